@@ -1,0 +1,2 @@
+//! The `tallywheel` program.
+fn main() {}

@@ -1,0 +1,28 @@
+//! Quantities that cross a crate border in Tallywheel, one type each, so that a count is never taken for
+//! an edge, a degree or an axis step. Nothing here does I/O, reads a clock or allocates.
+
+mod angle;
+mod axis;
+mod button;
+mod count;
+mod fixed;
+mod index;
+mod loss;
+mod margin;
+mod normalized;
+mod stops;
+mod time;
+mod wiring;
+
+pub use angle::Degrees;
+pub use axis::AxisValue;
+pub use button::{ButtonNumber, Buttons};
+pub use count::{Counts, CountsPerTurn};
+pub use fixed::FixedCounts;
+pub use index::{BoardIndex, TrimIndex, WheelIndex};
+pub use loss::{Certainty, Fault, Loss, LossKind};
+pub use margin::Margin;
+pub use normalized::Normalized;
+pub use stops::StopStyle;
+pub use time::Timestamp;
+pub use wiring::{CountsPerCycle, Wiring};

@@ -1,0 +1,181 @@
+use crate::{Margin, Timestamp};
+use std::fmt;
+use std::time::Duration;
+
+/// Whether a loss was seen in the reports or concluded from them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Certainty {
+    /// The reports themselves prove it.
+    Observed,
+    /// The reports fit best if it happened.
+    Inferred,
+}
+
+impl Certainty {
+    /// The word used in logs and files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Observed => "observed",
+            Self::Inferred => "inferred",
+        }
+    }
+}
+
+/// Whose doing a loss most likely is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Fault {
+    /// Encoder, wiring or board.
+    Device,
+    /// The operating system between board and program.
+    Kernel,
+    /// This program, or the machine it had to share.
+    Program,
+    /// What the rig file says of the hardware.
+    RigFile,
+}
+
+impl Fault {
+    /// The word used in logs and files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Device => "device",
+            Self::Kernel => "kernel",
+            Self::Program => "program",
+            Self::RigFile => "rig file",
+        }
+    }
+}
+
+/// What kind of loss: what was seen, not yet what it cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum LossKind {
+    /// A and B both changed between two reports: at least two edges passed unseen.
+    BothLinesChanged,
+    /// Count and direction pulses were pressed at the same time.
+    PulsesOverlap,
+    /// A report was shorter than its descriptor says, or carried an unknown report ID.
+    BadReport,
+    /// The reader stood still long enough for the kernel's queue of 63 reports to fill.
+    ReaderStalled,
+    /// The board was unplugged; whatever the wheel did meanwhile is unknown.
+    BoardGone,
+}
+
+impl LossKind {
+    /// Every kind, in the order of declaration.
+    pub const ALL: [Self; 5] =
+        [Self::BothLinesChanged, Self::PulsesOverlap, Self::BadReport, Self::ReaderStalled, Self::BoardGone];
+
+    /// The word used in logs and files; it never changes between versions.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::BothLinesChanged => "both-lines-changed",
+            Self::PulsesOverlap => "pulses-overlap",
+            Self::BadReport => "bad-report",
+            Self::ReaderStalled => "reader-stalled",
+            Self::BoardGone => "board-gone",
+        }
+    }
+
+    /// Whose doing it most likely is.
+    #[must_use]
+    pub const fn fault(self) -> Fault {
+        match self {
+            Self::BothLinesChanged | Self::PulsesOverlap | Self::BadReport | Self::BoardGone => Fault::Device,
+            Self::ReaderStalled => Fault::Program,
+        }
+    }
+
+    /// The likely cause, one clause without a full stop.
+    #[must_use]
+    pub const fn cause(self) -> &'static str {
+        match self {
+            Self::BothLinesChanged => "the wheel turned faster than the board reports",
+            Self::PulsesOverlap => "the board's pulses are longer than the time between two counts",
+            Self::BadReport => "the board sent a report that its own descriptor does not describe",
+            Self::ReaderStalled => "the machine was too busy or asleep, and the kernel keeps only 63 reports",
+            Self::BoardGone => "the board was unplugged or its cable is loose",
+        }
+    }
+
+    /// What the user can do, one clause without a full stop.
+    #[must_use]
+    pub const fn advice(self) -> &'static str {
+        match self {
+            Self::BothLinesChanged => "set a shorter report interval on the board, or fewer counts per turn",
+            Self::PulsesOverlap => "set a shorter pulse on the board, or fewer counts per turn",
+            Self::BadReport => "check the [[board]] section of the rig file and the board's firmware",
+            Self::ReaderStalled => "close what keeps the machine busy, then align the wheel",
+            Self::BoardGone => "plug it in again and align the wheel if it was turned meanwhile",
+        }
+    }
+}
+
+/// A suspected or observed missing count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Loss {
+    /// What was seen.
+    pub kind: LossKind,
+    /// Seen or concluded.
+    pub certainty: Certainty,
+    /// When the evidence was complete.
+    pub at: Timestamp,
+    /// How long the evidence took to gather; zero for a single report.
+    pub lasted: Duration,
+    /// How many reports the evidence is made of.
+    pub reports: u32,
+    /// By how much the loss may have put the tally off.
+    pub bound: Margin,
+}
+
+impl fmt::Display for Loss {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{} ({}, {}): {} counts; {}; {}",
+            self.kind.name(),
+            self.certainty.name(),
+            self.kind.fault().name(),
+            self.bound,
+            self.kind.cause(),
+            self.kind.advice(),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::HashSet;
+
+    #[test]
+    fn every_kind_has_its_own_name_and_full_texts() {
+        let names: HashSet<_> = LossKind::ALL.iter().map(|k| k.name()).collect();
+        assert_eq!(names.len(), LossKind::ALL.len());
+        for kind in LossKind::ALL {
+            assert!(kind.name().bytes().all(|b| b.is_ascii_lowercase() || b == b'-'), "{}", kind.name());
+            assert!(!kind.cause().is_empty() && !kind.cause().ends_with('.'), "{}", kind.name());
+            assert!(!kind.advice().is_empty() && !kind.advice().ends_with('.'), "{}", kind.name());
+        }
+    }
+
+    #[test]
+    fn a_loss_reads_as_a_sentence() {
+        let loss = Loss {
+            kind: LossKind::BoardGone,
+            certainty: Certainty::Observed,
+            at: Timestamp::START,
+            lasted: Duration::ZERO,
+            reports: 0,
+            bound: Margin::UNKNOWN,
+        };
+        assert_eq!(
+            loss.to_string(),
+            "board-gone (observed, device): unknown counts; the board was unplugged or its cable is loose; \
+             plug it in again and align the wheel if it was turned meanwhile"
+        );
+    }
+}

@@ -1,2 +1,8 @@
 //! The `tallywheel` program.
-fn main() {}
+
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    tallywheel::main(tallywheel::args::Cli::parse())
+}

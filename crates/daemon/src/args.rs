@@ -1,0 +1,116 @@
+//! The command line, in plain words.
+
+use clap::{Args, Parser, Subcommand, ValueHint};
+use std::path::PathBuf;
+
+/// Keeps one absolute trim position from a replica trim wheel that turns for ever.
+///
+/// The wheel's encoder, wired to a USB joystick board, only says "one more" or "one less". Tallywheel counts
+/// every pulse, keeps the position between the aircraft's end stops and sends it to the simulator. It is for
+/// simulators only, never for real aircraft.
+#[derive(Debug, Parser)]
+#[command(name = "tallywheel", version, propagate_version = true, disable_help_subcommand = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Read the boards and keep the trim until Ctrl-C or SIGTERM.
+    Run(RunArgs),
+    /// Show the whole job on a recorded wheel: no board and no set-up needed.
+    Demo(DemoArgs),
+    /// List every USB board with buttons, and what to do about those that cannot be opened.
+    Boards(BoardsArgs),
+    /// Say whether the rig file and all aircraft files are valid.
+    Check(CheckArgs),
+    /// Write the reports of a board to a file, to look at or to replay later.
+    Capture(CaptureArgs),
+    /// Work through a recording as if the board sent it now.
+    Replay(ReplayArgs),
+    /// Print the completions for a shell.
+    Completions {
+        /// Which shell.
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page.
+    Man,
+}
+
+/// Where the files are.
+#[derive(Debug, Args)]
+pub struct FolderArgs {
+    /// The folder with rig.toml and aircraft/ [default: the user's configuration folder]
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    pub config: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    #[command(flatten)]
+    pub folder: FolderArgs,
+    /// Which aircraft to fly: its name, or its file's name without .toml [default: the only one]
+    #[arg(long, value_name = "NAME")]
+    pub aircraft: Option<String>,
+    /// The folder for log files [default: the user's state folder]
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    pub log_dir: Option<PathBuf>,
+    /// How much to log: error, warn, info, debug or trace, also per target (info,tallywheel::loss=trace)
+    #[arg(long, value_name = "LEVEL", default_value = "info")]
+    pub log: String,
+}
+
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// As fast as the machine can instead of as fast as the hand turned.
+    #[arg(long)]
+    pub fast: bool,
+    /// One JSON object for each change and, last, a summary.
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct BoardsArgs {
+    /// One JSON array instead of a table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    #[command(flatten)]
+    pub folder: FolderArgs,
+}
+
+#[derive(Debug, Args)]
+pub struct CaptureArgs {
+    #[command(flatten)]
+    pub folder: FolderArgs,
+    /// The board's name in the rig file, or its device path [default: the rig's only board]
+    #[arg(long, value_name = "NAME|PATH")]
+    pub board: Option<String>,
+    /// Stop after so many seconds [default: at Ctrl-C]
+    #[arg(long, value_name = "SECONDS")]
+    pub seconds: Option<f64>,
+    /// The file to write; "-" for standard output.
+    #[arg(value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub to: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct ReplayArgs {
+    /// A recording in the hid-recorder text format; "-" for standard input.
+    #[arg(value_name = "RECORDING", value_hint = ValueHint::FilePath)]
+    pub recording: PathBuf,
+    /// The rig file that says how the wheels are wired.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub rig: PathBuf,
+    /// The aircraft file that says how the trim behaves.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub aircraft: PathBuf,
+    /// One JSON object for each change and, last, a summary.
+    #[arg(long)]
+    pub json: bool,
+}

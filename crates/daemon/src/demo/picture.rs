@@ -1,0 +1,113 @@
+//! The demo's picture of wheels and trims, as plain text of a fixed number of lines.
+
+use tallywheel_units::{AxisValue, Counts, CountsPerTurn, Degrees, Margin, Normalized};
+
+/// What is drawn of one trim.
+#[derive(Debug, Clone, Copy)]
+pub struct TrimPicture<'a> {
+    /// The trim's name.
+    pub name: &'a str,
+    /// The wheel's tally since the start.
+    pub counts: Counts,
+    /// Counts one turn of the wheel makes.
+    pub per_turn: CountsPerTurn,
+    /// Degrees from the low stop.
+    pub degrees: Degrees,
+    /// Degrees from stop to stop.
+    pub travel: Degrees,
+    /// Neutral, degrees from the low stop.
+    pub neutral: Degrees,
+    /// The position about neutral.
+    pub normalized: Normalized,
+    /// The axis value.
+    pub axis: AxisValue,
+    /// How far the tally may be off.
+    pub margin: Margin,
+    /// Counts refused by a stop, whole ones.
+    pub refused: Counts,
+}
+
+/// Columns of the scale between the stops.
+const SCALE_COLUMNS: u32 = 49;
+
+/// Two lines for one trim: the scale between its stops, and the wheel with its numbers.
+#[must_use]
+pub fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
+    let here = column(trim.degrees, trim.travel);
+    let neutral = column(trim.neutral, trim.travel);
+    let scale: String = (0..SCALE_COLUMNS)
+        .map(|n| match n {
+            _ if n == here => '\u{25cf}',
+            _ if n == neutral => '\u{253c}',
+            _ => '\u{2500}',
+        })
+        .collect();
+    let doubt = match trim.margin {
+        margin if margin.is_certain() => "certain".to_owned(),
+        margin if margin.is_unknown() => "margin unknown".to_owned(),
+        margin => format!("margin {margin}"),
+    };
+    [
+        format!("  {:<9} \u{2523}{scale}\u{252b}  {:+.4}  axis {:>6}", trim.name, trim.normalized.get(), trim.axis),
+        format!(
+            "          {} wheel {:+.2} turns {:>+5} counts   {:>6.1}\u{b0} of {:.0}\u{b0}   refused {:>3}   {doubt}",
+            hand(trim.counts, trim.per_turn),
+            turns(trim.counts, trim.per_turn),
+            trim.counts,
+            trim.degrees.get(),
+            trim.travel.get(),
+            trim.refused,
+        ),
+    ]
+}
+
+/// The column that stands for `degrees` on a scale of `travel`.
+fn column(degrees: Degrees, travel: Degrees) -> u32 {
+    let last = SCALE_COLUMNS - 1;
+    let share = (degrees.get() / travel.get() * f64::from(last)).round();
+    (0..=last).find(|n| f64::from(*n) >= share).unwrap_or(last)
+}
+
+/// A mark that turns with the wheel, an eighth of a turn at a time.
+fn hand(counts: Counts, per_turn: CountsPerTurn) -> char {
+    const MARKS: [char; 8] =
+        ['\u{2191}', '\u{2197}', '\u{2192}', '\u{2198}', '\u{2193}', '\u{2199}', '\u{2190}', '\u{2196}'];
+    let turn = i64::from(per_turn.get());
+    let eighth = counts.get().rem_euclid(turn).saturating_mul(8) / turn;
+    usize::try_from(eighth).ok().and_then(|n| MARKS.get(n)).copied().unwrap_or('\u{2191}')
+}
+
+#[expect(clippy::as_conversions, reason = "a demo's counts are far below 2^53")]
+fn turns(counts: Counts, per_turn: CountsPerTurn) -> f64 {
+    counts.get() as f64 / f64::from(per_turn.get())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use expect_test::{Expect, expect};
+
+    fn check(counts: i64, degrees: f64, normalized: f64, margin: Margin, expected: &Expect) {
+        let degrees = Degrees::new(degrees).unwrap();
+        let picture = trim(&TrimPicture {
+            name: "rudder",
+            counts: Counts::new(counts),
+            per_turn: CountsPerTurn::new(96).unwrap(),
+            degrees,
+            travel: Degrees::new(635.0).unwrap(),
+            neutral: Degrees::new(320.0).unwrap(),
+            normalized: Normalized::clamped(normalized),
+            axis: AxisValue::clamped(-1234),
+            margin,
+            refused: Counts::new(3),
+        });
+        expected.assert_eq(&picture.join("\n"));
+    }
+
+    #[test]
+    fn the_mark_stands_at_the_ends_at_neutral_and_between() {
+        check(0, 0.0, -1.0, Margin::CERTAIN, &expect![[""]]);
+        check(-25, 320.0, 0.0, Margin::both(Counts::new(2)), &expect![[""]]);
+        check(180, 635.0, 1.0, Margin::UNKNOWN, &expect![[""]]);
+    }
+}

@@ -1,0 +1,157 @@
+//! The state that the whole program is about: what each wheel counted, where each trim is, what was lost.
+//!
+//! No I/O and no clock: the same events give the same tally, from a board, a recording or a test.
+
+use arrayvec::ArrayVec;
+use tallywheel_accumulator::{Accumulator, Reading};
+use tallywheel_hid_reader::Event;
+use tallywheel_output::TrimReading;
+use tallywheel_units::{Counts, FixedCounts, Loss, LossKind, Margin, WheelIndex};
+
+/// The most trims one aircraft may have, so that a frame fits on the stack.
+pub const TRIMS_MAX: usize = 16;
+
+/// What one wheel of the rig has said so far.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct WheelTally {
+    /// Sum of all counts, forward positive.
+    pub counts: Counts,
+    /// Sum of all counts without direction.
+    pub turned: Counts,
+    /// How far [`Self::counts`] may be off since the start; references do not change it.
+    pub margin: Margin,
+}
+
+/// One trim of the aircraft.
+#[derive(Debug, Clone)]
+pub struct TrimTally {
+    /// The wheel that moves it.
+    pub wheel: WheelIndex,
+    /// Where it is.
+    pub accumulator: Accumulator,
+    /// Counts that moved the trim.
+    pub applied: FixedCounts,
+    /// Counts that a stop refused.
+    pub refused: FixedCounts,
+}
+
+/// Everything that is counted.
+#[derive(Debug)]
+pub struct Tally {
+    wheels: Vec<WheelTally>,
+    reversed: Vec<bool>,
+    trims: Vec<TrimTally>,
+    losses: [u64; LossKind::ALL.len()],
+    reports: u64,
+    sequence: u64,
+}
+
+/// What an event did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effect {
+    /// A wheel moved by so many counts, the rig's direction applied.
+    Counted(Counts),
+    /// Counts may be missing; the bound has the rig's direction applied.
+    Lost(Loss),
+}
+
+impl Tally {
+    /// Of a rig whose wheel `n` counts backwards where `reversed[n]`, flying `trims`.
+    #[must_use]
+    pub fn new(reversed: Vec<bool>, trims: Vec<TrimTally>) -> Self {
+        Self {
+            wheels: vec![WheelTally::default(); reversed.len()],
+            reversed,
+            trims,
+            losses: [0; LossKind::ALL.len()],
+            reports: 0,
+            sequence: 0,
+        }
+    }
+
+    /// Takes note that a report came in.
+    pub fn report(&mut self) {
+        self.reports = self.reports.saturating_add(1);
+    }
+
+    /// Applies what a decoder said of a wheel to all trims on it.
+    pub fn apply(&mut self, wheel: WheelIndex, event: Event) -> Effect {
+        let reversed = self.reversed.get(wheel.get()).copied().unwrap_or(false);
+        self.sequence = self.sequence.saturating_add(1);
+        match event {
+            Event::Counts(counts) => {
+                let counts = if reversed { -counts } else { counts };
+                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+                    tally.counts += counts;
+                    tally.turned += counts.abs();
+                }
+                for trim in self.trims.iter_mut().filter(|t| t.wheel == wheel) {
+                    let applied = trim.accumulator.count(counts);
+                    trim.applied = trim.applied + applied.moved;
+                    trim.refused = trim.refused + applied.refused;
+                }
+                Effect::Counted(counts)
+            }
+            Event::Loss(mut loss) => {
+                if reversed {
+                    loss.bound = -loss.bound;
+                }
+                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+                    tally.margin += loss.bound;
+                }
+                for trim in self.trims.iter_mut().filter(|t| t.wheel == wheel) {
+                    trim.accumulator.lose(loss.bound);
+                }
+                if let Some(n) = LossKind::ALL.iter().position(|k| *k == loss.kind)
+                    && let Some(count) = self.losses.get_mut(n)
+                {
+                    *count = count.saturating_add(1);
+                }
+                Effect::Lost(loss)
+            }
+        }
+    }
+
+    /// Rises with every event that was applied; equal numbers mean an equal tally.
+    #[must_use]
+    pub const fn sequence(&self) -> u64 {
+        self.sequence
+    }
+
+    /// Reports seen.
+    #[must_use]
+    pub const fn reports(&self) -> u64 {
+        self.reports
+    }
+
+    /// One wheel's tally.
+    #[must_use]
+    pub fn wheel(&self, wheel: WheelIndex) -> Option<&WheelTally> {
+        self.wheels.get(wheel.get())
+    }
+
+    /// The trims, in the order of the aircraft file.
+    #[must_use]
+    pub fn trims(&self) -> &[TrimTally] {
+        &self.trims
+    }
+
+    /// Losses so far by kind, each kind once, in the order of [`LossKind::ALL`].
+    pub fn losses(&self) -> impl Iterator<Item = (LossKind, u64)> + '_ {
+        LossKind::ALL.into_iter().zip(self.losses.iter().copied())
+    }
+
+    /// What the outputs publish, in the order of the trims.
+    #[must_use]
+    pub fn readings(&self) -> ArrayVec<TrimReading, TRIMS_MAX> {
+        self.trims
+            .iter()
+            .take(TRIMS_MAX)
+            .map(|trim| {
+                let Reading { degrees, normalized, axis, margin, .. } = trim.accumulator.reading();
+                let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |w| w.counts);
+                TrimReading { degrees, normalized, axis, counts, margin }
+            })
+            .collect()
+    }
+}

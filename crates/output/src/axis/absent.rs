@@ -1,0 +1,25 @@
+use super::Place;
+use crate::{ConfigProblem, Output, OutputError};
+
+/// Systems other than Linux take a virtual joystick only from a kernel driver, which this is not.
+pub(super) fn open(
+    _name: String,
+    _device_name: &str,
+    _places: &[Place],
+) -> Result<Box<dyn Output>, OutputError> {
+    Err(ConfigProblem::NoKernelDriver.into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_error_says_what_to_use_instead() {
+        let error = open(String::new(), "Tallywheel bench", &[]).map(|_| ()).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "a virtual axis needs a kernel driver, and this system has none: use a datagram output instead"
+        );
+    }
+}

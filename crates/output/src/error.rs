@@ -1,0 +1,138 @@
+use crate::AxisCode;
+use std::io;
+use std::net::SocketAddr;
+use tallywheel_units::TrimIndex;
+
+/// Why an output did not take a frame, by what the caller does next.
+#[derive(Debug, thiserror::Error)]
+pub enum OutputError {
+    /// Stop using this output until its configuration has changed: the same one fails again.
+    #[error("{0}")]
+    ChangeConfig(ConfigProblem),
+    /// Show reason and cure to the user. Opening again may work once something on the machine has changed.
+    #[error("{reason}: {cure}")]
+    AskUser {
+        /// What is wrong on this machine.
+        reason: &'static str,
+        /// What the user can do about it.
+        cure: &'static str,
+    },
+    /// Drop the output and open it again: it has gone, or never came.
+    #[error("{reason} ({source}): it is opened again by itself; {cure}")]
+    Reopen {
+        /// What could not be done.
+        reason: &'static str,
+        /// What to look at if it stays so.
+        cure: &'static str,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// Keep the output and publish the newest frame again a little later: this one did not go out.
+    #[error("{reason} ({source}): the newest position is sent again by itself; {cure}")]
+    Resend {
+        /// What could not be done.
+        reason: &'static str,
+        /// What to look at if it stays so.
+        cure: &'static str,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// Carry on: the frame went out, but nobody took the one before.
+    #[error("nobody listens at {to}: start the simulator, or correct the port in the aircraft file")]
+    CarryOn {
+        /// Where the datagrams go.
+        to: SocketAddr,
+    },
+}
+
+/// What is wrong with an [`OutputConfig`](crate::OutputConfig).
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ConfigProblem {
+    /// The operating system has no way to make a joystick without a driver.
+    #[error("a virtual axis needs a kernel driver, and this system has none: use a datagram output instead")]
+    NoKernelDriver,
+    /// An output without trims has nothing to say.
+    #[error("the output carries no trim: give it at least one")]
+    NoTrims,
+    /// The frame has no trim at that place.
+    #[error("the aircraft has no trim at place {0} (counted from 0): name one of its trims")]
+    NoSuchTrim(TrimIndex),
+    /// Two trims cannot move the same axis.
+    #[error("axis `{0}` is given to two trims: give each trim its own axis")]
+    AxisTwice(AxisCode),
+    /// Receivers could not tell the two apart.
+    #[error("two trims of a datagram are both called `{0}`: give each its own name")]
+    NameTwice(String),
+    /// The kernel keeps a joystick's name in 80 bytes, of which the `evdev` crate fills 78.
+    #[error("the joystick's name must be 1 to 78 bytes without control characters: change `device`")]
+    DeviceName,
+    /// A name with blanks or control characters would break the line apart.
+    #[error("a trim called `{}` cannot stand in a text line: use a name without blanks", .0.escape_debug())]
+    NameInLine(String),
+    /// The largest datagram that these trims may need is above the limit.
+    #[error(
+        "a datagram with these trims may need {bytes} bytes, the limit is {limit}: \
+         use shorter names or spread the trims over several outputs"
+    )]
+    TooLarge {
+        /// Bytes that the largest datagram would need.
+        bytes: usize,
+        /// Bytes that a datagram may have.
+        limit: usize,
+    },
+    /// Not the address of one receiver.
+    #[error("{0} is no receiver's address: give the address and port of one, such as 127.0.0.1:47811")]
+    Address(SocketAddr),
+}
+
+/// The kinds of [`OutputError`], to count by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ErrorKind {
+    /// [`OutputError::ChangeConfig`]
+    ChangeConfig,
+    /// [`OutputError::AskUser`]
+    AskUser,
+    /// [`OutputError::Reopen`]
+    Reopen,
+    /// [`OutputError::Resend`]
+    Resend,
+    /// [`OutputError::CarryOn`]
+    CarryOn,
+}
+
+impl ErrorKind {
+    /// Every kind, in the order of declaration.
+    pub const ALL: [Self; 5] = [Self::ChangeConfig, Self::AskUser, Self::Reopen, Self::Resend, Self::CarryOn];
+
+    /// The word used in logs and files; it never changes between versions.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ChangeConfig => "change-config",
+            Self::AskUser => "ask-user",
+            Self::Reopen => "reopen",
+            Self::Resend => "resend",
+            Self::CarryOn => "carry-on",
+        }
+    }
+}
+
+impl OutputError {
+    /// The kind to count it by.
+    #[must_use]
+    pub const fn kind(&self) -> ErrorKind {
+        match self {
+            Self::ChangeConfig(_) => ErrorKind::ChangeConfig,
+            Self::AskUser { .. } => ErrorKind::AskUser,
+            Self::Reopen { .. } => ErrorKind::Reopen,
+            Self::Resend { .. } => ErrorKind::Resend,
+            Self::CarryOn { .. } => ErrorKind::CarryOn,
+        }
+    }
+}
+
+impl From<ConfigProblem> for OutputError {
+    fn from(problem: ConfigProblem) -> Self {
+        Self::ChangeConfig(problem)
+    }
+}

@@ -9,6 +9,9 @@ impl Degrees {
     pub const ZERO: Self = Self(0.0);
     /// One whole turn.
     pub const FULL_TURN: Self = Self(360.0);
+    /// The most that a trim may travel from stop to stop, a hundred turns of the wheel. With the finest wheel
+    /// ([`CountsPerTurn::MAX`](crate::CountsPerTurn::MAX)) that keeps the arithmetic of an axis in 64 bits.
+    pub const LONGEST_TRAVEL: Self = Self(36_000.0);
 
     /// `None` unless `degrees` is finite.
     #[must_use]

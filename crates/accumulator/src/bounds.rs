@@ -1,0 +1,114 @@
+use crate::TrimConfig;
+use tallywheel_units::{Counts, FixedCounts, Margin, StopStyle};
+
+/// One end of the interval that the true position lies in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Bound {
+    at: FixedCounts,
+    /// There is no limit on this side. With stops that slip the truth still is within the travel, and `at`
+    /// says how far; with stops that remember the truth may have been wound past them any number of turns,
+    /// and `at` means nothing.
+    unknown: bool,
+}
+
+/// The interval that the true position lies in, by interval arithmetic.
+///
+/// Every count moves the true position, the tally and both bounds by the same monotone map, so the truth stays
+/// between the bounds. A stop that slips maps all of them to one point when they are wound past it: that is how
+/// a stop makes a doubtful position certain again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Bounds {
+    low: Bound,
+    high: Bound,
+}
+
+impl Bounds {
+    /// Nothing in doubt.
+    pub(crate) const fn certain(position: FixedCounts) -> Self {
+        let bound = Bound { at: position, unknown: false };
+        Self { low: bound, high: bound }
+    }
+
+    /// After the tally moved by `map`.
+    pub(crate) fn moved(self, stops: StopStyle, map: impl Fn(FixedCounts) -> FixedCounts) -> Self {
+        let bound = |b: Bound| Bound { at: map(b.at), ..b };
+        Self { low: bound(self.low), high: bound(self.high) }.proved(stops)
+    }
+
+    /// After up to `by` counts went unseen; `map` is what the stops do to a position.
+    pub(crate) fn widened(
+        self,
+        by: Margin,
+        stops: StopStyle,
+        map: impl Fn(FixedCounts) -> FixedCounts,
+    ) -> Self {
+        let far = |counts: Counts| FixedCounts::from_counts(counts);
+        let low =
+            Bound { at: map(self.low.at - far(by.low())), unknown: self.low.unknown || by.low() == NO_LIMIT };
+        let high = Bound {
+            at: map(self.high.at + far(by.high())),
+            unknown: self.high.unknown || by.high() == NO_LIMIT,
+        };
+        Self { low, high }.proved(stops)
+    }
+
+    /// In the terms of another configuration: `map` is monotone and takes what is known; a bound without a
+    /// limit goes to its stop when the stops did or will remember, because `at` says nothing then.
+    pub(crate) fn reconfigured(
+        self,
+        from: &TrimConfig,
+        to: &TrimConfig,
+        map: impl Fn(FixedCounts) -> FixedCounts,
+    ) -> Self {
+        let slips = from.stops() == StopStyle::Slip && to.stops() == StopStyle::Slip;
+        let bound = |b: Bound, stop: FixedCounts| Bound {
+            at: if b.unknown && !slips { stop } else { map(b.at) },
+            ..b
+        };
+        Self { low: bound(self.low, FixedCounts::ZERO), high: bound(self.high, to.travel_counts()) }
+            .proved(to.stops())
+    }
+
+    /// What a reading says: whole counts, rounded outward, of what is visible between the stops.
+    pub(crate) fn margin(&self, config: &TrimConfig, visible: FixedCounts) -> Margin {
+        let side = |bound: Bound, distance: FixedCounts| {
+            if bound.unknown { NO_LIMIT } else { whole_counts_up(distance) }
+        };
+        Margin::new(
+            side(self.low, visible - config.clamp(self.low.at)),
+            side(self.high, config.clamp(self.high.at) - visible),
+        )
+    }
+
+    /// A slipping stop that has taken both bounds to one point has proved the position.
+    fn proved(self, stops: StopStyle) -> Self {
+        if stops == StopStyle::Slip && self.low.at == self.high.at {
+            Self::certain(self.low.at)
+        } else {
+            self
+        }
+    }
+}
+
+/// How a [`Margin`] says that a side has no limit.
+const NO_LIMIT: Counts = Margin::UNKNOWN.low();
+
+fn whole_counts_up(distance: FixedCounts) -> Counts {
+    let raw = distance.raw().max(0);
+    let whole = raw >> FixedCounts::FRACTION_BITS;
+    let rest = raw & (FixedCounts::ONE.raw() - 1);
+    Counts::new(whole + i64::from(rest != 0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_of_a_count_is_a_whole_count_of_doubt() {
+        for (raw, counts) in [(0, 0), (1, 1), (1 << 20, 1), ((1 << 20) + 1, 2), (3 << 20, 3)] {
+            assert_eq!(whole_counts_up(FixedCounts::from_raw(raw)), Counts::new(counts), "{raw}");
+        }
+        assert!(whole_counts_up(FixedCounts::from_raw(i64::MAX)) < NO_LIMIT);
+    }
+}

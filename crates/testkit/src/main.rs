@@ -1,0 +1,49 @@
+//! `tallywheel-testkit`: writes recordings of simulated benches.
+
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use tallywheel_testkit::demo;
+
+/// A hand, an encoder and a board in virtual time.
+#[derive(Debug, Parser)]
+#[command(name = "tallywheel-testkit")]
+struct Arguments {
+    #[command(subcommand)]
+    job: Job,
+}
+
+#[derive(Debug, Subcommand)]
+enum Job {
+    /// Write the demo's recording in the hid-recorder text format.
+    Record {
+        /// The file to write.
+        file: PathBuf,
+    },
+}
+
+#[derive(Debug, thiserror::Error)]
+enum JobError {
+    #[error("{}: {source}", file.display())]
+    Write { file: PathBuf, source: std::io::Error },
+}
+
+fn main() -> ExitCode {
+    match run(&Arguments::parse()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            #[expect(clippy::print_stderr, reason = "this is where a command says why it failed")]
+            {
+                eprintln!("tallywheel-testkit: {error}");
+            }
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(arguments: &Arguments) -> Result<(), JobError> {
+    match &arguments.job {
+        Job::Record { file } => std::fs::write(file, demo::recording())
+            .map_err(|source| JobError::Write { file: file.clone(), source }),
+    }
+}

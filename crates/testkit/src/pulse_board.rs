@@ -1,0 +1,328 @@
+use crate::{Chance, Report, Reporting, Sampling, Wheel, WheelCursor};
+use tallywheel_units::{ButtonNumber, Buttons, CountsPerCycle, Timestamp};
+
+/// Whether a board gives out its pulses one after the other, or each direction on its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PulseLines {
+    /// One pulse at a time, in the order of the counts.
+    Shared,
+    /// Each direction has its own queue, so both lines may be pressed at once.
+    Independent,
+}
+
+/// A board that decodes an encoder itself and presses one button per count and direction.
+/// An iterator over its reports.
+#[derive(Debug)]
+pub struct PulseBoard<'a> {
+    /// How it reports.
+    pub sampling: Sampling,
+    /// How often it looks at the encoder, in seconds.
+    pub looks_every: f64,
+    /// What it counts.
+    pub per_cycle: CountsPerCycle,
+    /// How long it presses a button for a count, in seconds.
+    pub pulse_on: f64,
+    /// How long it releases it before the next, in seconds.
+    pub pulse_off: f64,
+    /// How many counts may wait for their pulse; further ones are dropped.
+    pub queue: u32,
+    /// How the directions share the time.
+    pub lines: PulseLines,
+    wheel: &'a Wheel,
+    forward: ButtonNumber,
+    backward: ButtonNumber,
+    chance: Chance,
+    cursor: WheelCursor,
+    edges: Option<i64>,
+    looked: f64,
+    reports: f64,
+    read_last: Timestamp,
+    sent: Option<Buttons>,
+    tally: PulseTally,
+    outlets: [Outlet; 2],
+}
+
+/// What truly became of the counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct PulseTally {
+    /// What the encoder's lines went through, in edges, signed.
+    pub edges: i64,
+    /// What the board made of it, in counts, signed.
+    pub counted: i64,
+    /// Pulses begun, signed.
+    pub pulsed: i64,
+    /// Counts dropped because the queue was full, without sign.
+    pub dropped: u64,
+    /// Times that both lines had changed when the board looked.
+    pub unreadable: u64,
+}
+
+/// What presses one button, or both in turn where they are shared.
+#[derive(Debug, Clone, Copy, Default)]
+struct Outlet {
+    /// Counts that wait, oldest in bit 0; a set bit is a forward count.
+    waiting: u128,
+    length: u32,
+    /// The pulse being given: forward or not, and when it was begun.
+    pulse: Option<(bool, f64)>,
+    free_at: f64,
+}
+
+impl Outlet {
+    fn add(&mut self, forward: bool, limit: u32) -> bool {
+        // Whatever the limit, what does not fit into the word is dropped too.
+        if self.length >= limit.min(127) {
+            return false;
+        }
+        self.waiting |= u128::from(forward) << self.length;
+        self.length += 1;
+        true
+    }
+
+    fn take(&mut self) -> Option<bool> {
+        if self.length == 0 {
+            return None;
+        }
+        let forward = self.waiting & 1 == 1;
+        self.waiting >>= 1;
+        self.length -= 1;
+        Some(forward)
+    }
+}
+
+impl<'a> PulseBoard<'a> {
+    /// A board with common settings: it looks every 0.25 ms, presses for 20 ms, releases for 20 ms and lets 32
+    /// counts wait. Common practice, no source.
+    #[must_use]
+    pub fn new(
+        sampling: Sampling,
+        wheel: &'a Wheel,
+        forward: ButtonNumber,
+        backward: ButtonNumber,
+        chance: Chance,
+    ) -> Self {
+        Self {
+            sampling,
+            looks_every: 0.000_25,
+            per_cycle: CountsPerCycle::X4,
+            pulse_on: 0.02,
+            pulse_off: 0.02,
+            queue: 32,
+            lines: PulseLines::Shared,
+            wheel,
+            forward,
+            backward,
+            chance,
+            cursor: WheelCursor::default(),
+            edges: None,
+            looked: 0.0,
+            reports: 0.0,
+            read_last: Timestamp::START,
+            sent: None,
+            tally: PulseTally::default(),
+            outlets: [Outlet::default(); 2],
+        }
+    }
+
+    /// What became of the counts so far.
+    #[must_use]
+    pub const fn tally(&self) -> PulseTally {
+        self.tally
+    }
+
+    /// Counts that still wait for their pulse.
+    #[must_use]
+    pub const fn waiting(&self) -> u32 {
+        self.outlets[0].length + self.outlets[1].length
+    }
+
+    fn look(&mut self) {
+        let now = self.wheel.edges(&mut self.cursor, self.looked);
+        let before = self.edges.replace(now).unwrap_or(now);
+        self.tally.edges += now - before;
+        // The board sees phases only, so it decodes by the published table, not by the truth.
+        let step = match (now - before).rem_euclid(4) {
+            1 => 1,
+            3 => -1,
+            0 => 0,
+            _ => {
+                self.tally.unreadable += 1;
+                0
+            }
+        };
+        let counts = match self.per_cycle {
+            CountsPerCycle::X4 => step != 0,
+            // A changes between phases 0 and 1 and between 2 and 3 (00 -> 10 and 11 -> 01).
+            CountsPerCycle::X2 => step != 0 && (before.min(before + step)).rem_euclid(2) == 0,
+            // A rising while going forward, falling while going back: between phases 0 and 1 alone.
+            CountsPerCycle::X1 => step != 0 && (before.min(before + step)).rem_euclid(4) == 0,
+        };
+        if !counts {
+            return;
+        }
+        let forward = step > 0;
+        self.tally.counted += step;
+        let limit = self.queue;
+        let busy = self.looked;
+        let outlet = self.outlet(forward);
+        // Without a queue a count still gets its pulse when nothing is being pulsed.
+        let room = if limit == 0 && outlet.pulse.is_none() && outlet.free_at <= busy { 1 } else { limit };
+        if !outlet.add(forward, room) {
+            self.tally.dropped += 1;
+        }
+    }
+
+    fn outlet(&mut self, forward: bool) -> &mut Outlet {
+        let [first, second] = &mut self.outlets;
+        if forward || self.lines == PulseLines::Shared { first } else { second }
+    }
+
+    fn press(&mut self) {
+        let (now, on, off) = (self.looked, self.pulse_on, self.pulse_off);
+        for outlet in &mut self.outlets {
+            if let Some((_, begun)) = outlet.pulse
+                && now >= begun + on
+            {
+                outlet.pulse = None;
+                outlet.free_at = begun + on + off;
+            }
+            if outlet.pulse.is_none()
+                && now >= outlet.free_at
+                && let Some(forward) = outlet.take()
+            {
+                outlet.pulse = Some((forward, now));
+                self.tally.pulsed += if forward { 1 } else { -1 };
+            }
+        }
+    }
+
+    fn buttons(&self) -> Buttons {
+        self.outlets.iter().filter_map(|outlet| outlet.pulse).fold(Buttons::NONE, |buttons, (forward, _)| {
+            buttons.with(if forward { self.forward } else { self.backward }, true)
+        })
+    }
+}
+
+impl Iterator for PulseBoard<'_> {
+    type Item = Report;
+
+    fn next(&mut self) -> Option<Report> {
+        let idle = |board: &Self| board.waiting() == 0 && board.outlets.iter().all(|o| o.pulse.is_none());
+        while self.reports < self.wheel.motion.ends() || !idle(self) {
+            self.reports += self.sampling.step(&mut self.chance);
+            while self.looked + self.looks_every <= self.reports {
+                self.looked += self.looks_every;
+                self.look();
+                self.press();
+            }
+            let buttons = self.buttons();
+            if self.sampling.reporting == Reporting::OnChange && self.sent == Some(buttons) {
+                continue;
+            }
+            self.sent = Some(buttons);
+            self.read_last = self.sampling.read_at(self.reports, &mut self.chance).max(self.read_last);
+            return Some(Report { at: self.read_last, buttons });
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Encoder, Motion};
+
+    fn turning(edges_per_turn: u32, turns: f64, peak: f64) -> Wheel {
+        let mut motion = Motion::resting_at(0.0);
+        motion.rest(0.1);
+        motion.stroke(turns, peak);
+        motion.rest(0.1);
+        Wheel { motion, encoder: Encoder::ideal(edges_per_turn), detents: None, offset: 0.5 }
+    }
+
+    fn buttons() -> (ButtonNumber, ButtonNumber) {
+        (ButtonNumber::new(3).unwrap(), ButtonNumber::new(4).unwrap())
+    }
+
+    fn rising(reports: &[Report], button: ButtonNumber) -> i64 {
+        let pressed = |r: &Report| r.buttons.pressed(button);
+        i64::try_from(reports.windows(2).filter(|w| !pressed(&w[0]) && pressed(&w[1])).count()).unwrap()
+    }
+
+    #[test]
+    fn slow_turning_gives_one_pulse_per_count_for_every_counts_per_cycle() {
+        let (up, down) = buttons();
+        for (per_cycle, expected) in
+            [(CountsPerCycle::X1, 24), (CountsPerCycle::X2, 48), (CountsPerCycle::X4, 96)]
+        {
+            for turns in [1.0, -1.0] {
+                let wheel = turning(96, turns, 0.2);
+                let mut board = PulseBoard::new(
+                    Sampling::every(0.001, Reporting::OnChange),
+                    &wheel,
+                    up,
+                    down,
+                    Chance::new(1),
+                );
+                (board.per_cycle, board.pulse_on, board.pulse_off) = (per_cycle, 0.01, 0.01);
+                let reports: Vec<_> = board.by_ref().collect();
+                let tally = board.tally();
+                assert_eq!((tally.dropped, tally.unreadable), (0, 0));
+                assert_eq!(
+                    rising(&reports, up) - rising(&reports, down),
+                    if turns > 0.0 { expected } else { -expected }
+                );
+                assert_eq!(tally.pulsed, tally.counted);
+            }
+        }
+    }
+
+    #[test]
+    fn a_board_without_a_queue_drops_what_comes_while_it_is_busy() {
+        let (up, down) = buttons();
+        let wheel = turning(96, 1.0, 1.0);
+        let mut board =
+            PulseBoard::new(Sampling::every(0.001, Reporting::OnChange), &wheel, up, down, Chance::new(1));
+        board.queue = 0;
+        let reports: Vec<_> = board.by_ref().collect();
+        let tally = board.tally();
+        assert_eq!(tally.counted, 96);
+        assert_eq!(rising(&reports, up), tally.pulsed);
+        assert_eq!(tally.pulsed.unsigned_abs() + tally.dropped, 96);
+        assert!(tally.dropped > 40, "{tally:?}");
+        // The top rate is one pulse in 40 ms, and the stroke takes 1.875 s.
+        assert!(tally.pulsed <= 1 + 1_875 / 40, "{tally:?}");
+    }
+
+    #[test]
+    fn a_queue_drains_after_the_hand_has_stopped() {
+        let (up, down) = buttons();
+        let wheel = turning(96, 0.25, 1.0);
+        let mut board =
+            PulseBoard::new(Sampling::every(0.001, Reporting::OnChange), &wheel, up, down, Chance::new(1));
+        let reports: Vec<_> = board.by_ref().collect();
+        assert_eq!(rising(&reports, up), 24);
+        assert_eq!(board.tally().dropped, 0);
+        assert!(reports.last().unwrap().at.seconds() > wheel.motion.ends() + 0.2);
+    }
+
+    #[test]
+    fn independent_lines_overlap_on_a_reversal_and_shared_ones_do_not() {
+        let (up, down) = buttons();
+        let mut wheel = turning(96, 0.2, 1.0);
+        wheel.motion.stroke(-0.2, 1.0);
+        wheel.motion.rest(0.1);
+        for (lines, expected) in [(PulseLines::Independent, true), (PulseLines::Shared, false)] {
+            let mut board = PulseBoard::new(
+                Sampling::every(0.001, Reporting::OnChange),
+                &wheel,
+                up,
+                down,
+                Chance::new(1),
+            );
+            board.lines = lines;
+            let both = board.any(|report| report.buttons.pressed(up) && report.buttons.pressed(down));
+            assert_eq!(both, expected, "{lines:?}");
+        }
+    }
+}

@@ -8,21 +8,20 @@ use crate::plan::BoardPath;
 use crate::tally::{Effect, TRIMS_MAX, Tally};
 use arrayvec::ArrayVec;
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use tallywheel_output::{Change, Frame, Supervised, TrimReading};
+use tallywheel_output::{Frame, Notice, Supervised, TrimReading};
 use tallywheel_units::{Timestamp, WheelIndex};
 
 /// Effects of one report that are noted together; more than any report of real boards has.
 const EFFECTS_MAX: usize = 32;
 
 /// The shared state of a running daemon.
-#[derive(Debug)]
 pub struct Station {
     tally: Mutex<Tally>,
     outputs: Mutex<Outputs>,
     notes: Notes,
+    output_changed: Box<dyn Fn() + Send + Sync>,
 }
 
-#[derive(Debug)]
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
@@ -34,38 +33,42 @@ struct Step {
 }
 
 impl Station {
-    /// Of a tally, the outputs that publish it, and the channel that is told what happens.
+    /// Of a tally, the outputs that publish it, the channel that is told what happens, and whom to tell
+    /// that [`Self::deadline`] may have changed.
     #[must_use]
-    pub fn new(tally: Tally, outputs: Vec<Supervised>, notes: Notes) -> Self {
-        Self {
-            tally: Mutex::new(tally),
-            outputs: Mutex::new(Outputs { list: outputs, published: 0 }),
-            notes,
-        }
+    pub fn new(
+        tally: Tally,
+        outputs: Vec<Supervised>,
+        notes: Notes,
+        output_changed: Box<dyn Fn() + Send + Sync>,
+    ) -> Self {
+        let outputs = Mutex::new(Outputs { list: outputs, published: 0 });
+        Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
-    /// Opens all outputs and publishes where the trims are now.
-    pub fn open_outputs(&self, at: Timestamp) {
+    /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
+    pub fn publish_now(&self, at: Timestamp) {
         let step = Self::step(&lock(&self.tally));
-        let mut outputs = lock(&self.outputs);
-        for output in &mut outputs.list {
-            let change = output.reopen(at);
-            self.note_output(output.name(), change);
-        }
-        outputs.published = 0;
-        self.publish(&mut outputs, at, &step);
+        self.publish(&mut lock(&self.outputs), at, &step);
     }
 
-    /// Gives outputs that are not open another try, because something changed that may cure them.
+    /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
         let step = Self::step(&lock(&self.tally));
         let mut outputs = lock(&self.outputs);
-        for output in outputs.list.iter_mut().filter(|o| !o.is_open()) {
-            let change = output.reopen(at);
-            self.note_output(output.name(), change);
-        }
-        outputs.published = 0;
+        outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
+    }
+
+    /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Timestamp> {
+        lock(&self.outputs).list.iter().filter_map(Supervised::deadline).min()
+    }
+
+    /// Closes all outputs: the virtual joystick goes, and with it any simulator's doubt where it went.
+    pub fn close_outputs(&self) {
+        lock(&self.outputs).list.clear();
     }
 
     /// One report's way from bytes to the outputs, on the calling thread.
@@ -116,18 +119,16 @@ impl Station {
         outputs.published = step.sequence;
         let frame = Frame { at, sequence: step.sequence, trims: &step.trims };
         for output in &mut outputs.list {
-            let change = output.publish(&frame);
-            self.note_output(output.name(), change);
-        }
-    }
-
-    fn note_output(&self, output: &str, change: Option<Change>) {
-        if let Some(change) = change {
-            self.notes.post(Note::Output {
-                output: output.to_owned(),
-                change: change.to_string(),
-                bad: change.is_bad(),
-            });
+            if let Some(notice) = output.publish(&frame) {
+                let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
+                self.notes.post(Note::Output {
+                    output: output.name().to_owned(),
+                    change: notice.to_string(),
+                    bad,
+                });
+                // The dock keeps the time of what failed; it must learn of a new deadline.
+                (self.output_changed)();
+            }
         }
     }
 }

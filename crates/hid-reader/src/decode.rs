@@ -1,0 +1,157 @@
+//! From reports to counts.
+
+mod config;
+mod pulses;
+mod quadrature;
+mod step;
+
+pub use config::{ConfigError, WheelConfig, WheelInputs};
+
+use crate::layout::Layout;
+use pulses::Pulses;
+use quadrature::Quadrature;
+use std::time::Duration;
+use step::Step;
+use tallywheel_units::{Buttons, Certainty, Counts, Loss, LossKind, Margin, Timestamp};
+
+/// What a report yields for one wheel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Event {
+    /// The wheel moved by so many counts, forward positive; never 0.
+    Counts(Counts),
+    /// Counts may be missing.
+    Loss(Loss),
+}
+
+/// Decodes all wheels of one board. Nothing is allocated after [`Self::new`].
+#[derive(Debug, Clone)]
+pub struct BoardDecoder {
+    layout: Layout,
+    wheels: Box<[Wheel]>,
+    buttons: Buttons,
+    /// The buttons that any report since the start or the last unplugging has told about.
+    known: Buttons,
+}
+
+#[derive(Debug, Clone)]
+struct Wheel {
+    first: u128,
+    second: u128,
+    inverted: bool,
+    decoding: Decoding,
+}
+
+#[derive(Debug, Clone)]
+enum Decoding {
+    Pulses(Pulses),
+    Quadrature(Quadrature),
+}
+
+impl BoardDecoder {
+    /// A decoder that has seen no report yet. `report_interval` is the time between two reports of a board
+    /// that sends them steadily, or the shortest between two of one that sends only changes; without it, it
+    /// is learned from the reports.
+    ///
+    /// # Errors
+    /// A wheel uses a button that `layout` does not have, or that is in use already.
+    pub fn new(
+        layout: Layout,
+        wheels: &[WheelConfig],
+        report_interval: Option<Duration>,
+    ) -> Result<Self, ConfigError> {
+        let _ = report_interval;
+        let lines = wheels.iter().enumerate();
+        let lines: Vec<_> =
+            lines.flat_map(|(wheel, config)| config.inputs.lines().map(|line| (wheel, line))).collect();
+        for (place, &(wheel, button)) in lines.iter().enumerate() {
+            if !layout.buttons().pressed(button) {
+                return Err(ConfigError::NoSuchButton { wheel, button });
+            }
+            if let Some(&(first, _)) = lines.iter().take(place).find(|(_, other)| *other == button) {
+                return Err(ConfigError::ButtonTwice { button, first, second: wheel });
+            }
+        }
+        let wheels = wheels.iter().map(Wheel::new).collect();
+        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE })
+    }
+
+    /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
+    /// for it, in the order of the list, counts before losses; nothing when nothing changed.
+    ///
+    /// The first report after the start or an unplugging only tells where the lines stand. A report that
+    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel.
+    pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
+        let Ok(told) = self.layout.read(report, &mut self.buttons) else {
+            return self.lose_everywhere(at, LossKind::BadReport, 1, Margin::both(Counts::ONE), sink);
+        };
+        self.known = Buttons::from_bits(self.known.bits() | told.bits());
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
+            let Step { counts, loss } = wheel.step(at, self.buttons, self.known, told);
+            if !counts.is_zero() {
+                sink(place, Event::Counts(counts));
+            }
+            if let Some(loss) = loss {
+                sink(place, Event::Loss(loss));
+            }
+        }
+    }
+
+    /// The board is gone: the state of the lines is forgotten, and each wheel may have been turned by any
+    /// amount until it is back.
+    pub fn unplugged(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        self.buttons = Buttons::NONE;
+        self.known = Buttons::NONE;
+        self.wheels.iter_mut().for_each(Wheel::forget);
+        self.lose_everywhere(at, LossKind::BoardGone, 0, Margin::UNKNOWN, sink);
+    }
+
+    /// The buttons as last reported; those not reported yet count as released.
+    #[must_use]
+    pub fn buttons(&self) -> Buttons {
+        self.buttons
+    }
+
+    fn lose_everywhere(
+        &self,
+        at: Timestamp,
+        kind: LossKind,
+        reports: u32,
+        bound: Margin,
+        sink: &mut impl FnMut(usize, Event),
+    ) {
+        let certainty = Certainty::Observed;
+        let loss = Loss { kind, certainty, at, lasted: Duration::ZERO, reports, bound };
+        (0..self.wheels.len()).for_each(|place| sink(place, Event::Loss(loss)));
+    }
+}
+
+impl Wheel {
+    fn new(config: &WheelConfig) -> Self {
+        let [first, second] = config.inputs.lines().map(|line| line.mask());
+        let decoding = match config.inputs {
+            WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
+            WheelInputs::Quadrature { per_cycle, .. } => Decoding::Quadrature(Quadrature::new(per_cycle)),
+        };
+        Self { first, second, inverted: config.inverted, decoding }
+    }
+
+    fn step(&mut self, at: Timestamp, buttons: Buttons, known: Buttons, told: Buttons) -> Step {
+        let both = self.first | self.second;
+        if told.bits() & both == 0 || known.bits() & both != both {
+            return Step::default();
+        }
+        let first = (buttons.bits() & self.first != 0) != self.inverted;
+        let second = (buttons.bits() & self.second != 0) != self.inverted;
+        match &mut self.decoding {
+            Decoding::Pulses(pulses) => pulses.step(at, first, second),
+            Decoding::Quadrature(quadrature) => quadrature.step(at, first, second),
+        }
+    }
+
+    fn forget(&mut self) {
+        match &mut self.decoding {
+            Decoding::Pulses(pulses) => pulses.forget(),
+            Decoding::Quadrature(quadrature) => quadrature.forget(),
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! Wiring "pulses": the board decodes the encoder itself and presses one button per count and direction.
+//!
+//! Rising edges are counted. (F, B) = the forward and the backward line, 1 = pressed:
+//!
+//! | was \ is | 00 | 01 | 10 | 11 |
+//! |---|---|---|---|---|
+//! | 00 | 0 | -1 | +1 | 0, overlap |
+//! | 01 | 0 | 0 | +1 | +1, overlap |
+//! | 10 | 0 | -1 | 0 | -1, overlap |
+//! | 11 | 0 | 0 | 0 | 0 |
+//!
+//! "Overlap": a pulse began while the other line was pressed, or both began in one report. A counter in
+//! directional clock mode does not count such a pulse (ST RM0440, table 261: one line counts only while the
+//! other is idle), since on two independent lines it may be an echo. A board's own pulses each stand for a
+//! count; overlapping they show that its pulses are longer than the time between counts. So it is counted,
+//! and the doubt of one count either way is a [`LossKind::PulsesOverlap`].
+//!
+//! Not seen here: a pulse that begins and ends between two reports, and two pulses merged into one.
+
+use super::step::Step;
+use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp};
+
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Pulses {
+    /// The lines as last seen; `None` until the first report, which only tells where they stand.
+    seen: Option<(bool, bool)>,
+}
+
+impl Pulses {
+    pub(crate) fn step(&mut self, at: Timestamp, forward: bool, backward: bool) -> Step {
+        let Some((forward_was, backward_was)) = self.seen.replace((forward, backward)) else {
+            return Step::default();
+        };
+        let up = forward && !forward_was;
+        let down = backward && !backward_was;
+        let overlap = (up && backward) || (down && forward);
+        Step {
+            counts: Counts::new(i64::from(up) - i64::from(down)),
+            loss: overlap.then(|| Loss {
+                kind: LossKind::PulsesOverlap,
+                certainty: Certainty::Observed,
+                at,
+                lasted: std::time::Duration::ZERO,
+                reports: 1,
+                bound: Margin::both(Counts::ONE),
+            }),
+        }
+    }
+
+    pub(crate) fn forget(&mut self) {
+        self.seen = None;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The table in the module's text, all 16 pairs of states.
+    #[test]
+    fn every_pair_of_states() {
+        let table = [
+            ("00", [("00", 0, false), ("01", -1, false), ("10", 1, false), ("11", 0, true)]),
+            ("01", [("00", 0, false), ("01", 0, false), ("10", 1, false), ("11", 1, true)]),
+            ("10", [("00", 0, false), ("01", -1, false), ("10", 0, false), ("11", -1, true)]),
+            ("11", [("00", 0, false), ("01", 0, false), ("10", 0, false), ("11", 0, false)]),
+        ];
+        let lines = |text: &str| (text.starts_with('1'), text.ends_with('1'));
+        for (was, row) in table {
+            for (is, counts, overlap) in row {
+                let mut pulses = Pulses::default();
+                let (forward, backward) = lines(was);
+                assert_eq!(pulses.step(Timestamp::START, forward, backward), Step::default(), "first report");
+                let (forward, backward) = lines(is);
+                let step = pulses.step(Timestamp::from_micros(1), forward, backward);
+                assert_eq!(
+                    (step.counts, step.loss.is_some()),
+                    (Counts::new(counts), overlap),
+                    "{was} to {is}"
+                );
+            }
+        }
+    }
+
+    /// ST RM0440, table 261 (x1, rising edge, other line low): counts that it would make are made here too,
+    /// and wherever it would not count an edge the doubt covers the difference.
+    #[test]
+    fn directional_clock_mode_agrees_within_the_bound() {
+        for pair in 0..16_u8 {
+            let line = |bit: u8| pair >> bit & 1 == 1;
+            let (was, is) = ((line(3), line(2)), (line(1), line(0)));
+            let mut pulses = Pulses::default();
+            pulses.step(Timestamp::START, was.0, was.1);
+            let step = pulses.step(Timestamp::START, is.0, is.1);
+            let up = !was.0 && is.0 && !is.1;
+            let down = !was.1 && is.1 && !is.0;
+            let published = Counts::new(i64::from(up) - i64::from(down));
+            let bound = step.loss.map_or(Margin::CERTAIN, |loss| loss.bound);
+            assert!(bound.covers(published - step.counts), "{pair:04b}");
+        }
+    }
+}

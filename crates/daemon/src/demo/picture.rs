@@ -1,6 +1,6 @@
 //! The demo's picture of wheels and trims, as plain text of a fixed number of lines.
 
-use tallywheel_units::{AxisValue, Counts, CountsPerTurn, Degrees, Margin, Normalized};
+use tallywheel_units::{AxisValue, Counts, CountsPerTurn, Degrees, FixedCounts, Margin, Normalized};
 
 /// What is drawn of one trim.
 #[derive(Debug, Clone, Copy)]
@@ -23,8 +23,8 @@ pub struct TrimPicture<'a> {
     pub axis: AxisValue,
     /// How far the tally may be off.
     pub margin: Margin,
-    /// Counts refused by a stop, whole ones.
-    pub refused: Counts,
+    /// Counts refused by a stop.
+    pub refused: FixedCounts,
 }
 
 /// Columns of the scale between the stops.
@@ -50,13 +50,13 @@ pub fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
     [
         format!("  {:<9} \u{2523}{scale}\u{252b}  {:+.4}  axis {:>6}", trim.name, trim.normalized.get(), trim.axis),
         format!(
-            "          {} wheel {:+.2} turns {:>+5} counts   {:>6.1}\u{b0} of {:.0}\u{b0}   refused {:>3}   {doubt}",
+            "          {} wheel {:+.2} turns {:>+5} counts   {:>6.1}\u{b0} of {:.0}\u{b0}   refused {:>5.1}   {doubt}",
             hand(trim.counts, trim.per_turn),
             turns(trim.counts, trim.per_turn),
             trim.counts,
             trim.degrees.get(),
             trim.travel.get(),
-            trim.refused,
+            trim.refused.to_f64(),
         ),
     ]
 }
@@ -99,7 +99,7 @@ mod tests {
             normalized: Normalized::clamped(normalized),
             axis: AxisValue::clamped(-1234),
             margin,
-            refused: Counts::new(3),
+            refused: FixedCounts::from_raw(7 << 19),
         });
         expected.assert_eq(&picture.join("\n"));
     }

@@ -1,0 +1,66 @@
+//! `tallywheel check`: are all files valid, and does every aircraft fit the rig?
+
+use crate::args::CheckArgs;
+use crate::failure::Failure;
+use crate::files::{self, FilesError};
+use crate::{folders, plan};
+use std::io::Write;
+use std::path::Path;
+
+/// Checks every file in the folder and says so on `out`.
+///
+/// # Errors
+/// Where a file is wrong, after all have been looked at.
+pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
+    let folder = args.folder.config.clone().map_or_else(folders::config, Ok)?;
+    let mut wrong = 0_usize;
+    let mut say = |path: &Path, verdict: Result<String, String>| -> std::io::Result<()> {
+        match verdict {
+            Ok(what) => writeln!(out, "{}: good: {what}", path.display()),
+            Err(why) => {
+                wrong += 1;
+                writeln!(out, "{why}")
+            }
+        }
+    };
+    let rig = match files::rig_in(&folder) {
+        Ok(rig) => {
+            let what = format!("{}, {}", number(rig.boards.len(), "board"), number(rig.wheels.len(), "wheel"));
+            say(&folder.join("rig.toml"), Ok(what))?;
+            Some(rig)
+        }
+        Err(error) => {
+            say(&folder, Err(error.to_string()))?;
+            None
+        }
+    };
+    match files::aircraft_in(&folder) {
+        Ok(paths) => {
+            for path in paths {
+                say(&path, aircraft(&path, rig.as_ref()))?;
+            }
+        }
+        Err(error) => say(&folder, Err(error.to_string()))?,
+    }
+    match wrong {
+        0 => Ok(()),
+        n => Err(Failure::Choice(format!("{} wrong", number(n, "file")))),
+    }
+}
+
+fn aircraft(path: &Path, rig: Option<&tallywheel_profile::Rig>) -> Result<String, String> {
+    let aircraft = files::aircraft(path).map_err(|error: FilesError| error.to_string())?;
+    if let Some(rig) = rig {
+        plan::plan(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
+    }
+    Ok(format!(
+        "{}, {}, {}",
+        aircraft.name,
+        number(aircraft.trims.len(), "trim"),
+        number(aircraft.outputs.len(), "output"),
+    ))
+}
+
+fn number(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}

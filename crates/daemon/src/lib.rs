@@ -1,0 +1,81 @@
+//! The `tallywheel` program as a library, so that tests and benchmarks can take it apart. Not a stable
+//! interface: what is stable are the commands, the files and the lines of JSON.
+//!
+//! Reports go from a board's reader thread through decoder, tally and outputs ([`plan`], [`tally`],
+//! [`station`]); everything else hangs off notes ([`note`], [`journal`]). [`dock`] keeps the boards open.
+
+pub mod args;
+pub mod boards;
+pub mod capture;
+pub mod check;
+pub mod clock;
+pub mod demo;
+#[cfg(target_os = "linux")]
+pub mod devwatch;
+#[cfg(not(target_os = "linux"))]
+#[path = "devwatch_none.rs"]
+pub mod devwatch;
+pub mod dock;
+pub mod failure;
+pub mod files;
+pub mod folders;
+pub mod journal;
+pub mod logging;
+pub mod note;
+pub mod plan;
+pub mod replay;
+pub mod run;
+pub mod station;
+pub mod tally;
+
+use args::{Cli, Command};
+use clap::CommandFactory;
+use failure::Failure;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// Does what the command line asks; the code is 0 if it was done, 1 if not.
+#[must_use]
+pub fn main(cli: Cli) -> ExitCode {
+    let mut out = io::stdout().lock();
+    let done = match cli.command {
+        Command::Run(args) => run::run(&args),
+        Command::Demo(args) => demo::demo(&args, &mut out),
+        Command::Boards(args) => boards::list(args.json, &mut out),
+        Command::Check(args) => check::check(&args, &mut out),
+        Command::Capture(args) => capture::capture(&args),
+        Command::Replay(args) => replay::replay(&args, &mut out),
+        Command::Completions { shell } => completions(shell, &mut out),
+        Command::Man => man(&mut out),
+    };
+    match done.and_then(|()| Ok(out.flush()?)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            if !failure.is_closed_pipe() {
+                let _ = writeln!(io::stderr(), "tallywheel: {failure}");
+            }
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn completions(shell: clap_complete::Shell, out: &mut impl Write) -> Result<(), Failure> {
+    clap_complete::generate(shell, &mut Cli::command(), "tallywheel", out);
+    Ok(())
+}
+
+/// One page for all commands, so that `man tallywheel` says everything.
+fn man(out: &mut impl Write) -> Result<(), Failure> {
+    let mut cli = Cli::command();
+    cli.build();
+    clap_mangen::Man::new(cli.clone()).render(out)?;
+    for command in cli.get_subcommands() {
+        let name = format!("tallywheel {}", command.get_name());
+        let page = clap_mangen::Man::new(command.clone());
+        writeln!(out, ".SH \"{}\"", name.to_uppercase())?;
+        writeln!(out, "{}", command.get_about().map(ToString::to_string).unwrap_or_default())?;
+        page.render_synopsis_section(out)?;
+        page.render_options_section(out)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,182 @@
+//! Puts rig and aircraft together: what is read, decoded, counted and published.
+//!
+//! The files' words become the crates' own configuration here and nowhere else.
+
+use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
+use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
+use tallywheel_hid_reader as reader;
+use tallywheel_hid_reader::{BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig};
+use tallywheel_output::{AxisCode, OutputConfig};
+use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
+use tallywheel_units::{BoardIndex, FixedCounts, Timestamp, TrimIndex, WheelIndex};
+
+/// Why rig and aircraft cannot be flown together.
+#[derive(Debug, thiserror::Error)]
+pub enum PlanError {
+    /// The aircraft file asks for what the rig has not.
+    #[error(transparent)]
+    Unfit(#[from] FileErrors),
+    /// A list is longer than a frame or an index holds.
+    #[error("at most {limit} {what} can be used, there are {found}")]
+    TooMany { what: &'static str, limit: usize, found: usize },
+    /// The trim's travel does not suit its wheel.
+    #[error("trim {trim}: {source}")]
+    Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+}
+
+/// Why a board that is plugged in cannot be decoded.
+#[derive(Debug, thiserror::Error)]
+pub enum PathError {
+    /// Neither its report descriptor nor the rig file says where the buttons are.
+    #[error("its report descriptor cannot be used ({0}); describe its buttons as [[board.buttons]]")]
+    Layout(LayoutError),
+    /// The layout and the rig's wheels do not go together.
+    #[error("wheel {wheel}: {source}")]
+    Wheels { wheel: String, source: ConfigError },
+}
+
+/// What things are called, for logs and pictures.
+#[derive(Debug, Clone)]
+pub struct Names {
+    /// The rig.
+    pub rig: String,
+    /// The aircraft.
+    pub aircraft: String,
+    boards: Vec<String>,
+    wheels: Vec<(String, BoardIndex)>,
+    trims: Vec<String>,
+}
+
+impl Names {
+    /// A board's name.
+    #[must_use]
+    pub fn board(&self, board: BoardIndex) -> &str {
+        self.boards.get(board.get()).map_or("?", String::as_str)
+    }
+
+    /// A wheel's name.
+    #[must_use]
+    pub fn wheel(&self, wheel: WheelIndex) -> &str {
+        self.wheels.get(wheel.get()).map_or("?", |(name, _)| name)
+    }
+
+    /// The name of the board that a wheel is on.
+    #[must_use]
+    pub fn board_of(&self, wheel: WheelIndex) -> &str {
+        self.wheels.get(wheel.get()).map_or("?", |(_, board)| self.board(*board))
+    }
+
+    /// Every wheel with its name.
+    pub fn wheels(&self) -> impl Iterator<Item = (WheelIndex, &str)> {
+        (0_u8..).map(WheelIndex::new).zip(self.wheels.iter().map(|(name, _)| name.as_str()))
+    }
+
+    /// The trims' names, in the order of the aircraft file.
+    pub fn trims(&self) -> impl Iterator<Item = &str> {
+        self.trims.iter().map(String::as_str)
+    }
+}
+
+/// Everything that follows from a rig and an aircraft.
+#[derive(Debug)]
+pub struct Plan {
+    /// What things are called.
+    pub names: Names,
+    /// One plan for each board of the rig.
+    pub boards: Vec<BoardPlan>,
+    /// The tally at the start.
+    pub tally: Tally,
+    /// What to publish and where.
+    pub outputs: Vec<OutputConfig>,
+}
+
+/// How one board is found and decoded.
+#[derive(Debug, Clone)]
+pub struct BoardPlan {
+    board: BoardIndex,
+    find: BoardMatch,
+    runs: Vec<reader::ButtonRun>,
+    wheels: Vec<(WheelIndex, String, WheelConfig)>,
+    report_interval: Option<std::time::Duration>,
+}
+
+impl BoardPlan {
+    /// The board's place in the rig file.
+    #[must_use]
+    pub const fn board(&self) -> BoardIndex {
+        self.board
+    }
+
+    /// How the board is told from others.
+    #[must_use]
+    pub const fn find(&self) -> &BoardMatch {
+        &self.find
+    }
+
+    /// The decoder for this board, which describes itself by `descriptor`.
+    ///
+    /// # Errors
+    /// [`PathError`], which the user cures in the rig file.
+    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+        let layout = if self.runs.is_empty() {
+            Layout::from_descriptor(descriptor)
+        } else {
+            Layout::from_runs(&self.runs)
+        };
+        let layout = layout.map_err(PathError::Layout)?;
+        let configs: Vec<_> = self.wheels.iter().map(|(_, _, config)| *config).collect();
+        let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
+            let place = match &source {
+                ConfigError::NoSuchButton { wheel, .. } => *wheel,
+                ConfigError::ButtonTwice { second, .. } => *second,
+            };
+            let wheel = self.wheels.get(place).map_or_else(String::new, |(_, name, _)| name.clone());
+            PathError::Wheels { wheel, source }
+        })?;
+        let wheels = self.wheels.iter().map(|(wheel, _, _)| *wheel).collect();
+        Ok(BoardPath { board: self.board, decoder, wheels })
+    }
+}
+
+/// One board's way from reports to the tally.
+#[derive(Debug)]
+pub struct BoardPath {
+    board: BoardIndex,
+    decoder: BoardDecoder,
+    wheels: Vec<WheelIndex>,
+}
+
+impl BoardPath {
+    /// The board's place in the rig file.
+    #[must_use]
+    pub const fn board(&self) -> BoardIndex {
+        self.board
+    }
+
+    /// Decodes one report into `tally` and tells `effect` what came of it.
+    pub fn report<F>(&mut self, at: Timestamp, report: &[u8], tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        tally.report();
+        let wheels = &self.wheels;
+        self.decoder.report(at, report, &mut |place, event| {
+            if let Some(wheel) = wheels.get(place) {
+                effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
+    /// The board is gone; the state of its lines is forgotten.
+    pub fn unplugged<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let wheels = &self.wheels;
+        self.decoder.unplugged(at, &mut |place, event| {
+            if let Some(wheel) = wheels.get(place) {
+                effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+}

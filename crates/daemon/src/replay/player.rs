@@ -1,0 +1,137 @@
+//! Works through a recording in virtual time: the recording's clock is the only one, so the same files give
+//! the same output, to the byte.
+
+use super::lines::{FixedJson, MarginJson, Named, PositionSummary, Summary};
+use crate::failure::Failure;
+use crate::plan::{BoardPath, Names, Plan};
+use crate::tally::{Effect, Tally};
+use tallywheel_hid_reader::Recording;
+use tallywheel_units::{BoardIndex, Timestamp, WheelIndex};
+
+/// What came of a report.
+#[derive(Debug, Clone, Copy)]
+pub struct Happened {
+    /// When the report was read.
+    pub at: Timestamp,
+    /// Which board sent it.
+    pub board: BoardIndex,
+    /// Which wheel it is about.
+    pub wheel: WheelIndex,
+    /// What it did.
+    pub effect: Effect,
+}
+
+/// A recording on its way through decoders and tally.
+#[derive(Debug)]
+pub struct Player {
+    names: Names,
+    tally: Tally,
+    /// One for each device of the recording; none where the rig has no such board.
+    paths: Vec<Option<BoardPath>>,
+    recording: Recording,
+    next: usize,
+}
+
+impl Player {
+    /// Finds for each recorded device its board in the rig: by vendor and product, or the only one.
+    ///
+    /// # Errors
+    /// Where no board of the rig was recorded, or one cannot be decoded.
+    pub fn new(plan: Plan, recording: Recording) -> Result<Self, Failure> {
+        let mut free = plan.boards;
+        let alone = free.len() == 1 && recording.devices.len() == 1;
+        let mut paths = Vec::new();
+        for device in &recording.devices {
+            let fits = free.iter().position(|board| {
+                let find = board.find();
+                alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
+            });
+            let path = fits.map(|place| free.remove(place)).map(|board| {
+                board.path(&device.descriptor).map_err(|error| {
+                    Failure::Choice(format!("board {}: {error}", plan.names.board(board.board())))
+                })
+            });
+            paths.push(path.transpose()?);
+        }
+        if paths.iter().all(Option::is_none) {
+            let recorded: Vec<_> =
+                recording.devices.iter().map(|d| format!("{:04x}:{:04x}", d.vendor, d.product)).collect();
+            let wanted: Vec<_> = free.iter().map(|board| plan.names.board(board.board())).collect();
+            return Err(Failure::NoCommonBoard { recorded: recorded.join(", "), wanted: wanted.join(", ") });
+        }
+        Ok(Self { names: plan.names, tally: plan.tally, paths, recording, next: 0 })
+    }
+
+    /// What things are called.
+    #[must_use]
+    pub const fn names(&self) -> &Names {
+        &self.names
+    }
+
+    /// The tally so far.
+    #[must_use]
+    pub const fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// The recording.
+    #[must_use]
+    pub const fn recording(&self) -> &Recording {
+        &self.recording
+    }
+
+    /// When the next report was read; `None` at the end.
+    #[must_use]
+    pub fn due(&self) -> Option<Timestamp> {
+        self.recording.reports.get(self.next).map(|report| report.at)
+    }
+
+    /// When the last report was read.
+    #[must_use]
+    pub fn end(&self) -> Timestamp {
+        self.recording.reports.last().map_or(Timestamp::START, |report| report.at)
+    }
+
+    /// Takes the next report, and tells `happened` what came of it; false at the end.
+    pub fn step(&mut self, happened: &mut impl FnMut(&Happened)) -> bool {
+        let Some(report) = self.recording.reports.get(self.next) else { return false };
+        self.next += 1;
+        if let Some(path) = self.paths.get_mut(report.device).and_then(Option::as_mut) {
+            let (at, board) = (report.at, path.board());
+            path.report(at, &report.bytes, &mut self.tally, &mut |wheel, effect| {
+                happened(&Happened { at, board, wheel, effect });
+            });
+        }
+        true
+    }
+
+    /// What it all came to.
+    #[must_use]
+    pub fn summary(&self) -> Summary {
+        let Self { names, tally, recording, .. } = self;
+        let wheels = || names.wheels().filter_map(|(wheel, name)| Some((name.to_owned(), tally.wheel(wheel)?)));
+        let trims = || names.trims().map(str::to_owned).zip(tally.trims());
+        Summary {
+            summary: true,
+            reports: tally.reports(),
+            bad_lines: recording.bad_lines.len(),
+            counts: Named(wheels().map(|(name, wheel)| (name, wheel.counts.get())).collect()),
+            margin: Named(wheels().map(|(name, wheel)| (name, MarginJson(wheel.margin))).collect()),
+            applied: Named(trims().map(|(name, trim)| (name, FixedJson(trim.applied))).collect()),
+            refused: Named(trims().map(|(name, trim)| (name, FixedJson(trim.refused))).collect()),
+            losses: Named(
+                tally
+                    .losses()
+                    .filter(|(_, number)| *number > 0)
+                    .map(|(kind, number)| (kind.name().to_owned(), number))
+                    .collect(),
+            ),
+            position: Named(
+                trims()
+                    .map(|(name, trim)| (name, PositionSummary::new(&trim.accumulator.reading())))
+                    .collect(),
+            ),
+            datagrams: None,
+        }
+    }
+}

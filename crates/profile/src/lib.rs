@@ -1,1 +1,43 @@
-//! (being written)
+//! TOML text to a checked rig and a checked aircraft. No paths, no files, no watching: text goes in, and either
+//! a value comes out that holds together or every mistake in the text, each with its place.
+//!
+//! - [`rig`] reads the hardware as built: boards, wheels, counts a turn.
+//! - [`aircraft`] reads how one aircraft's trims behave: travel, neutral, stops, start, outputs.
+//! - [`fit`] puts an aircraft on a rig: which trim is on which wheel.
+//!
+//! Every key is described once, in the doc comments of the structs that serde fills (`rig::file` and
+//! `aircraft::file`). `toml` parses and keeps the place of every value; `read` walks what it parsed and, unlike
+//! the deserializer that comes with `toml`, goes on after a mistake and keeps what was expected apart from what
+//! was found.
+
+mod aircraft;
+mod error;
+mod fit;
+mod names;
+mod read;
+mod rig;
+mod words;
+
+pub use aircraft::{Aircraft, AxisName, Output, Start, Template, Trim};
+pub use error::{FileError, FileErrors};
+pub use fit::{Fitted, fit};
+pub use rig::{Board, ButtonRun, Rig, UsbId, Wheel, WheelInputs};
+
+/// The largest file that is read, in bytes of text: 1 MiB. Larger is a mistake, not a rig.
+pub const LARGEST_FILE_BYTES: usize = 1 << 20;
+
+/// Reads a rig file. `file` is what the errors call it.
+///
+/// # Errors
+/// Every mistake that can be told without guessing, in the order of the file.
+pub fn rig(file: &str, text: &str) -> Result<Rig, FileErrors> {
+    read::document(file, text, rig::check)
+}
+
+/// Reads an aircraft file. `file` is what the errors call it.
+///
+/// # Errors
+/// Every mistake that can be told without guessing, in the order of the file.
+pub fn aircraft(file: &str, text: &str) -> Result<Aircraft, FileErrors> {
+    read::document(file, text, aircraft::check)
+}

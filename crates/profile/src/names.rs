@@ -1,0 +1,80 @@
+use crate::read::{Field, Key, Mistakes, Setting};
+use crate::words;
+use tallywheel_units::TrimIndex;
+
+/// A name given to something in the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Name(pub(crate) String);
+
+impl Setting for Name {
+    const EXPECTED: &'static str =
+        "a name of 1 to 64 characters, without line breaks and without blanks at its ends";
+
+    fn from_text(text: &str) -> Option<Self> {
+        let fits = (1..=64).contains(&text.chars().count());
+        let plain = !text.contains(char::is_control) && text.trim() == text;
+        (fits && plain).then(|| Self(text.to_owned()))
+    }
+}
+
+/// The names of all tables of one kind, to look others up in.
+pub(crate) struct Names<'f>(Vec<Option<&'f str>>);
+
+impl<'f> Names<'f> {
+    /// Collects the names, each of which must be there and be the first of its kind.
+    pub(crate) fn of<T>(
+        tables: &'f [Field<T>],
+        kind: &str,
+        name: impl Fn(&'f T) -> &'f Key<Name>,
+        mistakes: &Mistakes<'_>,
+    ) -> Self {
+        let mut seen: Vec<(&str, usize)> = Vec::new();
+        let path = format!("{kind}.name");
+        let names = tables.iter().map(|field| {
+            let key = name(field.value.as_ref()?);
+            let text = mistakes.required(key, field.byte, &path)?.0.as_str();
+            let byte = key.as_ref()?.byte;
+            if let Some((_, first)) = seen.iter().find(|(other, _)| *other == text) {
+                let line = mistakes.source().at(*first).line;
+                let found = format!("{}, as on line {line}", words::quoted(text));
+                mistakes.tell(byte, path.as_str(), format!("a name that no other [[{kind}]] has"), found);
+            }
+            seen.push((text, byte));
+            Some(text)
+        });
+        Self(names.collect())
+    }
+
+    /// The place of the table with this name. Tells when there is none; `what` names the kind of table.
+    pub(crate) fn find(
+        &self,
+        name: &str,
+        byte: usize,
+        path: &str,
+        what: &str,
+        mistakes: &Mistakes<'_>,
+    ) -> Option<usize> {
+        let place = self.0.iter().position(|known| *known == Some(name));
+        // A name that could not be read may be the one meant.
+        if place.is_none() && self.0.iter().all(Option::is_some) && !self.0.is_empty() {
+            let expected = format!("the name of {what}: {}", self.list());
+            mistakes.tell(byte, path, expected, words::quoted(name));
+        }
+        place
+    }
+
+    /// How many tables there are, those without a name included.
+    pub(crate) fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// The places of all tables, in order.
+    pub(crate) fn indices(&self) -> impl Iterator<Item = Option<TrimIndex>> {
+        (0..self.0.len()).map(|place| u8::try_from(place).ok().map(TrimIndex::new))
+    }
+
+    /// The names for a message.
+    pub(crate) fn list(&self) -> String {
+        words::one_of_quoted(self.0.iter().flatten())
+    }
+}

@@ -1,0 +1,172 @@
+//! What a rig file may say. The doc comments here are the one description of its keys.
+
+use super::UsbId;
+use crate::names::Name;
+use crate::read::{Key, Setting, Tables};
+use serde::Deserialize;
+use std::time::Duration;
+use tallywheel_units::{ButtonNumber, CountsPerCycle, CountsPerTurn};
+
+/// The hardware as built: the boards and the wheels on them. It never names an aircraft.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RigFile {
+    /// A name for the rig. It shows in logs and names the virtual joystick.
+    pub(crate) name: Key<Name>,
+    /// The USB joystick boards, one table each, at least one.
+    pub(crate) board: Tables<BoardFile>,
+    /// The wheels on them, one table each, at least one.
+    pub(crate) wheel: Tables<WheelFile>,
+}
+
+/// One USB HID joystick board, found by `usb`, `serial`, `path` or several of them. What is given must all
+/// match; give as little as tells it from other boards.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BoardFile {
+    /// A name for the board, that no other board has.
+    pub(crate) name: Key<Name>,
+    /// Vendor and product number in hexadecimal, such as `"1209:7a11"`.
+    pub(crate) usb: Key<UsbId>,
+    /// The serial number that the board reports. It stays the same in another socket.
+    pub(crate) serial: Key<Label>,
+    /// Where the operating system finds the board, such as `"/dev/hidraw3"`. Only for boards that nothing else
+    /// tells apart: it changes with the socket and the order of plugging in.
+    pub(crate) path: Key<Label>,
+    /// Milliseconds between two reports of the board while something changes, from its data sheet or settings.
+    /// Helps to tell what may have been lost.
+    pub(crate) report_interval_ms: Key<IntervalMs>,
+    /// Which bits of a report are which buttons, when the board's own description is wrong or unreadable. With
+    /// any of these tables the board's own description is not used.
+    pub(crate) buttons: Tables<ButtonRunFile>,
+}
+
+/// Buttons that lie side by side in a report, one bit each.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ButtonRunFile {
+    /// The number that the report begins with. Leave it out for a board whose reports have none.
+    pub(crate) report_id: Key<ReportId>,
+    /// The bit of the first button, counted from 0 at the lowest bit of the report's first byte. The byte with
+    /// the report's number counts, so after that byte the first bit is 8.
+    pub(crate) first_bit: Key<BitIndex>,
+    /// The number of the first button; the others follow. Default 1.
+    pub(crate) first_button: Key<ButtonNumber>,
+    /// How many buttons.
+    pub(crate) count: Key<ButtonCount>,
+}
+
+/// One wheel: an incremental encoder on two buttons of a board.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct WheelFile {
+    /// A name for the wheel, that no other wheel has. Aircraft files call it by this name.
+    pub(crate) name: Key<Name>,
+    /// The name of its board. May be left out when there is only one.
+    pub(crate) board: Key<Name>,
+    /// `"pulses"`: the board decodes the encoder and presses one button per count and direction.
+    /// `"quadrature"`: the encoder's lines A and B arrive as two buttons and are decoded here.
+    pub(crate) wiring: Key<WiringKind>,
+    /// With `"pulses"`: the button pressed for each count forward.
+    pub(crate) forward: Key<ButtonNumber>,
+    /// With `"pulses"`: the button pressed for each count backward.
+    pub(crate) backward: Key<ButtonNumber>,
+    /// With `"quadrature"`: the button of line A. A leading B counts forward.
+    pub(crate) a: Key<ButtonNumber>,
+    /// With `"quadrature"`: the button of line B.
+    pub(crate) b: Key<ButtonNumber>,
+    /// With `"quadrature"`: how many counts one cycle of A and B yields, 1, 2 or 4. An encoder that rests once
+    /// a cycle wants 1 or 4, one that rests twice a cycle 2.
+    pub(crate) counts_per_cycle: Key<CountsPerCycle>,
+    /// Counts in one whole turn of the wheel in the hand, gears included: a 24-pulse encoder that turns four
+    /// times as fast as the wheel makes 96, or 384 as `"quadrature"` with 4 counts a cycle.
+    pub(crate) counts_per_turn: Key<CountsPerTurn>,
+    /// Whether the buttons are pressed while the wheel rests. Default false.
+    pub(crate) inverted: Key<bool>,
+    /// Whether forward and backward are the wrong way round. Default false.
+    pub(crate) reversed: Key<bool>,
+}
+
+/// How the encoder's turning reaches the board's report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum WiringKind {
+    Pulses,
+    Quadrature,
+}
+
+impl Setting for WiringKind {
+    const EXPECTED: &'static str = "\"pulses\" or \"quadrature\"";
+
+    fn from_text(text: &str) -> Option<Self> {
+        match text {
+            "pulses" => Some(Self::Pulses),
+            "quadrature" => Some(Self::Quadrature),
+            _ => None,
+        }
+    }
+}
+
+/// The number a HID report begins with; 0 is reserved (HID 1.11, section 6.2.2.7).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct ReportId(pub(crate) u8);
+
+impl Setting for ReportId {
+    const EXPECTED: &'static str = "a report number from 1 to 255";
+
+    fn from_whole(number: i64) -> Option<Self> {
+        u8::try_from(number).ok().filter(|id| *id > 0).map(Self)
+    }
+}
+
+/// A bit in a report. The kernel takes reports of up to 16384 bytes (`HID_MAX_BUFFER_SIZE`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct BitIndex(pub(crate) u32);
+
+impl BitIndex {
+    /// One more than the last there is.
+    pub(crate) const END: u32 = 16_384 * 8;
+}
+
+impl Setting for BitIndex {
+    const EXPECTED: &'static str = "a whole number from 0 to 131071";
+
+    fn from_whole(number: i64) -> Option<Self> {
+        u32::try_from(number).ok().filter(|bit| *bit < Self::END).map(Self)
+    }
+}
+
+/// A number of buttons.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct ButtonCount(pub(crate) u8);
+
+impl Setting for ButtonCount {
+    const EXPECTED: &'static str = "a whole number from 1 to 128";
+
+    fn from_whole(number: i64) -> Option<Self> {
+        u8::try_from(number).ok().filter(|count| (1..=128).contains(count)).map(Self)
+    }
+}
+
+/// Text that the operating system knows a board by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Label(pub(crate) String);
+
+impl Setting for Label {
+    const EXPECTED: &'static str = "text of 1 to 255 characters";
+
+    fn from_text(text: &str) -> Option<Self> {
+        (1..=255).contains(&text.chars().count()).then(|| Self(text.to_owned()))
+    }
+}
+
+/// A time in milliseconds, as short as the shortest interval that USB knows (a microframe of 125 us).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct IntervalMs(pub(crate) Duration);
+
+impl Setting for IntervalMs {
+    const EXPECTED: &'static str = "milliseconds from 0.125 to 1000";
+
+    fn from_number(number: f64) -> Option<Self> {
+        (0.125..=1000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1000.0)))
+    }
+}

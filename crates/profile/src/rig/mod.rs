@@ -1,0 +1,130 @@
+//! The rig file.
+
+mod check;
+pub(crate) mod file;
+
+pub(crate) use check::check;
+
+use crate::read::Setting;
+use std::fmt;
+use std::time::Duration;
+use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerCycle, CountsPerTurn};
+
+/// A checked rig: names are unique, every wheel is on a board of the rig, no button has two uses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rig {
+    /// The rig's name.
+    pub name: String,
+    /// The boards, at least one; a [`BoardIndex`] is a place in this list.
+    pub boards: Vec<Board>,
+    /// The wheels, at least one; a [`tallywheel_units::WheelIndex`] is a place in this list.
+    pub wheels: Vec<Wheel>,
+}
+
+/// One board of a rig. At least one of `usb`, `serial` and `path` is given.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Board {
+    /// Its name, unique in the rig.
+    pub name: String,
+    /// Vendor and product.
+    pub usb: Option<UsbId>,
+    /// Serial number, not empty.
+    pub serial: Option<String>,
+    /// Where the operating system finds it, not empty.
+    pub path: Option<String>,
+    /// Time between two reports while something changes, 0.125 ms to 1 s.
+    pub report_interval: Option<Duration>,
+    /// Which bits are which buttons; empty to go by the board's report descriptor. No bit and no button is
+    /// in two runs, and either all runs have a report ID or none has.
+    pub buttons: Vec<ButtonRun>,
+}
+
+/// A USB vendor and product number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct UsbId {
+    /// The vendor.
+    pub vendor: u16,
+    /// The vendor's product.
+    pub product: u16,
+}
+
+impl fmt::Display for UsbId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:04x}:{:04x}", self.vendor, self.product)
+    }
+}
+
+impl Setting for UsbId {
+    const EXPECTED: &'static str = "two numbers of four hexadecimal digits, such as \"1209:7a11\"";
+
+    fn from_text(text: &str) -> Option<Self> {
+        let number = |digits: &str| {
+            let four = digits.len() == 4 && digits.bytes().all(|b| b.is_ascii_hexdigit());
+            four.then(|| u16::from_str_radix(digits, 16).ok()).flatten()
+        };
+        let (vendor, product) = text.split_once(':')?;
+        Some(Self { vendor: number(vendor)?, product: number(product)? })
+    }
+}
+
+/// Buttons side by side in a report, one bit each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ButtonRun {
+    /// The report's ID, if the board's reports have one.
+    pub report_id: Option<u8>,
+    /// The first button's bit in the report's bytes as read, the report ID's byte included when there is one.
+    pub first_bit: u32,
+    /// The first button.
+    pub first_button: ButtonNumber,
+    /// How many, 1..=128; the last is at most button 128.
+    pub buttons: u8,
+}
+
+/// One wheel of a rig.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wheel {
+    /// Its name, unique in the rig.
+    pub name: String,
+    /// The board that it is on.
+    pub board: BoardIndex,
+    /// Its two buttons.
+    pub inputs: WheelInputs,
+    /// Counts in one turn of the wheel in the hand.
+    pub per_turn: CountsPerTurn,
+    /// Whether the buttons are pressed at rest.
+    pub inverted: bool,
+    /// Whether the counts have the wrong sign.
+    pub reversed: bool,
+}
+
+/// The two buttons of a wheel, never the same one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WheelInputs {
+    /// The board presses one button per count and direction.
+    Pulses {
+        /// Pressed for each count forward.
+        forward: ButtonNumber,
+        /// Pressed for each count backward.
+        backward: ButtonNumber,
+    },
+    /// The encoder's lines as two buttons.
+    Quadrature {
+        /// Line A.
+        a: ButtonNumber,
+        /// Line B.
+        b: ButtonNumber,
+        /// Counts that one cycle of both yields.
+        per_cycle: CountsPerCycle,
+    },
+}
+
+impl WheelInputs {
+    /// The two buttons: forward and backward, or A and B.
+    #[must_use]
+    pub const fn buttons(&self) -> [ButtonNumber; 2] {
+        match *self {
+            Self::Pulses { forward, backward } => [forward, backward],
+            Self::Quadrature { a, b, .. } => [a, b],
+        }
+    }
+}

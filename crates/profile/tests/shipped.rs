@@ -1,0 +1,47 @@
+//! Every file that is shipped in `config/` is valid, and every aircraft fits the shipped rig.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests may stop at the first surprise")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use tallywheel_profile::{Aircraft, aircraft, fit, rig};
+
+fn config() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../config")
+}
+
+fn shipped_aircraft() -> Vec<(String, Aircraft)> {
+    let mut files: Vec<_> =
+        fs::read_dir(config().join("aircraft")).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.sort();
+    let read = |path: PathBuf| {
+        let file = path.file_name().unwrap().to_str().unwrap().to_owned();
+        let text = fs::read_to_string(&path).unwrap();
+        let aircraft = aircraft(&file, &text).unwrap_or_else(|errors| panic!("{errors}"));
+        (file, aircraft)
+    };
+    files.into_iter().map(read).collect()
+}
+
+#[test]
+fn every_aircraft_fits_the_rig() {
+    let text = fs::read_to_string(config().join("rig.toml")).unwrap();
+    let rig = rig("rig.toml", &text).unwrap_or_else(|errors| panic!("{errors}"));
+    let shipped = shipped_aircraft();
+    assert!(shipped.len() >= 5, "{} aircraft", shipped.len());
+    for (file, aircraft) in &shipped {
+        let fitted = fit(&rig, aircraft).unwrap_or_else(|errors| panic!("{errors}"));
+        assert_eq!(fitted.len(), aircraft.trims.len(), "{file}");
+    }
+}
+
+/// Common practice, no source: 635 degrees and 360 degrees from stop to stop.
+#[test]
+fn the_two_common_travels_are_shipped() {
+    for (file, travel) in [("travel-635-degrees.toml", 635.0), ("travel-360-degrees.toml", 360.0)] {
+        let shipped = shipped_aircraft();
+        let (_, aircraft) = shipped.iter().find(|(name, _)| name == file).unwrap();
+        assert_eq!(aircraft.trims[0].travel.get(), travel, "{file}");
+        assert_eq!(aircraft.trims[0].neutral.get(), travel / 2.0, "{file}");
+    }
+}

@@ -17,22 +17,22 @@ pub enum OutputError {
         /// What the user can do about it.
         cure: &'static str,
     },
-    /// Drop the output and open it again: it has gone, or never came.
-    #[error("{reason} ({source}): it is opened again by itself; {cure}")]
+    /// Drop the output and open it again a little later: it has gone, or never came.
+    #[error("{reason} ({source}): {cure}")]
     Reopen {
         /// What could not be done.
         reason: &'static str,
-        /// What to look at if it stays so.
+        /// What the user can look at if it stays so.
         cure: &'static str,
         /// What the operating system says.
         source: io::Error,
     },
     /// Keep the output and publish the newest frame again a little later: this one did not go out.
-    #[error("{reason} ({source}): the newest position is sent again by itself; {cure}")]
+    #[error("{reason} ({source}): {cure}")]
     Resend {
         /// What could not be done.
         reason: &'static str,
-        /// What to look at if it stays so.
+        /// What the user can look at if it stays so.
         cure: &'static str,
         /// What the operating system says.
         source: io::Error,
@@ -129,10 +129,84 @@ impl OutputError {
             Self::CarryOn { .. } => ErrorKind::CarryOn,
         }
     }
+
+    /// The reason alone, for where there is nothing to cure any more.
+    pub(crate) fn reason(&self) -> String {
+        match self {
+            Self::AskUser { reason, .. } => (*reason).to_owned(),
+            Self::Reopen { reason, source, .. } | Self::Resend { reason, source, .. } => {
+                format!("{reason} ({source})")
+            }
+            Self::ChangeConfig(_) | Self::CarryOn { .. } => self.to_string(),
+        }
+    }
 }
 
 impl From<ConfigProblem> for OutputError {
     fn from(problem: ConfigProblem) -> Self {
         Self::ChangeConfig(problem)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use expect_test::expect;
+    use std::fmt::Write;
+
+    /// Each line must stand on its own in a log: what is wrong, then what to do.
+    #[test]
+    fn every_error_gives_its_reason_and_its_cure() {
+        let to: SocketAddr = "127.0.0.1:47811".parse().unwrap();
+        let source = || io::Error::new(io::ErrorKind::NetworkDown, "network is down");
+        let (reason, cure) = ("no datagram gets out", "check the network");
+        let errors: Vec<OutputError> = vec![
+            OutputError::AskUser { reason: "no joystick", cure: "load the module" },
+            OutputError::Reopen { reason, cure, source: source() },
+            OutputError::Resend { reason, cure, source: source() },
+            OutputError::CarryOn { to },
+            ConfigProblem::NoKernelDriver.into(),
+            ConfigProblem::NoTrims.into(),
+            ConfigProblem::NoSuchTrim(TrimIndex::new(3)).into(),
+            ConfigProblem::AxisTwice(AxisCode::Rz).into(),
+            ConfigProblem::NameTwice("rudder".to_owned()).into(),
+            ConfigProblem::DeviceName.into(),
+            ConfigProblem::NameInLine("nose\tup".to_owned()).into(),
+            ConfigProblem::TooLarge { bytes: 1401, limit: 1400 }.into(),
+            ConfigProblem::Address("0.0.0.0:0".parse().unwrap()).into(),
+        ];
+        let mut lines = String::new();
+        for error in &errors {
+            writeln!(lines, "{}: {error}", error.kind().name()).unwrap();
+        }
+        expect![[r#"
+            ask-user: no joystick: load the module
+            reopen: no datagram gets out (network is down): check the network
+            resend: no datagram gets out (network is down): check the network
+            carry-on: nobody listens at 127.0.0.1:47811: start the simulator, or correct the port in the aircraft file
+            change-config: a virtual axis needs a kernel driver, and this system has none: use a datagram output instead
+            change-config: the output carries no trim: give it at least one
+            change-config: the aircraft has no trim at place 3 (counted from 0): name one of its trims
+            change-config: axis `rz` is given to two trims: give each trim its own axis
+            change-config: two trims of a datagram are both called `rudder`: give each its own name
+            change-config: the joystick's name must be 1 to 78 bytes without control characters: change `device`
+            change-config: a trim called `nose\tup` cannot stand in a text line: use a name without blanks
+            change-config: a datagram with these trims may need 1401 bytes, the limit is 1400: use shorter names or spread the trims over several outputs
+            change-config: 0.0.0.0:0 is no receiver's address: give the address and port of one, such as 127.0.0.1:47811
+        "#]]
+        .assert_eq(&lines);
+    }
+
+    #[test]
+    fn the_reason_alone_leaves_the_cure_out() {
+        let error = OutputError::Reopen {
+            reason: "gone",
+            cure: "look",
+            source: io::Error::new(io::ErrorKind::NotFound, "no such device"),
+        };
+        assert_eq!(error.reason(), "gone (no such device)");
+        assert_eq!(OutputError::AskUser { reason: "gone", cure: "look" }.reason(), "gone");
+        let config = OutputError::from(ConfigProblem::NoTrims);
+        assert_eq!(config.reason(), config.to_string());
     }
 }

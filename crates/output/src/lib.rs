@@ -1,4 +1,49 @@
 //! Where a trim's position goes: a virtual axis or datagrams.
+//!
+//! The daemon turns each `[[output]]` of an aircraft file into an [`OutputConfig`], gives that to a
+//! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, starts a
+//! thread, waits or logs: time comes with the frame, and what is worth a log line comes back as a
+//! [`Notice`].
+//!
+//! ```
+//! use tallywheel_output::{Frame, OutputConfig, State, Supervised};
+//! use tallywheel_units::Timestamp;
+//!
+//! let mut outputs = vec![Supervised::new(OutputConfig::Null)];
+//! let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[] };
+//! for output in &mut outputs {
+//!     if let Some(notice) = output.publish(&frame) {
+//!         println!("{}: {notice}", output.name());
+//!     }
+//!     assert_eq!(output.state(), State::Open);
+//! }
+//! ```
+//!
+//! # Invariants
+//! - One output failing never stops another: each has its own [`Supervised`], and none waits.
+//! - Nothing is sent that the receiver already has, so a frame may be given as often as convenient.
+//! - Nothing wakes up when nothing moves: [`Supervised::deadline`] is `None` while all is well.
+//! - After the first frame no memory is allocated as long as no error happens.
+//! - A change is one `write` or one `send`.
+//! - Absent: retries inside [`Output`] (they are in [`Supervised`]), queues, anything that is sent later
+//!   than the frame it belongs to but the newest position.
+//!
+//! # To add an output
+//! 1. A module of its own beside `axis` and `datagram`, with a struct that implements [`Output`] and an
+//!    `open` function that checks all that its configuration alone decides. `publish` compares with what it
+//!    sent last, sends the difference at once or says which [`OutputError`] it is by what the caller must
+//!    do, and counts nothing as sent after an error.
+//! 2. An output that has something left to do after a frame (a limited rate, a repeat while nothing moves,
+//!    presses still owed) returns the moment from [`Output::deadline`]; the daemon then gives the newest
+//!    frame again with that time. `None` when nothing is left, or the machine wakes for nothing.
+//! 3. A variant of [`OutputConfig`] and its line in [`OutputConfig::name`] and in `open_from`. The crate
+//!    that it needs from the operating system appears in that module only.
+//! 4. Tests: what arrives at the other end, from outside this crate where that is possible; no allocation
+//!    per frame; that nothing is sent without a change; every error with its cure.
+//!
+//! For another form of datagram only the bytes differ: implement `datagram::template::Encoder` in a file
+//! beside `json` and `line`, add the [`Template`] that documents it, and name it where `datagram::encoder`
+//! chooses. `Encoder::largest` must hold for every reading: `open` refuses what might not fit.
 
 mod axis;
 mod axis_code;

@@ -87,3 +87,131 @@ fn write_once(node: &mut impl Write, batch: &[u8]) -> Result<(), OutputError> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{AxisCode, ErrorKind, TrimReading};
+    use std::collections::VecDeque;
+    use tallywheel_units::{AxisValue, Timestamp};
+
+    /// Takes what a uinput node would, one entry per `write`.
+    #[derive(Debug, Default)]
+    struct Node {
+        writes: Vec<Vec<u8>>,
+        answers: VecDeque<io::Result<usize>>,
+    }
+
+    impl Write for Node {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.writes.push(bytes.to_vec());
+            self.answers.pop_front().unwrap_or(Ok(bytes.len()))
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    fn readings(values: &[i64]) -> Vec<TrimReading> {
+        values
+            .iter()
+            .map(|&value| TrimReading { axis: AxisValue::clamped(value), ..TrimReading::NEUTRAL })
+            .collect()
+    }
+
+    fn publish(joystick: &mut Joystick<Node>, values: &[i64]) -> Result<(), OutputError> {
+        joystick.publish(&Frame { at: Timestamp::START, sequence: 0, trims: &readings(values) })
+    }
+
+    /// Trim 0 on RZ from 100, trim 1 on X from neutral.
+    fn joystick() -> Joystick<Node> {
+        let place = |trim, axis, value| Place { trim: TrimIndex::new(trim), axis, value };
+        let places = [place(0, AxisCode::Rz, 100), place(1, AxisCode::X, 0)];
+        Joystick::new("axis".to_owned(), Node::default(), &places)
+    }
+
+    /// Type, code and value by their places in `struct input_event` on a 64-bit little-endian machine.
+    #[cfg(all(target_pointer_width = "64", target_endian = "little"))]
+    fn events(write: &[u8]) -> Vec<(u16, u16, i32)> {
+        assert_eq!(write.len() % 24, 0);
+        write
+            .chunks(24)
+            .map(|event| {
+                (
+                    u16::from_le_bytes([event[16], event[17]]),
+                    u16::from_le_bytes([event[18], event[19]]),
+                    i32::from_le_bytes([event[20], event[21], event[22], event[23]]),
+                )
+            })
+            .collect()
+    }
+
+    /// Codes from `include/uapi/linux/input-event-codes.h`: EV_SYN 0, EV_ABS 3, ABS_X 0, ABS_RZ 5,
+    /// SYN_REPORT 0.
+    #[cfg(all(target_pointer_width = "64", target_endian = "little"))]
+    #[test]
+    fn each_change_is_one_write_of_what_changed_and_the_reports_end() {
+        let mut joystick = joystick();
+        publish(&mut joystick, &[100, 0]).unwrap();
+        assert!(joystick.node.writes.is_empty(), "the device was created in this position");
+        publish(&mut joystick, &[101, 0]).unwrap();
+        publish(&mut joystick, &[-32767, 32767]).unwrap();
+        publish(&mut joystick, &[-32767, 32767]).unwrap();
+        publish(&mut joystick, &[-32767, 0]).unwrap();
+        let writes: Vec<_> = joystick.node.writes.iter().map(|write| events(write)).collect();
+        assert_eq!(
+            writes,
+            [
+                vec![(3, 5, 101), (0, 0, 0)],
+                vec![(3, 5, -32767), (3, 0, 32767), (0, 0, 0)],
+                vec![(3, 0, 0), (0, 0, 0)],
+            ]
+        );
+    }
+
+    #[test]
+    fn what_the_kernel_did_not_take_is_written_again() {
+        let mut joystick = joystick();
+        joystick.node.answers = [Err(io::Error::from_raw_os_error(libc::ENODEV))].into();
+        let error = publish(&mut joystick, &[7, 0]).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::Reopen);
+        assert!(error.to_string().contains("No such device"), "{error}");
+        assert!(error.to_string().contains("modprobe uinput"), "{error}");
+        publish(&mut joystick, &[7, 0]).unwrap();
+        assert_eq!(joystick.node.writes[0], joystick.node.writes[1]);
+        publish(&mut joystick, &[7, 0]).unwrap();
+        assert_eq!(joystick.node.writes.len(), 2);
+    }
+
+    #[test]
+    fn a_signal_only_repeats_the_write_and_half_a_write_is_an_error() {
+        let mut joystick = joystick();
+        joystick.node.answers = [Err(io::ErrorKind::Interrupted.into())].into();
+        publish(&mut joystick, &[7, 0]).unwrap();
+        assert_eq!(joystick.node.writes.len(), 2);
+        joystick.node.answers = [Ok(EVENT_BYTES)].into();
+        assert_eq!(publish(&mut joystick, &[8, 0]).unwrap_err().kind(), ErrorKind::Reopen);
+    }
+
+    #[test]
+    fn a_frame_without_the_trim_is_refused_before_anything_is_written() {
+        let mut joystick = joystick();
+        let error = publish(&mut joystick, &[7]).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::ChangeConfig);
+        assert!(joystick.node.writes.is_empty());
+    }
+
+    #[test]
+    fn nothing_is_allocated_per_frame() {
+        let places: Vec<_> =
+            AxisCode::ALL.into_iter().map(|axis| Place { trim: TrimIndex::new(0), axis, value: 0 }).collect();
+        let mut joystick = Joystick::new("axis".to_owned(), io::sink(), &places);
+        let frames = [readings(&[1]), readings(&[-32767]), readings(&[-32767])];
+        let counted = allocation_counter::measure(|| {
+            for trims in &frames {
+                joystick.publish(&Frame { at: Timestamp::START, sequence: 1, trims }).unwrap();
+            }
+        });
+        assert_eq!(counted.count_total, 0);
+    }
+}

@@ -90,3 +90,104 @@ fn quoted(name: &str) -> String {
     quoted.push('"');
     quoted
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use serde_json::{Value, json};
+    use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized};
+
+    fn reading(position: f64, axis: i64, degrees: f64, counts: i64, margin: Margin) -> TrimReading {
+        TrimReading {
+            degrees: Degrees::new(degrees).unwrap(),
+            normalized: Normalized::clamped(position),
+            axis: AxisValue::clamped(axis),
+            counts: Counts::new(counts),
+            margin,
+        }
+    }
+
+    fn encode(names: &[&str], sequence: u64, at: Timestamp, readings: &[TrimReading]) -> String {
+        let encoder = Json::new(names.iter().copied());
+        let mut bytes = Vec::new();
+        encoder.encode(sequence, at, readings, &mut bytes);
+        assert!(bytes.len() <= encoder.largest(), "{} > {}", bytes.len(), encoder.largest());
+        String::from_utf8(bytes).unwrap()
+    }
+
+    #[test]
+    fn a_datagram_is_the_documented_object() {
+        let rudder = reading(-0.25, -8192, 240.0, -21, Margin::CERTAIN);
+        let elevator = reading(1.0, 32767, 635.0, 170, Margin::UNKNOWN);
+        let at = Timestamp::from_nanos(3_400_150_999);
+        assert_eq!(
+            encode(&["rudder", "elevator"], 12, at, &[rudder, elevator]),
+            "{\"tallywheel\":1,\"sequence\":12,\"time_us\":3400150,\"trims\":{\
+             \"rudder\":{\"position\":-0.25,\"axis\":-8192,\"degrees\":240,\"counts\":-21,\"margin\":[0,0]},\
+             \"elevator\":{\"position\":1,\"axis\":32767,\"degrees\":635,\"counts\":170,\"margin\":null}}}"
+        );
+    }
+
+    #[test]
+    fn a_limit_on_one_side_only_is_none() {
+        let doubt = Margin::new(Counts::new(4), Margin::UNKNOWN.high());
+        let text = encode(&["t"], 0, Timestamp::START, &[reading(0.0, 0, 0.0, 0, doubt)]);
+        assert!(text.contains("\"margin\":null"), "{text}");
+    }
+
+    /// The worst readings, against the limit that `open` checks: it may be too high by a few bytes, never
+    /// too low.
+    #[test]
+    fn the_largest_datagram_is_known_before_the_first() {
+        let most = Counts::new(i64::MAX - 1);
+        let worst = reading(
+            -2.225_073_858_507_201_4e-308,
+            -32767,
+            -2.225_073_858_507_201_4e-308,
+            i64::MIN,
+            Margin::both(most),
+        );
+        let names = ["a\0b", "\u{1f}", "\u{10ffff}"];
+        let at = Timestamp::from_nanos(u64::MAX);
+        let text = encode(&names, u64::MAX, at, &[worst; 3]);
+        let spare = Json::new(names.into_iter()).largest() - text.len();
+        // `time_us` is a thousandth of a u64, and the last trim has no comma.
+        assert_eq!(spare, 4);
+    }
+
+    proptest! {
+        /// serde_json is the outside reader: whatever the names and readings, it sees them as they were.
+        #[test]
+        fn every_datagram_reads_back(
+            names in proptest::collection::btree_set(any::<String>(), 1..4),
+            sequence in any::<u64>(),
+            nanos in any::<u64>(),
+            position in -1.0..=1.0,
+            degrees in -1e6..1e6,
+            axis in any::<i64>(),
+            counts in any::<i64>(),
+            low in 0..i64::MAX,
+            high in 0..i64::MAX,
+        ) {
+            let margin = Margin::new(Counts::new(low), Counts::new(high));
+            let reading = reading(position, axis, degrees, counts, margin);
+            let names: Vec<_> = names.iter().map(String::as_str).collect();
+            let readings = vec![reading; names.len()];
+            let text = encode(&names, sequence, Timestamp::from_nanos(nanos), &readings);
+            let value: Value = serde_json::from_str(&text).unwrap();
+            prop_assert_eq!(&value["tallywheel"], &json!(1));
+            prop_assert_eq!(&value["sequence"], &json!(sequence));
+            prop_assert_eq!(&value["time_us"], &json!(nanos / 1_000));
+            prop_assert_eq!(value["trims"].as_object().unwrap().len(), names.len());
+            for name in names {
+                let trim = &value["trims"][name];
+                prop_assert_eq!(trim["position"].as_f64().unwrap(), reading.normalized.get());
+                prop_assert_eq!(trim["degrees"].as_f64().unwrap(), degrees);
+                prop_assert_eq!(&trim["axis"], &json!(reading.axis.get()));
+                prop_assert_eq!(&trim["counts"], &json!(counts));
+                prop_assert_eq!(&trim["margin"], &json!([low, high]));
+            }
+        }
+    }
+}

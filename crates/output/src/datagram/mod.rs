@@ -36,8 +36,8 @@ pub(crate) fn open(
         }
     }
     let socket = connect(to).map_err(|source| OutputError::Reopen {
-        reason: "no way to the datagram's receiver",
-        cure: "check the network and the address in the aircraft file",
+        reason: "there is no way to the receiver of the datagrams",
+        cure: "check the network and the address in the aircraft file; a broadcast address does not do",
         source,
     })?;
     Ok(Box::new(Datagram {
@@ -84,12 +84,16 @@ fn encoder(
     Ok(encoder)
 }
 
+/// A socket that sends to `to` only and hears of nobody else.
 fn connect(to: SocketAddr) -> io::Result<UdpSocket> {
-    let any: SocketAddr = match to {
-        SocketAddr::V4(_) => (Ipv4Addr::UNSPECIFIED, 0).into(),
-        SocketAddr::V6(_) => (Ipv6Addr::UNSPECIFIED, 0).into(),
+    let from: IpAddr = match (to.ip(), to.ip().is_loopback()) {
+        // What stays on this machine is not even bound to the network.
+        (IpAddr::V4(_), true) => Ipv4Addr::LOCALHOST.into(),
+        (IpAddr::V4(_), false) => Ipv4Addr::UNSPECIFIED.into(),
+        (IpAddr::V6(_), true) => Ipv6Addr::LOCALHOST.into(),
+        (IpAddr::V6(_), false) => Ipv6Addr::UNSPECIFIED.into(),
     };
-    let socket = UdpSocket::bind(any)?;
+    let socket = UdpSocket::bind((from, 0))?;
     socket.set_nonblocking(true)?;
     socket.connect(to)?;
     Ok(socket)
@@ -128,11 +132,14 @@ impl Output for Datagram {
         self.bytes.clear();
         self.encoder.encode(frame.sequence, frame.at, &self.readings, &mut self.bytes);
         let outcome = self.send();
-        if matches!(outcome, Ok(()) | Err(OutputError::CarryOn { .. })) {
-            std::mem::swap(&mut self.sent, &mut self.readings);
+        match &outcome {
+            Ok(()) | Err(OutputError::CarryOn { .. }) => {
+                std::mem::swap(&mut self.sent, &mut self.readings);
+                self.resend_at = None;
+            }
+            Err(OutputError::Resend { .. }) => self.resend_at = Some(frame.at.after(RESEND_AFTER)),
+            Err(_) => self.resend_at = None,
         }
-        self.resend_at =
-            matches!(outcome, Err(OutputError::Resend { .. })).then(|| frame.at.after(RESEND_AFTER));
         outcome
     }
 
@@ -145,11 +152,10 @@ impl Datagram {
     fn send(&self) -> Result<(), OutputError> {
         match self.socket.send(&self.bytes) {
             Ok(_) => Ok(()),
-            // The machine tells of the datagram before that nobody took it, and this one stays unsent: a
-            // simulator that has just started would miss it.
+            // The system tells that nobody took the datagram before, and does not send this one: once more,
+            // or a simulator that has just started would miss it.
             Err(error) if is_refusal(&error) => match self.socket.send(&self.bytes) {
                 Ok(_) => Err(OutputError::CarryOn { to: self.to }),
-                Err(error) if is_refusal(&error) => Err(OutputError::CarryOn { to: self.to }),
                 Err(error) => Err(not_sent(error)),
             },
             Err(error) => Err(not_sent(error)),
@@ -163,18 +169,29 @@ fn is_refusal(error: &io::Error) -> bool {
 }
 
 fn not_sent(source: io::Error) -> OutputError {
-    match source.kind() {
-        io::ErrorKind::WouldBlock | io::ErrorKind::Interrupted | io::ErrorKind::OutOfMemory => {
-            OutputError::Resend {
-                reason: "a datagram found the machine's send buffer full",
-                cure: "close what keeps the network busy",
-                source,
-            }
-        }
-        _ => OutputError::Reopen {
-            reason: "the datagrams do not get out any more",
-            cure: "check the network, the firewall and the address in the aircraft file",
+    if is_refusal(&source) || is_busy(&source) {
+        return OutputError::Resend {
+            reason: "a datagram did not get out",
+            cure: "the position is sent again by itself; close what keeps the network busy",
             source,
-        },
+        };
+    }
+    OutputError::Reopen {
+        reason: "the datagrams do not get out any more",
+        cure: "check the network, the firewall and the address in the aircraft file",
+        source,
     }
 }
+
+/// The machine has no room for the datagram at the moment.
+fn is_busy(error: &io::Error) -> bool {
+    let kinds = [io::ErrorKind::WouldBlock, io::ErrorKind::Interrupted, io::ErrorKind::OutOfMemory];
+    kinds.contains(&error.kind()) || error.raw_os_error() == Some(NO_BUFFER_SPACE)
+}
+
+/// Linux's `ENOBUFS`, which std has no kind for.
+#[cfg(target_os = "linux")]
+const NO_BUFFER_SPACE: i32 = libc::ENOBUFS;
+/// Windows Sockets' `WSAENOBUFS`.
+#[cfg(not(target_os = "linux"))]
+const NO_BUFFER_SPACE: i32 = 10_055;

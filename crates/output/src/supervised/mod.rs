@@ -1,4 +1,26 @@
 //! Keeps one output going whatever happens to it, so that one failing never stops another.
+//!
+//! Everything that can happen, and what comes of it. "Refusal" is [`OutputError::ChangeConfig`], "loss"
+//! [`OutputError::Reopen`] or [`OutputError::AskUser`], "hitch" [`OutputError::Resend`] or
+//! [`OutputError::CarryOn`]; a hitch while opening is a loss.
+//!
+//! | state | what happens | next state | notice |
+//! |---|---|---|---|
+//! | New | a frame; it opens and takes the frame | Open | Opened |
+//! | New | a frame; it opens, then a hitch | Open | Opened; the hitch is counted and told with the next |
+//! | New | a frame; a loss | Failed, waits 1 s | Failed |
+//! | New, Open, Failed | a frame; a refusal | Refused | Failed |
+//! | Open | a frame that it takes | Open | none |
+//! | Open | a frame; a hitch | Open | Trouble, by rate |
+//! | Open | a frame; a loss, the first since it has held for a minute; it opens again at once | Open | Recovered |
+//! | Open | a frame; the same, but it does not open | Failed, waits 1 s | Failed |
+//! | Open | a frame; any other loss | Failed, waits twice as long as the last time | Failed |
+//! | Failed | a frame before the wait is over | Failed | none |
+//! | Failed | a frame after it; it opens | Open | Recovered |
+//! | Failed | a frame after it; a loss | Failed, waits twice as long, at most 60 s | Failed, by rate |
+//! | Failed | `reopen` | Failed, waits no longer | none |
+//! | New, Open, Refused | `reopen` | the same | none |
+//! | Refused | a frame | Refused | none |
 
 use crate::{ErrorKind, Frame, Output, OutputConfig, OutputError, open_at};
 use std::fmt;
@@ -8,9 +30,11 @@ mod back_off;
 mod log_gate;
 mod notice;
 mod per_kind;
+#[cfg(test)]
+mod tests;
 
 use back_off::BackOff;
-use log_gate::LogGate;
+use log_gate::{LogGate, log_every};
 pub use notice::Notice;
 pub use per_kind::ErrorCounts;
 use per_kind::PerKind;
@@ -36,11 +60,14 @@ enum Phase {
         output: Box<dyn Output>,
         since: Timestamp,
     },
-    /// `attempts` to open it have failed since it went down.
+    /// Open before or wanted to be, and not now.
     Down {
         cause: String,
         since: Timestamp,
+        /// Attempts to open it that have failed since it went down.
         attempts: u64,
+        /// Whether the caller has been told that it is down.
+        told: bool,
     },
     /// The configuration itself is wrong.
     Refused,
@@ -154,10 +181,8 @@ impl Supervised {
         };
         if keeps_open(&error) {
             self.errors.add(error.kind());
-            return self
-                .gate(error.kind())
-                .pass(frame.at)
-                .map(|held_back| Notice::Trouble { error, held_back });
+            let held_back = self.pass(error.kind(), frame.at)?;
+            return Some(Notice::Trouble { error, held_back });
         }
         self.lost(error, frame)
     }
@@ -173,7 +198,7 @@ impl Supervised {
         self.errors.add(error.kind());
         self.gate(error.kind()).hold_back();
         // Dropping the old one first: the new joystick must not appear beside it.
-        self.phase = Phase::Down { cause: error.to_string(), since: frame.at, attempts: 0 };
+        self.phase = Phase::Down { cause: error.reason(), since: frame.at, attempts: 0, told: false };
         self.try_open(frame)
     }
 
@@ -191,7 +216,7 @@ impl Supervised {
             Err(error) => return self.fail(error, frame.at),
         }
         match std::mem::replace(&mut self.phase, Phase::Open { output, since: frame.at }) {
-            Phase::Down { cause, since, attempts } => Some(Notice::Recovered {
+            Phase::Down { cause, since, attempts, .. } => Some(Notice::Recovered {
                 cause,
                 down: frame.at.since(since),
                 attempts: attempts.saturating_add(1),
@@ -209,15 +234,20 @@ impl Supervised {
             return Some(Notice::Failed { error, held_back, retry_in: None });
         }
         let retry_in = self.back_off.failed(at);
-        let (since, attempts) = match self.phase {
-            Phase::Down { since, attempts, .. } => (since, attempts),
-            _ => (at, 0),
+        let (since, attempts, told) = match self.phase {
+            Phase::Down { since, attempts, told, .. } => (since, attempts.saturating_add(1), told),
+            Phase::Open { .. } => (at, 0, false),
+            Phase::New | Phase::Refused => (at, 1, false),
         };
-        self.phase = Phase::Down { cause: error.to_string(), since, attempts: attempts.saturating_add(1) };
-        // The first failure is a change of state and always told.
-        let gate = self.gate(error.kind());
-        let held_back = if attempts == 0 { Some(gate.pass_always(at)) } else { gate.pass(at) }?;
+        self.phase = Phase::Down { cause: error.reason(), since, attempts, told: true };
+        // A change of state is always told.
+        let held_back =
+            if told { self.pass(error.kind(), at)? } else { self.gate(error.kind()).pass_always(at) };
         Some(Notice::Failed { error, held_back, retry_in: Some(retry_in) })
+    }
+
+    fn pass(&mut self, kind: ErrorKind, at: Timestamp) -> Option<u64> {
+        self.gate(kind).pass(at, log_every(kind))
     }
 
     fn gate(&mut self, kind: ErrorKind) -> &mut LogGate {

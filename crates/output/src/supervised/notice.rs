@@ -25,7 +25,7 @@ pub enum Notice {
     },
     /// Open again.
     Recovered {
-        /// What the last error said.
+        /// Why it was not open, as the last error had it.
         cause: String,
         /// How long no frame got out.
         down: Duration,
@@ -42,8 +42,8 @@ impl fmt::Display for Notice {
                 write!(f, "{error}")?;
                 held(f, *held_back)?;
                 match retry_in {
-                    Some(wait) => write!(f, "; next try in {} s", wait.as_secs()),
-                    None => f.write_str("; not tried again before the file changes"),
+                    Some(wait) => write!(f, "; tried again in {} s", wait.as_secs()),
+                    None => f.write_str("; not tried again before that has changed"),
                 }
             }
             Self::Trouble { error, held_back } => {
@@ -51,11 +51,9 @@ impl fmt::Display for Notice {
                 held(f, *held_back)
             }
             Self::Recovered { cause, down, attempts } => {
-                write!(
-                    f,
-                    "open again after {:.1} s and {attempts} attempts; it was: {cause}",
-                    down.as_secs_f64()
-                )
+                let plural = if *attempts == 1 { "" } else { "s" };
+                let seconds = down.as_secs_f64();
+                write!(f, "open again after {seconds:.1} s and {attempts} attempt{plural}; before: {cause}")
             }
         }
     }

@@ -45,7 +45,11 @@ fn our_own_crates_are_mit_and_forbid_unsafe_code() {
         if package["source"].is_null() {
             assert_eq!(package["license"], "MIT");
             let manifest = std::fs::read_to_string(package["manifest_path"].as_str().unwrap()).unwrap();
-            assert!(manifest.contains("[lints]\nworkspace = true"), "{} opts out of the lints", package["name"]);
+            assert!(
+                manifest.contains("[lints]\nworkspace = true"),
+                "{} opts out of the lints",
+                package["name"]
+            );
         }
     }
     let workspace = std::fs::read_to_string(top().join("Cargo.toml")).unwrap();

@@ -28,7 +28,8 @@ fn our_crates_depend_one_way_only() {
     let four = ["tallywheel-hid-reader", "tallywheel-accumulator", "tallywheel-output", "tallywheel-profile"];
     let mut seen = 0;
     for (name, dependencies) in &edges {
-        let ours: BTreeSet<_> = dependencies.iter().filter(|d| d.starts_with("tallywheel")).cloned().collect();
+        let ours: BTreeSet<_> =
+            dependencies.iter().filter(|d| d.starts_with("tallywheel")).cloned().collect();
         let allowed: BTreeSet<String> = match name.as_str() {
             "tallywheel-units" => BTreeSet::new(),
             "tallywheel" => four.iter().chain(["tallywheel-units"].iter()).map(|s| (*s).to_owned()).collect(),

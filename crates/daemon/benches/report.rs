@@ -4,7 +4,13 @@
 //! Time is the median of rounds that alternate between the two in one run, so that a noisy machine disturbs
 //! both alike; instructions are counted by valgrind and repeat exactly. Nothing is asserted.
 
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::as_conversions)]
+#![allow(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::as_conversions
+)]
 #![allow(clippy::indexing_slicing, missing_docs)]
 
 use rand::{Rng, SeedableRng};
@@ -21,8 +27,8 @@ const RIG: &str = include_str!("four-wheels-rig.toml");
 const AIRCRAFT: &str = include_str!("four-wheels-aircraft.toml");
 /// Joystick with 32 one-bit buttons, written for this test.
 const DESCRIPTOR: [u8; 23] = [
-    0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75, 0x01,
-    0x95, 0x20, 0x81, 0x02, 0xC0,
+    0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75,
+    0x01, 0x95, 0x20, 0x81, 0x02, 0xC0,
 ];
 const REPORTS: usize = 4096;
 const ROUNDS: usize = 41;
@@ -53,7 +59,8 @@ struct Ours {
 impl Ours {
     fn new() -> Self {
         let rig = tallywheel_profile::rig("rig.toml", RIG).expect("the bench rig is valid");
-        let aircraft = tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).expect("the aircraft is valid");
+        let aircraft =
+            tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).expect("the aircraft is valid");
         let plan = plan::plan(&rig, &aircraft).expect("they fit");
         let path = plan.boards[0].path(&DESCRIPTOR).expect("the board has the buttons");
         Self { path, tally: plan.tally, at: Timestamp::START }

@@ -11,10 +11,12 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "tallywheel", version, propagate_version = true, disable_help_subcommand = true)]
 pub struct Cli {
+    /// What to do.
     #[command(subcommand)]
     pub command: Command,
 }
 
+/// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Read the boards and keep the trim until Ctrl-C or SIGTERM.
@@ -46,8 +48,10 @@ pub struct FolderArgs {
     pub config: Option<PathBuf>,
 }
 
+/// Options of `run`.
 #[derive(Debug, Args)]
 pub struct RunArgs {
+    /// Where the files are.
     #[command(flatten)]
     pub folder: FolderArgs,
     /// Which aircraft to fly: its name, or its file's name without .toml [default: the only one]
@@ -61,6 +65,7 @@ pub struct RunArgs {
     pub log: String,
 }
 
+/// Options of `demo`.
 #[derive(Debug, Args)]
 pub struct DemoArgs {
     /// As fast as the machine can instead of as fast as the hand turned.
@@ -71,6 +76,7 @@ pub struct DemoArgs {
     pub json: bool,
 }
 
+/// Options of `boards`.
 #[derive(Debug, Args)]
 pub struct BoardsArgs {
     /// One JSON array instead of a table.
@@ -78,14 +84,18 @@ pub struct BoardsArgs {
     pub json: bool,
 }
 
+/// Options of `check`.
 #[derive(Debug, Args)]
 pub struct CheckArgs {
+    /// Where the files are.
     #[command(flatten)]
     pub folder: FolderArgs,
 }
 
+/// Options of `capture`.
 #[derive(Debug, Args)]
 pub struct CaptureArgs {
+    /// Where the files are.
     #[command(flatten)]
     pub folder: FolderArgs,
     /// The board's name in the rig file, or its device path [default: the rig's only board]
@@ -99,6 +109,7 @@ pub struct CaptureArgs {
     pub to: PathBuf,
 }
 
+/// Options of `replay`.
 #[derive(Debug, Args)]
 pub struct ReplayArgs {
     /// A recording in the hid-recorder text format; "-" for standard input.

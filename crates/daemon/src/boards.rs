@@ -65,7 +65,8 @@ fn text(boards: &[&FoundBoard]) -> String {
     let mut text = String::new();
     if boards.is_empty() {
         text += "No USB board with buttons is plugged in.\n";
-        text += "If yours is: does `ls /dev/hidraw*` list anything? Try another cable; some only carry power.\n";
+        text +=
+            "If yours is: does `ls /dev/hidraw*` list anything? Try another cable; some only carry power.\n";
     }
     for board in boards {
         let buttons = match board.buttons {
@@ -73,7 +74,8 @@ fn text(boards: &[&FoundBoard]) -> String {
             Some(n) => format!("{n} buttons"),
             None => "unreadable descriptor: describe its buttons in the rig file".to_owned(),
         };
-        text += &format!("{}  {}  {}  ({}, {buttons})\n", board.path, usb(board), board.name, board.application);
+        text +=
+            &format!("{}  {}  {}  ({}, {buttons})\n", board.path, usb(board), board.name, board.application);
         if let Some(serial) = &board.serial {
             text += &format!("    serial {serial}\n");
         }

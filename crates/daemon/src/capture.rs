@@ -9,9 +9,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use tallywheel_hid_reader::{
-    BoardMatch, Hid, OpenBoard, RecordedDevice, RecordingWriter, ReportSource,
-};
+use tallywheel_hid_reader::{BoardMatch, Hid, OpenBoard, RecordedDevice, RecordingWriter, ReportSource};
 use tallywheel_units::Timestamp;
 
 /// The bus number of USB in the recording format.

@@ -25,7 +25,8 @@ pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
     };
     let rig = match files::rig_in(&folder) {
         Ok(rig) => {
-            let what = format!("{}, {}", number(rig.boards.len(), "board"), number(rig.wheels.len(), "wheel"));
+            let what =
+                format!("{}, {}", number(rig.boards.len(), "board"), number(rig.wheels.len(), "wheel"));
             say(&folder.join("rig.toml"), Ok(what))?;
             Some(rig)
         }

@@ -31,10 +31,8 @@ impl Node {
 /// Where the kernel gives no watch, or no thread; the caller then has to look from time to time.
 pub fn watch(mut changed: impl FnMut(Node) -> bool + Send + 'static) -> std::io::Result<()> {
     let inotify = Inotify::init(InitFlags::IN_CLOEXEC)?;
-    inotify.add_watch(
-        "/dev",
-        AddWatchFlags::IN_CREATE | AddWatchFlags::IN_ATTRIB | AddWatchFlags::IN_DELETE,
-    )?;
+    inotify
+        .add_watch("/dev", AddWatchFlags::IN_CREATE | AddWatchFlags::IN_ATTRIB | AddWatchFlags::IN_DELETE)?;
     thread::Builder::new().name("dev-watch".into()).stack_size(128 * 1024).spawn(move || {
         loop {
             match inotify.read_events() {

@@ -95,8 +95,7 @@ impl Dock {
         clock: Clock,
         (bell, door): (DockBell, DockDoor),
     ) -> Self {
-        let berths =
-            plans.into_iter().map(|plan| Berth { plan, state: State::Away, said: None }).collect();
+        let berths = plans.into_iter().map(|plan| Berth { plan, state: State::Away, said: None }).collect();
         Self { berths, station, notes, clock, bell, door, hid: None, watched: false }
     }
 
@@ -106,9 +105,10 @@ impl Dock {
     /// Where the system gives no thread.
     pub fn keep(mut self) -> std::io::Result<()> {
         let bell = self.bell.clone();
-        self.watched =
-            devwatch::watch(move |node| !matches!(bell.0.try_send(Wake::Node(node)), Err(e) if e.is_disconnected()))
-                .is_ok();
+        self.watched = devwatch::watch(
+            move |node| !matches!(bell.0.try_send(Wake::Node(node)), Err(e) if e.is_disconnected()),
+        )
+        .is_ok();
         thread::Builder::new().name("dock".into()).spawn(move || self.run())?;
         Ok(())
     }
@@ -195,7 +195,11 @@ impl Dock {
                             berth.state = State::Reading;
                             berth.say(notes, BoardChange::Reading { path: from.0, name: from.1 });
                         }
-                        Err(error) => berth.refuse(notes, format!("no thread to read it: {error}"), "close other programs"),
+                        Err(error) => berth.refuse(
+                            notes,
+                            format!("no thread to read it: {error}"),
+                            "close other programs",
+                        ),
                     },
                     Err(error) => berth.refuse(notes, error.to_string(), "correct the rig file"),
                 }
@@ -259,7 +263,9 @@ fn read(
             match board.read(&mut buffer, None) {
                 // A signal came; there is nothing to read yet.
                 Ok(0) => {}
-                Ok(length) => station.report(&mut path, clock.now(), buffer.get(..length).unwrap_or_default()),
+                Ok(length) => {
+                    station.report(&mut path, clock.now(), buffer.get(..length).unwrap_or_default())
+                }
                 Err(_) => break,
             }
         }

@@ -15,7 +15,9 @@ pub enum FilesError {
     )]
     NoRig { path: PathBuf, folder: PathBuf },
     /// There is no aircraft file yet.
-    #[error("there is no aircraft file in {folder}; copy an example from the project's config/aircraft folder there")]
+    #[error(
+        "there is no aircraft file in {folder}; copy an example from the project's config/aircraft folder there"
+    )]
     NoAircraft { folder: PathBuf },
     /// The system does not let us read a file.
     #[error("cannot read {path}: {reason}")]
@@ -109,7 +111,10 @@ pub fn choose_aircraft(folder: &Path, name: Option<&str>) -> Result<AircraftFile
         return read(path);
     }
     let named = paths.iter().filter_map(|path| read(path).ok()).find(|file| file.aircraft.name == name);
-    named.ok_or_else(|| FilesError::Choose { problem: format!("there is no aircraft {name}"), choices: choices() })
+    named.ok_or_else(|| FilesError::Choose {
+        problem: format!("there is no aircraft {name}"),
+        choices: choices(),
+    })
 }
 
 fn stem(path: &Path) -> String {
@@ -125,6 +130,9 @@ fn text(path: &Path) -> Result<String, FilesError> {
     let mut bytes = Vec::new();
     file.take(limit).read_to_end(&mut bytes).map_err(|error| unreadable(error.to_string()))?;
     String::from_utf8(bytes).map_err(|error| {
-        unreadable(format!("byte {} is no UTF-8 text; save it as UTF-8", error.utf8_error().valid_up_to() + 1))
+        unreadable(format!(
+            "byte {} is no UTF-8 text; save it as UTF-8",
+            error.utf8_error().valid_up_to() + 1
+        ))
     })
 }

@@ -20,7 +20,10 @@ pub fn drain(listener: &NoteListener, names: &Names) {
     }
     let held_back = listener.take_held_back();
     if held_back > 0 {
-        tracing::warn!(notes = held_back, "too much happened at once; these log lines are missing, no counts are");
+        tracing::warn!(
+            notes = held_back,
+            "too much happened at once; these log lines are missing, no counts are"
+        );
     }
 }
 

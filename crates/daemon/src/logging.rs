@@ -37,11 +37,9 @@ pub enum LoggingError {
 /// # Errors
 /// [`LoggingError`]; nothing is logged then.
 pub fn start(level: &str, folder: &Path) -> Result<PathBuf, LoggingError> {
-    let targets =
-        Targets::from_str(level).map_err(|_| LoggingError::Level { given: level.to_owned() })?;
+    let targets = Targets::from_str(level).map_err(|_| LoggingError::Level { given: level.to_owned() })?;
     let path = folder.join("tallywheel.log");
-    let file = open(folder, &path)
-        .map_err(|source| LoggingError::File { path: path.clone(), source })?;
+    let file = open(folder, &path).map_err(|source| LoggingError::File { path: path.clone(), source })?;
     let to_terminal = fmt::layer()
         .with_writer(io::stderr)
         .with_ansi(io::stderr().is_terminal())
@@ -96,8 +94,10 @@ mod tests {
         for _ in 0..(16 * 7) {
             file.make_writer().write_all(&line).unwrap();
         }
-        let mut names: Vec<_> =
-            std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        let mut names: Vec<_> = std::fs::read_dir(&folder)
+            .unwrap()
+            .map(|e| e.unwrap().file_name().into_string().unwrap())
+            .collect();
         names.sort();
         let total: u64 =
             std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().metadata().unwrap().len()).sum();

@@ -180,3 +180,124 @@ impl BoardPath {
         });
     }
 }
+
+/// Puts `aircraft` on `rig`.
+///
+/// # Errors
+/// [`PlanError`]: what the user has to change.
+pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
+    let fitted = tallywheel_profile::fit(rig, aircraft)?;
+    if fitted.len() > TRIMS_MAX {
+        return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
+    }
+    let mut trims = Vec::with_capacity(fitted.len());
+    for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
+        // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
+        let config = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
+            .map_err(|source| PlanError::Trim { trim: trim.name.clone(), source })?;
+        trims.push(TrimTally {
+            wheel: fit.wheel,
+            accumulator: Accumulator::new(config, start(trim.start)),
+            applied: FixedCounts::ZERO,
+            refused: FixedCounts::ZERO,
+        });
+    }
+    let names = Names {
+        rig: rig.name.clone(),
+        aircraft: aircraft.name.clone(),
+        boards: rig.boards.iter().map(|board| board.name.clone()).collect(),
+        wheels: rig.wheels.iter().map(|wheel| (wheel.name.clone(), wheel.board)).collect(),
+        trims: aircraft.trims.iter().map(|trim| trim.name.clone()).collect(),
+    };
+    let boards =
+        (0_u8..).map(BoardIndex::new).zip(&rig.boards).map(|(place, board)| board_plan(rig, place, board));
+    let reversed = rig.wheels.iter().map(|wheel| wheel.reversed).collect();
+    Ok(Plan {
+        names,
+        boards: boards.collect(),
+        tally: Tally::new(reversed, trims),
+        outputs: aircraft.outputs.iter().map(|output| output_config(rig, aircraft, output)).collect(),
+    })
+}
+
+/// How a board of the rig file is told from others.
+#[must_use]
+pub fn board_match(board: &tallywheel_profile::Board) -> BoardMatch {
+    BoardMatch {
+        vendor: board.usb.map(|usb| usb.vendor),
+        product: board.usb.map(|usb| usb.product),
+        serial: board.serial.clone(),
+        path: board.path.clone(),
+    }
+}
+
+fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -> BoardPlan {
+    let wheels = (0_u8..).map(WheelIndex::new).zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    BoardPlan {
+        board: place,
+        find: board_match(board),
+        runs: board.buttons.iter().copied().map(button_run).collect(),
+        wheels: wheels.map(|(wheel, said)| (wheel, said.name.clone(), wheel_config(said))).collect(),
+        report_interval: board.report_interval,
+    }
+}
+
+fn button_run(run: tallywheel_profile::ButtonRun) -> reader::ButtonRun {
+    let tallywheel_profile::ButtonRun { report_id, first_bit, first_button, buttons } = run;
+    reader::ButtonRun { report_id, first_bit, first_button, buttons }
+}
+
+fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
+    let inputs = match wheel.inputs {
+        tallywheel_profile::WheelInputs::Pulses { forward, backward } => {
+            reader::WheelInputs::Pulses { forward, backward }
+        }
+        tallywheel_profile::WheelInputs::Quadrature { a, b, per_cycle } => {
+            reader::WheelInputs::Quadrature { a, b, per_cycle }
+        }
+    };
+    WheelConfig { inputs, inverted: wheel.inverted }
+}
+
+const fn start(start: Start) -> Place {
+    match start {
+        Start::Neutral => Place::Neutral,
+        Start::Low => Place::Low,
+        Start::High => Place::High,
+        Start::At(degrees) => Place::At(degrees),
+    }
+}
+
+fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Output) -> OutputConfig {
+    match output {
+        tallywheel_profile::Output::Axis { device, axes } => OutputConfig::Axis {
+            device_name: device.clone().unwrap_or_else(|| format!("Tallywheel {}", rig.name)),
+            axes: axes.iter().map(|(trim, axis)| (*trim, axis_code(*axis))).collect(),
+        },
+        tallywheel_profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
+            to: *to,
+            template: match template {
+                tallywheel_profile::Template::Json => tallywheel_output::Template::Json,
+                tallywheel_profile::Template::Line => tallywheel_output::Template::Line,
+            },
+            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
+        },
+    }
+}
+
+fn trim_name(aircraft: &Aircraft, trim: TrimIndex) -> Option<String> {
+    aircraft.trims.get(trim.get()).map(|trim| trim.name.clone())
+}
+
+const fn axis_code(axis: AxisName) -> AxisCode {
+    match axis {
+        AxisName::X => AxisCode::X,
+        AxisName::Y => AxisCode::Y,
+        AxisName::Z => AxisCode::Z,
+        AxisName::Rx => AxisCode::Rx,
+        AxisName::Ry => AxisCode::Ry,
+        AxisName::Rz => AxisCode::Rz,
+        AxisName::Throttle => AxisCode::Throttle,
+        AxisName::Rudder => AxisCode::Rudder,
+    }
+}

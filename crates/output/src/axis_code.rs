@@ -16,13 +16,18 @@ pub enum AxisCode {
     Ry,
     /// `ABS_RZ`
     Rz,
+    /// `ABS_THROTTLE`
+    Throttle,
+    /// `ABS_RUDDER`
+    Rudder,
 }
 
 impl AxisCode {
     /// Every axis, in the order in which trims take them when the aircraft file does not say.
-    pub const ALL: [Self; 6] = [Self::X, Self::Y, Self::Z, Self::Rx, Self::Ry, Self::Rz];
+    pub const ALL: [Self; 8] =
+        [Self::X, Self::Y, Self::Z, Self::Rx, Self::Ry, Self::Rz, Self::Throttle, Self::Rudder];
 
-    /// The word used in aircraft files: `x`, `y`, `z`, `rx`, `ry` or `rz`.
+    /// The word used in aircraft files: the kernel's name in small letters, without `ABS_`.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -32,6 +37,8 @@ impl AxisCode {
             Self::Rx => "rx",
             Self::Ry => "ry",
             Self::Rz => "rz",
+            Self::Throttle => "throttle",
+            Self::Rudder => "rudder",
         }
     }
 

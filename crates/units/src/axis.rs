@@ -30,7 +30,7 @@ impl AxisValue {
 
 impl fmt::Display for AxisValue {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.0)
+        self.0.fmt(f)
     }
 }
 

@@ -37,17 +37,15 @@ const LINE: Duration = Duration::from_secs(1);
 /// Where `out` cannot be written or there is no loopback network.
 pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     let rig = tallywheel_profile::rig("demo rig.toml", RIG).map_err(plan::PlanError::from)?;
-    let aircraft = tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT).map_err(plan::PlanError::from)?;
+    let aircraft =
+        tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT).map_err(plan::PlanError::from)?;
     let recording = Recording::parse(RECORDING)
         .map_err(|source| Failure::Recording { path: "demo recording".into(), source })?;
     let mut player = Player::new(plan::plan(&rig, &aircraft)?, recording)?;
     let mut receiver = Receiver::open()?;
     let trims = (0_u8..).map(TrimIndex::new).zip(player.names().trims().map(str::to_owned)).collect();
-    let mut output = Supervised::new(OutputConfig::Datagram {
-        to: receiver.address(),
-        template: Template::Json,
-        trims,
-    });
+    let mut output =
+        Supervised::new(OutputConfig::Datagram { to: receiver.address(), template: Template::Json, trims });
 
     let live = !args.json && !args.fast && std::io::stdout().is_terminal();
     let mut screen = Screen::new(if live { Show::Picture } else { Show::Lines });

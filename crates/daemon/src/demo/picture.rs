@@ -4,27 +4,27 @@ use tallywheel_units::{AxisValue, Counts, CountsPerTurn, Degrees, FixedCounts, M
 
 /// What is drawn of one trim.
 #[derive(Debug, Clone, Copy)]
-pub struct TrimPicture<'a> {
+pub(super) struct TrimPicture<'a> {
     /// The trim's name.
-    pub name: &'a str,
+    pub(super) name: &'a str,
     /// The wheel's tally since the start.
-    pub counts: Counts,
+    pub(super) counts: Counts,
     /// Counts one turn of the wheel makes.
-    pub per_turn: CountsPerTurn,
+    pub(super) per_turn: CountsPerTurn,
     /// Degrees from the low stop.
-    pub degrees: Degrees,
+    pub(super) degrees: Degrees,
     /// Degrees from stop to stop.
-    pub travel: Degrees,
+    pub(super) travel: Degrees,
     /// Neutral, degrees from the low stop.
-    pub neutral: Degrees,
+    pub(super) neutral: Degrees,
     /// The position about neutral.
-    pub normalized: Normalized,
+    pub(super) normalized: Normalized,
     /// The axis value.
-    pub axis: AxisValue,
+    pub(super) axis: AxisValue,
     /// How far the tally may be off.
-    pub margin: Margin,
+    pub(super) margin: Margin,
     /// Counts refused by a stop.
-    pub refused: FixedCounts,
+    pub(super) refused: FixedCounts,
 }
 
 /// Columns of the scale between the stops.
@@ -32,7 +32,7 @@ const SCALE_COLUMNS: u32 = 49;
 
 /// Two lines for one trim: the scale between its stops, and the wheel with its numbers.
 #[must_use]
-pub fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
+pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
     let here = column(trim.degrees, trim.travel);
     let neutral = column(trim.neutral, trim.travel);
     let scale: String = (0..SCALE_COLUMNS)
@@ -48,7 +48,12 @@ pub fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
         margin => format!("margin {margin}"),
     };
     [
-        format!("  {:<9} \u{2523}{scale}\u{252b}  {:+.4}  axis {:>6}", trim.name, trim.normalized.get(), trim.axis),
+        format!(
+            "  {:<9} \u{2523}{scale}\u{252b}  {:+.4}  axis {:>6}",
+            trim.name,
+            trim.normalized.get(),
+            trim.axis
+        ),
         format!(
             "          {} wheel {:+.2} turns {:>+5} counts   {:>6.1}\u{b0} of {:.0}\u{b0}   refused {:>5.1}   {doubt}",
             hand(trim.counts, trim.per_turn),
@@ -106,8 +111,14 @@ mod tests {
 
     #[test]
     fn the_mark_stands_at_the_ends_at_neutral_and_between() {
-        check(0, 0.0, -1.0, Margin::CERTAIN, &expect![[""]]);
-        check(-25, 320.0, 0.0, Margin::both(Counts::new(2)), &expect![[""]]);
-        check(180, 635.0, 1.0, Margin::UNKNOWN, &expect![[""]]);
+        check(0, 0.0, -1.0, Margin::CERTAIN, &expect![[r#"
+              rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
+                      ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]]);
+        check(-25, 320.0, 0.0, Margin::both(Counts::new(2)), &expect![[r#"
+              rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
+                      ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]]);
+        check(180, 635.0, 1.0, Margin::UNKNOWN, &expect![[r#"
+              rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
+                      ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]]);
     }
 }

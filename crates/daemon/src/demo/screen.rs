@@ -31,7 +31,10 @@ impl Screen {
 
     pub(super) fn title(&self, names: &Names, out: &mut impl Write) -> io::Result<()> {
         writeln!(out, "Tallywheel demo: rig {}, flying {}", names.rig, names.aircraft)?;
-        writeln!(out, "A recorded hand turns the wheels; each count goes out as a datagram to a loopback port.\n")
+        writeln!(
+            out,
+            "A recorded hand turns the wheels; each count goes out as a datagram to a loopback port.\n"
+        )
     }
 
     /// A loss stays on the screen; the picture is drawn again below it.

@@ -109,7 +109,8 @@ impl Player {
     #[must_use]
     pub fn summary(&self) -> Summary {
         let Self { names, tally, recording, .. } = self;
-        let wheels = || names.wheels().filter_map(|(wheel, name)| Some((name.to_owned(), tally.wheel(wheel)?)));
+        let wheels =
+            || names.wheels().filter_map(|(wheel, name)| Some((name.to_owned(), tally.wheel(wheel)?)));
         let trims = || names.trims().map(str::to_owned).zip(tally.trims());
         Summary {
             summary: true,

@@ -73,6 +73,8 @@ pub(super) const fn kernel_code(axis: AxisCode) -> AbsoluteAxisCode {
         AxisCode::Rx => AbsoluteAxisCode::ABS_RX,
         AxisCode::Ry => AbsoluteAxisCode::ABS_RY,
         AxisCode::Rz => AbsoluteAxisCode::ABS_RZ,
+        AxisCode::Throttle => AbsoluteAxisCode::ABS_THROTTLE,
+        AxisCode::Rudder => AbsoluteAxisCode::ABS_RUDDER,
     }
 }
 

@@ -83,12 +83,17 @@ impl BoardDecoder {
     /// for it, in the order of the list, counts before losses; nothing when nothing changed.
     ///
     /// The first report after the start or an unplugging only tells where the lines stand. A report that
-    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel.
+    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel that it may
+    /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
         match self.layout.read(report, &mut self.buttons) {
             Ok(told) => self.decode(at, told, sink),
-            Err(_) => self.lose_everywhere(at, LossKind::BadReport, 1, Margin::both(Counts::ONE), sink),
+            Err(_) => {
+                // It hid one count or edge at most from each wheel that it was about.
+                let bound = Margin::both(Counts::ONE);
+                self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
+            }
         }
         if let Some(stall) = stall {
             self.stalled(at, stall, sink);
@@ -126,7 +131,7 @@ impl BoardDecoder {
         self.known = Buttons::NONE;
         self.wheels.iter_mut().for_each(Wheel::forget);
         self.stall.forget();
-        self.lose_everywhere(at, LossKind::BoardGone, 0, Margin::UNKNOWN, sink);
+        self.lose(at, LossKind::BoardGone, 0, Margin::UNKNOWN, self.layout.buttons(), sink);
     }
 
     /// The buttons as last reported; those not reported yet count as released.
@@ -135,17 +140,23 @@ impl BoardDecoder {
         self.buttons
     }
 
-    fn lose_everywhere(
+    /// Every wheel with a line among `buttons` has the same loss.
+    fn lose(
         &self,
         at: Timestamp,
         kind: LossKind,
         reports: u32,
         bound: Margin,
+        buttons: Buttons,
         sink: &mut impl FnMut(usize, Event),
     ) {
         let certainty = Certainty::Observed;
         let loss = Loss { kind, certainty, at, lasted: Duration::ZERO, reports, bound };
-        (0..self.wheels.len()).for_each(|place| sink(place, Event::Loss(loss)));
+        for (place, wheel) in self.wheels.iter().enumerate() {
+            if buttons.bits() & wheel.lines() != 0 {
+                sink(place, Event::Loss(loss));
+            }
+        }
     }
 }
 
@@ -159,8 +170,12 @@ impl Wheel {
         Self { first, second, inverted: config.inverted, decoding }
     }
 
+    fn lines(&self) -> u128 {
+        self.first | self.second
+    }
+
     fn step(&mut self, at: Timestamp, buttons: Buttons, known: Buttons, told: Buttons) -> Step {
-        let both = self.first | self.second;
+        let both = self.lines();
         if told.bits() & both == 0 || known.bits() & both != both {
             return Step::default();
         }

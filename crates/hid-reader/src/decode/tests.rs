@@ -154,6 +154,20 @@ fn a_bad_report_changes_nothing_but_the_margin() {
 }
 
 #[test]
+fn a_bad_report_is_a_loss_for_its_own_wheels() {
+    let layout = Layout::from_runs(&[run(Some(1), 8, 1, 2), run(Some(2), 8, 3, 2)]).unwrap();
+    check(
+        layout,
+        &[pulses(1, 2), pulses(3, 4)],
+        &[&[2], &[]],
+        expect![[r#"
+            [02]; wheel 1 bad-report -1..+1 at 0.000000 s
+            []; wheel 0 bad-report -1..+1 at 0.001000 s; wheel 1 bad-report -1..+1 at 0.001000 s
+        "#]],
+    );
+}
+
+#[test]
 fn unplugging_forgets_where_the_lines_stood() {
     check(
         one_byte(),

@@ -3,6 +3,7 @@
 mod config;
 mod pulses;
 mod quadrature;
+mod stall;
 mod step;
 
 pub use config::{ConfigError, WheelConfig, WheelInputs};
@@ -10,6 +11,7 @@ pub use config::{ConfigError, WheelConfig, WheelInputs};
 use crate::layout::Layout;
 use pulses::Pulses;
 use quadrature::Quadrature;
+use stall::{Stall, StallDetector};
 use std::time::Duration;
 use step::Step;
 use tallywheel_units::{Buttons, Certainty, Counts, Loss, LossKind, Margin, Timestamp};
@@ -31,6 +33,7 @@ pub struct BoardDecoder {
     buttons: Buttons,
     /// The buttons that any report since the start or the last unplugging has told about.
     known: Buttons,
+    stall: StallDetector,
 }
 
 #[derive(Debug, Clone)]
@@ -49,8 +52,9 @@ enum Decoding {
 
 impl BoardDecoder {
     /// A decoder that has seen no report yet. `report_interval` is the time between two reports of a board
-    /// that sends them steadily, or the shortest between two of one that sends only changes; without it, it
-    /// is learned from the reports.
+    /// that sends them steadily, or the shortest between two of one that sends only changes. A stalled reader
+    /// is noticed by it; without it, it is learned from a steady board's reports, and the bound of a stall
+    /// with another board is wide.
     ///
     /// # Errors
     /// A wheel uses a button that `layout` does not have, or that is in use already.
@@ -59,7 +63,6 @@ impl BoardDecoder {
         wheels: &[WheelConfig],
         report_interval: Option<Duration>,
     ) -> Result<Self, ConfigError> {
-        let _ = report_interval;
         let lines = wheels.iter().enumerate();
         let lines: Vec<_> =
             lines.flat_map(|(wheel, config)| config.inputs.lines().map(|line| (wheel, line))).collect();
@@ -72,18 +75,32 @@ impl BoardDecoder {
             }
         }
         let wheels = wheels.iter().map(Wheel::new).collect();
-        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE })
+        let stall = StallDetector::new(report_interval);
+        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE, stall })
     }
 
     /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
     /// for it, in the order of the list, counts before losses; nothing when nothing changed.
     ///
     /// The first report after the start or an unplugging only tells where the lines stand. A report that
-    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel.
+    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel that it may
+    /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
-        let Ok(told) = self.layout.read(report, &mut self.buttons) else {
-            return self.lose_everywhere(at, LossKind::BadReport, 1, Margin::both(Counts::ONE), sink);
-        };
+        let stall = self.stall.report(at);
+        match self.layout.read(report, &mut self.buttons) {
+            Ok(told) => self.decode(at, told, sink),
+            Err(_) => {
+                // It hid one count or edge at most from each wheel that it was about.
+                let bound = Margin::both(Counts::ONE);
+                self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
+            }
+        }
+        if let Some(stall) = stall {
+            self.stalled(at, stall, sink);
+        }
+    }
+
+    fn decode(&mut self, at: Timestamp, told: Buttons, sink: &mut impl FnMut(usize, Event)) {
         self.known = Buttons::from_bits(self.known.bits() | told.bits());
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             let Step { counts, loss } = wheel.step(at, self.buttons, self.known, told);
@@ -96,13 +113,25 @@ impl BoardDecoder {
         }
     }
 
+    /// The kernel dropped reports. Each wheel has its own bound.
+    fn stalled(&self, at: Timestamp, stall: Stall, sink: &mut impl FnMut(usize, Event)) {
+        let Stall { lasted, reports, gone } = stall;
+        let kind = LossKind::ReaderStalled;
+        for (place, wheel) in self.wheels.iter().enumerate() {
+            let bound = Margin::both(wheel.decoding.hidden_in(gone));
+            let loss = Loss { kind, certainty: Certainty::Inferred, at, lasted, reports, bound };
+            sink(place, Event::Loss(loss));
+        }
+    }
+
     /// The board is gone: the state of the lines is forgotten, and each wheel may have been turned by any
     /// amount until it is back.
     pub fn unplugged(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
         self.buttons = Buttons::NONE;
         self.known = Buttons::NONE;
         self.wheels.iter_mut().for_each(Wheel::forget);
-        self.lose_everywhere(at, LossKind::BoardGone, 0, Margin::UNKNOWN, sink);
+        self.stall.forget();
+        self.lose(at, LossKind::BoardGone, 0, Margin::UNKNOWN, self.layout.buttons(), sink);
     }
 
     /// The buttons as last reported; those not reported yet count as released.
@@ -111,17 +140,23 @@ impl BoardDecoder {
         self.buttons
     }
 
-    fn lose_everywhere(
+    /// Every wheel with a line among `buttons` has the same loss.
+    fn lose(
         &self,
         at: Timestamp,
         kind: LossKind,
         reports: u32,
         bound: Margin,
+        buttons: Buttons,
         sink: &mut impl FnMut(usize, Event),
     ) {
         let certainty = Certainty::Observed;
         let loss = Loss { kind, certainty, at, lasted: Duration::ZERO, reports, bound };
-        (0..self.wheels.len()).for_each(|place| sink(place, Event::Loss(loss)));
+        for (place, wheel) in self.wheels.iter().enumerate() {
+            if buttons.bits() & wheel.lines() != 0 {
+                sink(place, Event::Loss(loss));
+            }
+        }
     }
 }
 
@@ -135,8 +170,12 @@ impl Wheel {
         Self { first, second, inverted: config.inverted, decoding }
     }
 
+    fn lines(&self) -> u128 {
+        self.first | self.second
+    }
+
     fn step(&mut self, at: Timestamp, buttons: Buttons, known: Buttons, told: Buttons) -> Step {
-        let both = self.first | self.second;
+        let both = self.lines();
         if told.bits() & both == 0 || known.bits() & both != both {
             return Step::default();
         }
@@ -155,3 +194,25 @@ impl Wheel {
         }
     }
 }
+
+impl Decoding {
+    /// How many counts the tally may be off at most after so many reports in a row are gone.
+    fn hidden_in(&self, reports: u64) -> Counts {
+        Counts::new(
+            i64::try_from(match self {
+                // A pulse needs a report that presses and one that releases; the reports around the gap may give
+                // one of each.
+                Self::Pulses(_) => reports.div_ceil(2),
+                // The table goes by the phase, so it is off by whole cycles of four edges. At one edge a report
+                // at most, reports + 1 edges fell between the two that are there, and one is counted.
+                Self::Quadrature(quadrature) => {
+                    (reports.saturating_add(2) / 4).saturating_mul(quadrature.per_cycle())
+                }
+            })
+            .unwrap_or(i64::MAX),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -81,7 +81,7 @@ impl Layout {
     /// The same; returns the buttons that the report told about.
     pub(crate) fn read(&self, report: &[u8], state: &mut Buttons) -> Result<Buttons, ReportError> {
         let id = *report.first().ok_or(ReportError::Empty)?;
-        let Some(layout) = self.reports.iter().find(|layout| layout.id.is_none_or(|own| own == id)) else {
+        let Some(layout) = self.kind(id) else {
             return if self.others { Ok(Buttons::NONE) } else { Err(ReportError::UnknownId { id }) };
         };
         if report.len() < layout.needed {
@@ -90,6 +90,16 @@ impl Layout {
         let (pressed, told) = layout.read(report);
         *state = Buttons::from_bits((state.bits() & !told) | pressed);
         Ok(Buttons::from_bits(told))
+    }
+
+    /// The buttons that a report which could not be read may have been about.
+    pub(crate) fn missed(&self, report: &[u8]) -> Buttons {
+        let kind = report.first().and_then(|id| self.kind(*id));
+        kind.map_or(self.buttons, |layout| Buttons::from_bits(layout.buttons()))
+    }
+
+    fn kind(&self, id: u8) -> Option<&ReportLayout> {
+        self.reports.iter().find(|layout| layout.id.is_none_or(|own| own == id))
     }
 }
 

@@ -36,6 +36,10 @@ impl Quadrature {
         Self { per_cycle, phase: None }
     }
 
+    pub(crate) fn per_cycle(&self) -> u64 {
+        u64::from(self.per_cycle.get())
+    }
+
     pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
         let phase = match (a, b) {
             (false, false) => 0,

@@ -61,7 +61,7 @@ mod tests {
 
     #[test]
     fn every_offset_and_length_agrees_with_bit_by_bit_reading() {
-        let report: Vec<u8> = (0..40_u32).map(|i| i.wrapping_mul(2_654_435_761).to_le_bytes()[3]).collect();
+        let report: Vec<u8> = (0..48_u32).map(|i| i.wrapping_mul(2_654_435_761).to_le_bytes()[3]).collect();
         for first in 0..200 {
             for bits in 0..=128_u8 {
                 let slow = (0..usize::from(bits)).fold(0_u128, |sum, i| {

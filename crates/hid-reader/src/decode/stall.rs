@@ -1,0 +1,168 @@
+//! Notices that the reader stood still so long that the kernel dropped reports.
+//!
+//! hidraw keeps 63 reports per reader and drops the newest, silently, when it is full (Linux 6.1,
+//! drivers/hid/hidraw.c, `hidraw_report_event`; on Windows hidapi asks for 64 buffers). So a reader that was
+//! held up finds 63 old reports, reads them as fast as it can, and then the stream goes on with a hole in it.
+//! Seen from here, with T the shortest time in which the board can send a report:
+//!
+//! | what | must be | or else |
+//! |---|---|---|
+//! | a pause before the first report | at least 63 T | the ring cannot have filled |
+//! | 63 reports together | in less than 63 T / 2 | the board sent them live |
+//! | gaps among them of T / 2 or more | at most two | the ring held fewer: it ran empty and live reports followed |
+//! | the run after that, T not given | ends soon | the board is faster than thought, the ring would be empty |
+//!
+//! T comes from the rig file. Otherwise it is learned, but only from a stream so even that nothing but a
+//! timer makes it: a board that sends only changes says nothing about how fast it can. Until then it is one
+//! microframe of high-speed USB, 125 us, which no board undercuts; a reader that catches up needs about 10 us
+//! a report, so that is enough to see it.
+//!
+//! | state \ gap | under T / 2 | T / 2 up to 63 T | 63 T and more |
+//! |---|---|---|---|
+//! | calm | calm | calm | run of 1 |
+//! | run below 63 | run + 1 | run + 1, the third time calm | run of 1 |
+//! | run of 63, T given | stall, then calm | likewise | likewise |
+//! | run of 63 and more, T not given | run + 1; calm when too long | stall, then calm | stall, then run of 1 |
+//!
+//! How many reports are gone follows from the pause: at most pause / T + 1 were sent in it, and 63 were kept.
+
+use std::time::Duration;
+use tallywheel_units::Timestamp;
+
+/// Reports that the kernel keeps for a reader.
+const RING: u32 = 63;
+/// High-speed USB's microframe.
+const FASTEST_BOARD: Duration = Duration::from_micros(125);
+/// How often a reader that catches up may be held up again.
+const HELD_UP: u32 = 2;
+/// By how much a run may be longer than the ring, besides what came in while it was read.
+const RUN_SLACK: u32 = 8;
+
+/// What a stall may have cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Stall {
+    /// From the last report before it to the last of the run that gave it away.
+    pub(super) lasted: Duration,
+    /// How many reports the run had.
+    pub(super) reports: u32,
+    /// How many reports may be gone, at most.
+    pub(super) gone: u64,
+}
+
+#[derive(Debug, Clone)]
+pub(super) struct StallDetector {
+    given: Option<Duration>,
+    pace: Pace,
+    last: Option<Timestamp>,
+    run: Option<Run>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    pause: Duration,
+    first: Timestamp,
+    reports: u32,
+    slow: u32,
+}
+
+impl StallDetector {
+    pub(super) fn new(report_interval: Option<Duration>) -> Self {
+        let given = report_interval.map(|interval| interval.max(Duration::from_micros(1)));
+        Self { given, pace: Pace::default(), last: None, run: None }
+    }
+
+    /// A report was read at `at`.
+    pub(super) fn report(&mut self, at: Timestamp) -> Option<Stall> {
+        let last = self.last.replace(at)?;
+        let gap = at.since(last);
+        if self.given.is_none() {
+            self.pace.gap(gap);
+        }
+        let interval = self.given.or(self.pace.learned).unwrap_or(FASTEST_BOARD);
+        let quick = gap < interval / 2;
+        let mut stall = None;
+        if let Some(mut run) = self.run.take() {
+            if run.reports >= RING && !quick {
+                stall = Some(run.stall(last, interval));
+            } else {
+                run.reports += 1;
+                run.slow += u32::from(!quick);
+                if !run.is_live(at, interval) {
+                    stall = (self.given.is_some() && run.reports == RING).then(|| run.stall(at, interval));
+                    self.run = stall.is_none().then_some(run);
+                }
+            }
+        }
+        if gap >= interval.saturating_mul(RING) {
+            self.run = Some(Run { pause: gap, first: at, reports: 1, slow: 0 });
+        }
+        stall
+    }
+
+    /// The board is gone; what comes next has nothing to do with what came before.
+    pub(super) fn forget(&mut self) {
+        *self = Self::new(self.given);
+    }
+}
+
+impl Run {
+    /// Whether the board must have sent some of the run while it was being read.
+    fn is_live(&self, at: Timestamp, interval: Duration) -> bool {
+        let lasted = at.since(self.first);
+        let sent_meanwhile = lasted.as_nanos() / interval.as_nanos().max(1);
+        self.slow > HELD_UP
+            || self.reports <= RING && lasted >= interval.saturating_mul(RING) / 2
+            || u128::from(self.reports) > u128::from(RING + RUN_SLACK) + sent_meanwhile
+    }
+
+    fn stall(&self, end: Timestamp, interval: Duration) -> Stall {
+        let sent = self.pause.as_nanos() / interval.as_nanos().max(1) + 1;
+        Stall {
+            lasted: self.pause + end.since(self.first),
+            reports: self.reports,
+            gone: u64::try_from(sent).unwrap_or(u64::MAX).saturating_sub(u64::from(RING)),
+        }
+    }
+}
+
+/// Learns the report interval of a board that sends steadily: four blocks of 256 gaps in a row whose means
+/// agree within a tenth and in which no gap is above four means. A mean over 256 gaps hardly feels how late
+/// each report was read. A hand does not turn that evenly.
+#[derive(Debug, Clone, Copy, Default)]
+struct Pace {
+    learned: Option<Duration>,
+    gaps: u32,
+    sum: Duration,
+    longest: Duration,
+    mean: Duration,
+    alike: u32,
+}
+
+impl Pace {
+    const BLOCK: u32 = 256;
+    const BLOCKS: u32 = 4;
+
+    fn gap(&mut self, gap: Duration) {
+        self.gaps += 1;
+        self.sum = self.sum.saturating_add(gap);
+        self.longest = self.longest.max(gap);
+        if self.gaps < Self::BLOCK {
+            return;
+        }
+        let mean = self.sum / Self::BLOCK;
+        let even = self.longest <= mean * 4;
+        let as_before = mean.abs_diff(self.mean) <= self.mean / 10;
+        self.alike = match (even, as_before) {
+            (false, _) => 0,
+            (true, false) => 1,
+            (true, true) => self.alike.saturating_add(1),
+        };
+        if self.alike >= Self::BLOCKS {
+            self.learned = Some(mean.max(FASTEST_BOARD));
+        }
+        *self = Self { gaps: 0, sum: Duration::ZERO, longest: Duration::ZERO, mean, ..*self };
+    }
+}
+
+#[cfg(test)]
+mod tests;

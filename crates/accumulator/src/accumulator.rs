@@ -60,9 +60,9 @@ impl Accumulator {
         Applied { moved, refused: given - moved }
     }
 
-    /// Widens the margin by what a loss may have cost, in counts of the wheel. Call it when the loss is known,
-    /// in order with the counts: a bound covers counts that went unseen up to now, not later ones. The bound
-    /// is how far the wheel may have got from where the counts put it at any moment of the loss.
+    /// Widens the margin by what a loss may have cost: up to `bound.low()` counts backward and up to
+    /// `bound.high()` counts forward went unseen, in the wheel's own direction. Call it when the loss is known,
+    /// in order with the counts: a bound covers what went unseen up to now, not what will.
     pub fn lose(&mut self, bound: Margin) {
         let bound = if self.config.reversed() { -bound } else { bound };
         self.bounds =

@@ -234,7 +234,7 @@ proptest! {
 fn stops_that_remember_leave_an_unknown_position_unknown() {
     let mut trim = Accumulator::new(remember(96, 635.0, 320.0), Place::Neutral);
     trim.lose(Margin::UNKNOWN);
-    for counts in [100_000, -200_000, 100_000] {
+    for counts in [100_000, -200_000, 100_000, i64::MIN, i64::MIN, i64::MIN, i64::MIN] {
         trim.count(Counts::new(counts));
         assert_eq!(trim.reading().margin, Margin::UNKNOWN);
     }
@@ -265,6 +265,14 @@ fn one_side_may_be_unknown_alone() {
     // 84 counts down and the one above: the low stop is reached for certain.
     trim.count(Counts::new(-87));
     assert!(trim.reading().margin.is_certain());
+}
+
+/// At the low stop nothing can be lost downwards, however much it was.
+#[test]
+fn a_stop_proves_an_unknown_loss_towards_it() {
+    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Low);
+    trim.lose(Margin::new(Margin::UNKNOWN.low(), Counts::ZERO));
+    assert_eq!(trim.reading().margin, Margin::CERTAIN);
 }
 
 #[test]

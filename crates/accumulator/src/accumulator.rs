@@ -60,9 +60,9 @@ impl Accumulator {
         Applied { moved, refused: given - moved }
     }
 
-    /// Widens the margin by what a loss may have cost, in counts of the wheel. Call it when the loss is known,
-    /// in order with the counts: a bound covers counts that went unseen up to now, not later ones. The bound
-    /// is how far the wheel may have got from where the counts put it at any moment of the loss.
+    /// Widens the margin by what a loss may have cost: up to `bound.low()` counts backward and up to
+    /// `bound.high()` counts forward went unseen, in the wheel's own direction. Call it when the loss is known,
+    /// in order with the counts: a bound covers what went unseen up to now, not what will.
     pub fn lose(&mut self, bound: Margin) {
         let bound = if self.config.reversed() { -bound } else { bound };
         self.bounds =
@@ -84,7 +84,7 @@ impl Accumulator {
         if config != self.config {
             let from = self.config;
             self.position = converted(&from, &config, self.position);
-            self.bounds = self.bounds.reconfigured(&from, &config, |bound| converted(&from, &config, bound));
+            self.bounds = self.bounds.moved(config.stops(), |bound| converted(&from, &config, bound));
             self.config = config;
         }
         Change { before, after: self.reading() }
@@ -121,12 +121,9 @@ fn at_stops(config: &TrimConfig, position: FixedCounts) -> FixedCounts {
 fn converted(from: &TrimConfig, to: &TrimConfig, position: FixedCounts) -> FixedCounts {
     let visible = from.clamp(position);
     let overshoot = position - visible;
-    let same_place = if from.per_turn() == to.per_turn() {
-        // The same counts, without a detour through degrees that could round.
-        to.clamp(visible)
-    } else {
-        Place::At(from.degrees(visible)).in_counts(to)
-    };
+    // The detour through degrees is exact when the wheel stays the same: a float has six bits to spare for the
+    // longest travel on the finest wheel.
+    let same_place = Place::At(from.degrees(visible)).in_counts(to);
     let at_same_stop = if overshoot > FixedCounts::ZERO {
         same_place == to.travel_counts()
     } else {

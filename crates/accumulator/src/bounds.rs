@@ -5,9 +5,8 @@ use tallywheel_units::{Counts, FixedCounts, Margin, StopStyle};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Bound {
     at: FixedCounts,
-    /// There is no limit on this side. With stops that slip the truth still is within the travel, and `at`
-    /// says how far; with stops that remember the truth may have been wound past them any number of turns,
-    /// and `at` means nothing.
+    /// A loss without a limit was on this side. `at` is the stop then, or with stops that remember so far away
+    /// that no wheel brings it back.
     unknown: bool,
 }
 
@@ -29,7 +28,7 @@ impl Bounds {
         Self { low: bound, high: bound }
     }
 
-    /// After the tally moved by `map`.
+    /// After the tally moved by `map`, which must be monotone.
     pub(crate) fn moved(self, stops: StopStyle, map: impl Fn(FixedCounts) -> FixedCounts) -> Self {
         let bound = |b: Bound| Bound { at: map(b.at), ..b };
         Self { low: bound(self.low), high: bound(self.high) }.proved(stops)
@@ -50,23 +49,6 @@ impl Bounds {
             unknown: self.high.unknown || by.high() == NO_LIMIT,
         };
         Self { low, high }.proved(stops)
-    }
-
-    /// In the terms of another configuration: `map` is monotone and takes what is known; a bound without a
-    /// limit goes to its stop when the stops did or will remember, because `at` says nothing then.
-    pub(crate) fn reconfigured(
-        self,
-        from: &TrimConfig,
-        to: &TrimConfig,
-        map: impl Fn(FixedCounts) -> FixedCounts,
-    ) -> Self {
-        let slips = from.stops() == StopStyle::Slip && to.stops() == StopStyle::Slip;
-        let bound = |b: Bound, stop: FixedCounts| Bound {
-            at: if b.unknown && !slips { stop } else { map(b.at) },
-            ..b
-        };
-        Self { low: bound(self.low, FixedCounts::ZERO), high: bound(self.high, to.travel_counts()) }
-            .proved(to.stops())
     }
 
     /// What a reading says: whole counts, rounded outward, of what is visible between the stops.

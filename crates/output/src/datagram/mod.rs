@@ -41,6 +41,15 @@ pub(crate) fn open(
 }
 
 /// Checks everything that the configuration alone decides.
+pub(crate) fn check(
+    to: SocketAddr,
+    template: Template,
+    trims: &[(TrimIndex, String)],
+) -> Result<(), ConfigProblem> {
+    encoder(to, template, trims).map(|_| ())
+}
+
+/// The encoder of a configuration that can work.
 fn encoder(
     to: SocketAddr,
     template: Template,

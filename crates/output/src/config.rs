@@ -1,4 +1,4 @@
-use crate::AxisCode;
+use crate::{AxisCode, ConfigProblem, axis, datagram};
 use std::net::SocketAddr;
 use tallywheel_units::TrimIndex;
 
@@ -34,6 +34,19 @@ impl OutputConfig {
             Self::Axis { device_name, .. } => format!("axis \"{device_name}\""),
             Self::Datagram { to, .. } => format!("datagram {to}"),
             Self::Null => "null".to_owned(),
+        }
+    }
+
+    /// Finds what is wrong with it without opening anything: all that [`open`](crate::open) would refuse on
+    /// this system whatever the machine's state.
+    ///
+    /// # Errors
+    /// The first problem found.
+    pub fn check(&self) -> Result<(), ConfigProblem> {
+        match self {
+            Self::Axis { device_name, axes } => axis::check(device_name, axes),
+            Self::Datagram { to, template, trims } => datagram::check(*to, *template, trims),
+            Self::Null => Ok(()),
         }
     }
 }

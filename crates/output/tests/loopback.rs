@@ -4,7 +4,8 @@
 use std::net::{Ipv6Addr, SocketAddr, UdpSocket};
 use std::time::Duration;
 use tallywheel_output::{
-    ConfigProblem, ErrorKind, Frame, Output, OutputConfig, OutputError, Template, TrimReading, open, open_at,
+    AxisCode, ConfigProblem, ErrorKind, Frame, Output, OutputConfig, OutputError, Template, TrimReading,
+    open, open_at,
 };
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp, TrimIndex};
 
@@ -195,10 +196,25 @@ fn more_than_1400_bytes_are_refused_and_1400_are_not() {
     // Blank, the longest position "-0.123456789" and newline: 14 bytes.
     assert!(open(&line(1_386)).is_ok());
     assert_eq!(refused(&line(1_387)), ConfigProblem::TooLarge { bytes: 1_401, limit: 1_400 });
-    let six: Vec<_> = (0..6)
-        .map(|trim| (TrimIndex::new(trim), ["a", "b", "c", "d", "e", "f"][usize::from(trim)]))
-        .collect();
-    assert!(open(&datagram(to, Template::Json, &six)).is_ok(), "as many trims as a joystick has axes");
+    let names = ["rudder", "elevator", "aileron", "stabiliser", "flaps", "tail wheel"];
+    let six: Vec<_> = (0..).map(TrimIndex::new).zip(names).collect();
+    assert!(open(&datagram(to, Template::Json, &six)).is_ok(), "six trims are no reason for a second output");
+}
+
+#[test]
+fn a_configuration_can_be_checked_without_opening_it() {
+    let to: SocketAddr = "127.0.0.1:9".parse().unwrap();
+    assert_eq!(datagram(to, Template::Json, &[(RUDDER, "rudder")]).check(), Ok(()));
+    assert_eq!(datagram(to, Template::Json, &[]).check(), Err(ConfigProblem::NoTrims));
+    let axis = |axes: &[(TrimIndex, AxisCode)]| OutputConfig::Axis {
+        device_name: "Tallywheel bench".to_owned(),
+        axes: axes.to_vec(),
+    };
+    let whole = axis(&[(RUDDER, AxisCode::X)]).check();
+    assert_eq!(whole, if cfg!(target_os = "linux") { Ok(()) } else { Err(ConfigProblem::NoKernelDriver) });
+    let twice = axis(&[(RUDDER, AxisCode::X), (ELEVATOR, AxisCode::X)]).check();
+    assert_eq!(twice, Err(ConfigProblem::AxisTwice(AxisCode::X)));
+    assert_eq!(OutputConfig::Null.check(), Ok(()));
 }
 
 #[test]

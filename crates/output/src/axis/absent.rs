@@ -2,6 +2,11 @@ use super::Place;
 use crate::{ConfigProblem, Output, OutputError};
 
 /// Systems other than Linux take a virtual joystick only from a kernel driver, which this is not.
+pub(super) const fn check() -> Result<(), ConfigProblem> {
+    Err(ConfigProblem::NoKernelDriver)
+}
+
+/// Fails with what [`check`] says.
 pub(super) fn open(
     _name: String,
     _device_name: &str,
@@ -16,6 +21,7 @@ mod tests {
 
     #[test]
     fn the_error_says_what_to_use_instead() {
+        assert_eq!(check(), Err(ConfigProblem::NoKernelDriver));
         let error = open(String::new(), "Tallywheel bench", &[]).map(|_| ()).unwrap_err();
         assert_eq!(
             error.to_string(),

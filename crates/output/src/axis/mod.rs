@@ -43,7 +43,13 @@ struct Place {
     value: i32,
 }
 
-fn check(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
+/// Checks everything that the configuration and the kind of system alone decide.
+pub(crate) fn check(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
+    check_names(device_name, axes)?;
+    system::check()
+}
+
+fn check_names(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
     let length = device_name.len();
     if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
         return Err(ConfigProblem::DeviceName);
@@ -86,21 +92,21 @@ mod tests {
     fn a_joystick_needs_a_name_that_the_kernel_takes() {
         let axes = [(RUDDER, AxisCode::X)];
         let longest = "n".repeat(78);
-        assert_eq!(check("Tallywheel bench", &axes), Ok(()));
-        assert_eq!(check(&longest, &axes), Ok(()));
+        assert_eq!(check_names("Tallywheel bench", &axes), Ok(()));
+        assert_eq!(check_names(&longest, &axes), Ok(()));
         for bad in ["", "two\nlines", "nul\0", "\u{85}", &format!("{longest}n"), &"\u{e9}".repeat(40)] {
-            assert_eq!(check(bad, &axes), Err(ConfigProblem::DeviceName), "{bad:?}");
+            assert_eq!(check_names(bad, &axes), Err(ConfigProblem::DeviceName), "{bad:?}");
         }
     }
 
     #[test]
     fn each_axis_belongs_to_one_trim_and_a_trim_may_move_several() {
-        assert_eq!(check("n", &[]), Err(ConfigProblem::NoTrims));
+        assert_eq!(check_names("n", &[]), Err(ConfigProblem::NoTrims));
         assert_eq!(
-            check("n", &[(RUDDER, AxisCode::Z), (ELEVATOR, AxisCode::Z)]),
+            check_names("n", &[(RUDDER, AxisCode::Z), (ELEVATOR, AxisCode::Z)]),
             Err(ConfigProblem::AxisTwice(AxisCode::Z))
         );
-        assert_eq!(check("n", &[(RUDDER, AxisCode::X), (RUDDER, AxisCode::Rz)]), Ok(()));
+        assert_eq!(check_names("n", &[(RUDDER, AxisCode::X), (RUDDER, AxisCode::Rz)]), Ok(()));
     }
 
     #[test]

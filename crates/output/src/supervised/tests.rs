@@ -220,9 +220,13 @@ fn an_output_that_had_held_is_opened_again_within_the_same_frame() {
     stage.frames(&[Fails(ErrorKind::Reopen)]);
     assert_eq!(publish(&mut output, 103), said("gone (no such thing): look; tried again in 2 s"));
     publish(&mut output, 105);
+    // A minute is not enough.
+    stage.frames(&[Fails(ErrorKind::Reopen)]);
+    assert_eq!(publish(&mut output, 165), said("gone (no such thing): look; tried again in 4 s"));
+    publish(&mut output, 169);
     // It holds for more than a minute: at once again.
     stage.frames(&[Fails(ErrorKind::AskUser)]);
-    assert!(publish(&mut output, 166).unwrap().starts_with("open again after 0.0 s"));
+    assert!(publish(&mut output, 230).unwrap().starts_with("open again after 0.0 s"));
 }
 
 #[test]

@@ -80,8 +80,11 @@ pub struct DemoArgs {
 #[derive(Debug, Args)]
 pub struct BoardsArgs {
     /// One JSON array instead of a table.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "watch")]
     pub json: bool,
+    /// Then say which button is pressed or released, until Ctrl-C: turn a wheel to find its two buttons.
+    #[arg(long)]
+    pub watch: bool,
 }
 
 /// Options of `check`.

@@ -43,7 +43,7 @@ pub fn main(cli: Cli) -> ExitCode {
     let done = match cli.command {
         Command::Run(args) => run::run(&args),
         Command::Demo(args) => demo::demo(&args, &mut out),
-        Command::Boards(args) => boards::list(args.json, &mut out),
+        Command::Boards(args) => boards::boards(&args, &mut out),
         Command::Check(args) => check::check(&args, &mut out),
         Command::Capture(args) => capture::capture(&args),
         Command::Replay(args) => replay::replay(&args, &mut out),

@@ -19,6 +19,9 @@ pub enum PlanError {
     /// A list is longer than a frame or an index holds.
     #[error("at most {limit} {what} can be used, there are {found}")]
     TooMany { what: &'static str, limit: usize, found: usize },
+    /// An output that could never be opened.
+    #[error("output {output}: {source}")]
+    Output { output: String, source: tallywheel_output::ConfigProblem },
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
     Trim { trim: String, source: tallywheel_accumulator::ConfigError },
@@ -212,12 +215,12 @@ pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
     let boards =
         (0_u8..).map(BoardIndex::new).zip(&rig.boards).map(|(place, board)| board_plan(rig, place, board));
     let reversed = rig.wheels.iter().map(|wheel| wheel.reversed).collect();
-    Ok(Plan {
-        names,
-        boards: boards.collect(),
-        tally: Tally::new(reversed, trims),
-        outputs: aircraft.outputs.iter().map(|output| output_config(rig, aircraft, output)).collect(),
-    })
+    let outputs: Vec<_> =
+        aircraft.outputs.iter().map(|output| output_config(rig, aircraft, output)).collect();
+    for output in &outputs {
+        output.check().map_err(|source| PlanError::Output { output: output.name(), source })?;
+    }
+    Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 
 /// How a board of the rig file is told from others.

@@ -27,6 +27,12 @@ struct Outputs {
     published: u64,
 }
 
+impl Outputs {
+    fn deadline(&self) -> Option<Timestamp> {
+        self.list.iter().filter_map(Supervised::deadline).min()
+    }
+}
+
 struct Step {
     sequence: u64,
     trims: ArrayVec<TrimReading, TRIMS_MAX>,
@@ -63,7 +69,7 @@ impl Station {
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        lock(&self.outputs).list.iter().filter_map(Supervised::deadline).min()
+        lock(&self.outputs).deadline()
     }
 
     /// Closes all outputs: the virtual joystick goes, and with it any simulator's doubt where it went.
@@ -118,6 +124,7 @@ impl Station {
         }
         outputs.published = step.sequence;
         let frame = Frame { at, sequence: step.sequence, trims: &step.trims };
+        let deadline = outputs.deadline();
         for output in &mut outputs.list {
             if let Some(notice) = output.publish(&frame) {
                 let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
@@ -126,9 +133,11 @@ impl Station {
                     change: notice.to_string(),
                     bad,
                 });
-                // The dock keeps the time of what failed; it must learn of a new deadline.
-                (self.output_changed)();
             }
+        }
+        if outputs.deadline() != deadline {
+            // The dock keeps the time of what failed, and may be asleep without a timer.
+            (self.output_changed)();
         }
     }
 }

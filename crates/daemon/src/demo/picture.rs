@@ -111,14 +111,32 @@ mod tests {
 
     #[test]
     fn the_mark_stands_at_the_ends_at_neutral_and_between() {
-        check(0, 0.0, -1.0, Margin::CERTAIN, &expect![[r#"
-              rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
-                      ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]]);
-        check(-25, 320.0, 0.0, Margin::both(Counts::new(2)), &expect![[r#"
-              rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
-                      ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]]);
-        check(180, 635.0, 1.0, Margin::UNKNOWN, &expect![[r#"
-              rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
-                      ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]]);
+        check(
+            0,
+            0.0,
+            -1.0,
+            Margin::CERTAIN,
+            &expect![[r#"
+                  rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
+                          ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]],
+        );
+        check(
+            -25,
+            320.0,
+            0.0,
+            Margin::both(Counts::new(2)),
+            &expect![[r#"
+                  rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
+                          ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]],
+        );
+        check(
+            180,
+            635.0,
+            1.0,
+            Margin::UNKNOWN,
+            &expect![[r#"
+                  rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
+                          ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]],
+        );
     }
 }

@@ -53,3 +53,80 @@ pub fn tallywheel() -> &'static Path {
         folder.join(format!("tallywheel{}", std::env::consts::EXE_SUFFIX))
     })
 }
+
+/// What a run of the program came to.
+#[derive(Debug)]
+pub struct Ran {
+    /// The exit code; none where a signal ended it.
+    pub code: Option<i32>,
+    /// Standard output.
+    pub out: String,
+    /// Standard error.
+    pub err: String,
+}
+
+/// Runs the program in the top folder and waits for it.
+///
+/// # Panics
+/// Where it cannot be started or does not write UTF-8.
+#[must_use]
+#[expect(clippy::expect_used, reason = "a test helper stops at the first surprise")]
+pub fn run(arguments: &[&str]) -> Ran {
+    let output = Command::new(tallywheel()).args(arguments).current_dir(top()).output().expect("it starts");
+    Ran {
+        code: output.status.code(),
+        out: String::from_utf8(output.stdout).expect("UTF-8"),
+        err: String::from_utf8(output.stderr).expect("UTF-8"),
+    }
+}
+
+/// An empty folder of this test's own, gone when it is dropped.
+#[derive(Debug)]
+pub struct Folder(PathBuf);
+
+impl Folder {
+    /// Called after the test.
+    ///
+    /// # Panics
+    /// Where it cannot be made.
+    #[must_use]
+    #[expect(clippy::expect_used, reason = "a test helper stops at the first surprise")]
+    pub fn new(test: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("tallywheel-{test}-{}", std::process::id()));
+        std::fs::create_dir_all(&path).expect("a folder can be made");
+        Self(path)
+    }
+
+    /// Its path.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.0
+    }
+
+    /// Its path as an argument.
+    ///
+    /// # Panics
+    /// Where it is no UTF-8.
+    #[must_use]
+    #[expect(clippy::expect_used, reason = "a test helper stops at the first surprise")]
+    pub fn arg(&self) -> &str {
+        self.0.to_str().expect("UTF-8")
+    }
+
+    /// Writes a file in it, with the folders it needs.
+    ///
+    /// # Panics
+    /// Where that fails.
+    #[expect(clippy::expect_used, reason = "a test helper stops at the first surprise")]
+    pub fn write(&self, name: &str, text: &str) {
+        let path = self.0.join(name);
+        std::fs::create_dir_all(path.parent().expect("it is in the folder")).expect("folders can be made");
+        std::fs::write(path, text).expect("a file can be written");
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}

@@ -1,0 +1,130 @@
+//! Every command of the built program, as a user calls it.
+
+use serde_json::Value;
+use tallywheel_tests::{Folder, run, top};
+
+#[test]
+fn the_demo_ends_with_its_summary() {
+    let ran = run(&["demo", "--fast", "--json"]);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    let lines: Vec<Value> = ran.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let (summary, changes) = lines.split_last().unwrap();
+    assert_eq!(summary["summary"], true);
+    for key in ["reports", "counts", "refused", "losses", "margin", "position", "datagrams"] {
+        assert!(!summary[key].is_null(), "{key}: {summary}");
+    }
+    // Every change of a trim went out as one datagram and came back, besides the one at the start.
+    let moved = changes.iter().filter(|line| line["trim"].is_string()).count();
+    let lost = changes.iter().filter(|line| line["loss"].is_string()).count();
+    assert_eq!(moved + lost, changes.len());
+    assert!(moved > 300 && lost == 1, "{moved} moves, {lost} losses");
+    let datagrams = usize::try_from(summary["datagrams"].as_u64().unwrap()).unwrap();
+    assert!(datagrams > 300 && datagrams <= moved + lost + 1, "{datagrams} of {moved}");
+}
+
+#[test]
+fn the_demo_in_plain_lines_ends_with_the_same_figures() {
+    let ran = run(&["demo", "--fast"]);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    let json = run(&["demo", "--fast", "--json"]);
+    let summary: Value = serde_json::from_str(json.out.lines().last().unwrap()).unwrap();
+    let rudder = format!("wheel rudder: {:+} counts", summary["counts"]["rudder"].as_i64().unwrap());
+    assert!(ran.out.contains(&rudder), "{}", ran.out);
+    assert!(!ran.out.contains('\u{1b}'), "a pipe gets no terminal codes");
+}
+
+#[test]
+fn help_says_what_it_is_for_and_not_for() {
+    let ran = run(&["--help"]);
+    assert_eq!(ran.code, Some(0));
+    assert!(ran.out.contains("never for real aircraft"), "{}", ran.out);
+    for command in ["run", "demo", "boards", "check", "capture", "replay"] {
+        assert!(ran.out.contains(&format!("\n  {command} ")), "{command}: {}", ran.out);
+        let help = run(&[command, "--help"]);
+        assert_eq!(help.code, Some(0), "{command}");
+    }
+    let version = run(&["--version"]);
+    assert_eq!(version.out, format!("tallywheel {}\n", env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn a_wrong_word_is_answered_with_the_right_one() {
+    let ran = run(&["borads"]);
+    assert_eq!(ran.code, Some(2));
+    assert!(ran.err.contains("boards"), "{}", ran.err);
+}
+
+#[test]
+fn completions_and_the_manual_name_every_command() {
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let ran = run(&["completions", shell]);
+        assert_eq!(ran.code, Some(0), "{shell}: {}", ran.err);
+        assert!(ran.out.contains("tallywheel") && ran.out.contains("replay"), "{shell}");
+    }
+    let man = run(&["man"]);
+    assert_eq!(man.code, Some(0));
+    assert!(man.out.contains(".TH tallywheel 1"), "{}", man.out);
+    for command in ["RUN", "DEMO", "BOARDS", "CHECK", "CAPTURE", "REPLAY"] {
+        assert!(man.out.contains(&format!(".SH \"TALLYWHEEL {command}\"")), "{command}");
+    }
+}
+
+#[test]
+fn boards_answers_with_a_list_for_scripts() {
+    let ran = run(&["boards", "--json"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(serde_json::from_str::<Value>(&ran.out).unwrap().is_array(), "{}", ran.out);
+}
+
+#[test]
+fn the_shipped_files_are_good() {
+    let ran = run(&["check", "--config", "config"]);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
+    let files = std::fs::read_dir(top().join("config/aircraft")).unwrap().count() + 1;
+    assert_eq!(ran.out.lines().filter(|line| line.contains(": good: ")).count(), files, "{}", ran.out);
+}
+
+#[test]
+fn check_names_every_mistake_with_its_place() {
+    let folder = Folder::new("check");
+    folder.write("rig.toml", "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"12:7a11\"\n");
+    folder.write("aircraft/one.toml", "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel = 635\n");
+    folder.write("aircraft/.one.toml.swp", "an editor's own file");
+    let ran = run(&["check", "--config", folder.arg()]);
+    assert_eq!(ran.code, Some(1));
+    assert!(ran.out.contains("rig.toml:4:7: board.usb: expected"), "{}", ran.out);
+    assert!(ran.out.contains("one.toml:4:1: trim.travel: expected"), "{}", ran.out);
+    assert!(!ran.out.contains("swp"), "{}", ran.out);
+    assert_eq!(ran.err, "tallywheel: 2 files wrong\n");
+}
+
+#[test]
+fn check_says_when_an_aircraft_does_not_fit_the_rig() {
+    let folder = Folder::new("unfit");
+    folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
+    folder.write("aircraft/two.toml", "name = \"Two\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 635\n");
+    let ran = run(&["check", "--config", folder.arg()]);
+    assert_eq!(ran.code, Some(1));
+    assert!(ran.out.contains("two.toml:3:8: trim.name: expected"), "{}", ran.out);
+    assert!(ran.out.contains("\"rudder\""), "it names the wheels there are: {}", ran.out);
+}
+
+#[test]
+fn check_without_files_says_where_they_belong() {
+    let folder = Folder::new("nothing");
+    let ran = run(&["check", "--config", folder.arg()]);
+    assert_eq!(ran.code, Some(1));
+    assert!(ran.out.contains("there is no") && ran.out.contains("rig.toml"), "{}", ran.out);
+    assert!(ran.out.contains("config/aircraft"), "{}", ran.out);
+}
+
+#[test]
+fn capture_without_its_board_says_so() {
+    let ran = run(&["capture", "--config", "config", "--seconds", "0", "/dev/null"]);
+    assert_eq!(ran.code, Some(1));
+    assert_eq!(ran.err, "tallywheel: no board that matches is plugged in\n");
+    let ran = run(&["capture", "--config", "config", "--board", "left", "/dev/null"]);
+    assert_eq!(ran.err, "tallywheel: the rig file has no board left; it has main\n");
+    let ran = run(&["capture", "--config", "config", "--seconds=-1", "/dev/null"]);
+    assert_eq!(ran.err, "tallywheel: --seconds -1: expected a number of seconds, 0 or more\n");
+}

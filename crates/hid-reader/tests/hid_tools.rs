@@ -7,7 +7,9 @@
 //! TALLYWHEEL_PYTHON=hid-tools/bin/python cargo test -p tallywheel-hid-reader --test hid_tools -- --ignored
 //! ```
 
-use std::path::{Path, PathBuf};
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test stops at the first surprise")]
+
+use std::path::PathBuf;
 use std::process::Command;
 use tallywheel_hid_reader::{Layout, RecordedDevice, RecordedReport, Recording};
 use tallywheel_units::{Buttons, Timestamp};
@@ -53,6 +55,10 @@ impl File {
         recording.write(std::fs::File::create(&path).unwrap()).unwrap();
         Self(path)
     }
+
+    fn path(&self) -> &str {
+        self.0.to_str().unwrap()
+    }
 }
 
 impl Drop for File {
@@ -62,9 +68,9 @@ impl Drop for File {
 }
 
 /// What Python prints; fails, and says how to get it, if hid-tools is not there.
-fn python(arguments: &[&str], file: Option<&Path>) -> String {
+fn python(arguments: &[&str]) -> String {
     let program = std::env::var("TALLYWHEEL_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let output = Command::new(&program).args(arguments).args(file).output();
+    let output = Command::new(&program).args(arguments).output();
     let output = output.unwrap_or_else(|error| panic!("{program}: {error}; set TALLYWHEEL_PYTHON"));
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(
@@ -84,7 +90,7 @@ fn hid_tools_reads_the_same_buttons() {
     let indexed: Vec<_> = reports.iter().map(|report| (0, *report)).collect();
     let recording = recording(vec![device("Tallywheel bench", DESCRIPTOR)], &indexed);
     let file = File::new("one", &recording);
-    let printed = python(&["-m", "hidtools.cli.parse_hid"], Some(&file.0));
+    let printed = python(&["-m", "hidtools.cli.parse_hid", file.path()]);
     let events: Vec<&str> = printed.lines().filter(|line| line.contains("Button:")).collect();
     assert_eq!(events.len(), reports.len(), "{printed}");
 
@@ -150,9 +156,8 @@ fn hid_tools_would_replay_the_same_reports() {
         let reports: Vec<_> = reports.iter().copied().filter(|report| several || report.0 == 0).collect();
         let recording = recording(boards, &reports);
         let file = File::new("replay", &recording);
-        let path = file.0.to_str().unwrap();
-        let printed =
-            python(if several { &["-c", REPLAY, path, "boards"] } else { &["-c", REPLAY, path] }, None);
+        let arguments = ["-c", REPLAY, file.path(), "boards"];
+        let printed = python(if several { &arguments } else { &arguments[..3] });
         let line = |bytes: &[u8]| bytes.iter().map(|byte| format!("{byte:02x}")).collect::<String>();
         let boards = recording.devices.iter().map(|board| {
             let RecordedDevice { name, phys, bus, vendor, product, descriptor } = board;
@@ -182,7 +187,7 @@ board.dump(sys.stdout)
 #[test]
 #[ignore = "needs Python with hid-tools 0.12, see the top of the file"]
 fn what_hid_tools_writes_is_read() {
-    let printed = python(&["-c", RECORD, DESCRIPTOR], None);
+    let printed = python(&["-c", RECORD, DESCRIPTOR]);
     let recording = Recording::parse(&printed).unwrap();
     assert_eq!(recording.bad_lines, []);
     assert_eq!(recording.devices, [RecordedDevice { phys: None, ..device("Tallywheel bench", DESCRIPTOR) }]);

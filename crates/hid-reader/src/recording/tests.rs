@@ -166,6 +166,16 @@ fn a_clock_that_went_round_has_gone_on() {
     );
 }
 
+/// The last microsecond that a time can hold, and a day more.
+#[test]
+fn the_end_of_all_time_is_read_back() {
+    let text = "E: 18446744073.709551 1 01\nE: 000000.000000 1 02\nE: 18446744073.709551 1 03\n";
+    let recording = Recording::parse(text).unwrap();
+    assert_eq!(recording.reports.len(), 3);
+    let again = written(|to| recording.write(to).unwrap());
+    assert_eq!(Recording::parse(&again).unwrap().reports, recording.reports);
+}
+
 #[test]
 fn a_text_without_a_device_is_no_recording() {
     for text in ["", "\n\n", "# only a comment", "name = \"bench\"\n", "E: broken"] {

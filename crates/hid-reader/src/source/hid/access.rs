@@ -18,8 +18,9 @@ pub enum Access {
 
 /// The rule that lets the user who sits at the machine open boards.
 const CURE: &str = if cfg!(target_os = "linux") {
-    "install packaging/linux/60-tallywheel.rules as /etc/udev/rules.d/60-tallywheel.rules, run `udevadm control \
-     --reload`, then unplug the board and plug it in again"
+    "install packaging/linux/60-tallywheel.rules, with a line for this board (`tallywheel boards` prints it), as \
+     /etc/udev/rules.d/60-tallywheel.rules, run `udevadm control --reload`, then unplug the board and plug it in \
+     again"
 } else {
     "end the program that keeps the board to itself, then unplug the board and plug it in again"
 };

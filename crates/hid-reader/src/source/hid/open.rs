@@ -49,12 +49,24 @@ impl OpenBoard {
         &self.name
     }
 
-    /// What a recording says about it.
+    /// USB vendor.
+    #[must_use]
+    pub fn vendor(&self) -> u16 {
+        self.vendor
+    }
+
+    /// USB product.
+    #[must_use]
+    pub fn product(&self) -> u16 {
+        self.product
+    }
+
+    /// What a recording says about it. Where it is plugged in is nobody else's business and stays out.
     #[must_use]
     pub fn recorded(&self) -> RecordedDevice {
         RecordedDevice {
             name: self.name.clone(),
-            phys: Some(self.path.clone()),
+            phys: None,
             bus: self.bus,
             vendor: self.vendor,
             product: self.product,

@@ -7,11 +7,15 @@
 //! |---|---|
 //! | `# ...` | a comment |
 //! | `D: 1` | the device, by its place counted from 0, that the following lines are about; left out with one |
+//! | `R: 46 05 01 ...` | its report descriptor: the length, decimal, then the bytes in hex |
 //! | `N: name` | its name |
 //! | `P: phys` | where it was plugged in; may be left out |
 //! | `I: 3 1209 7a11` | bus, vendor, product in hex; bus 3 is USB |
-//! | `R: 46 05 01 ...` | its report descriptor: the length, decimal, then the bytes in hex |
 //! | `E: 000001.003000 3 01 00 80` | a report: seconds, six digits of microseconds, length, bytes |
+//!
+//! Hazards, from the source of PyPI hid-tools 0.12: its `parse_hid` stops at any `D:` line, its `replay` at
+//! any among the reports, and its recorder's clock starts again at 0 after 24 hours. So one device is written
+//! without `D:`, and a clock that went round is taken to have gone on.
 
 mod parse;
 mod write;

@@ -1,5 +1,7 @@
 //! Whole boards: several wheels, inverted lines, report IDs, bad reports, unplugging.
 
+mod noise;
+
 use super::*;
 use crate::layout::ButtonRun;
 use expect_test::{Expect, expect};

@@ -96,16 +96,21 @@ impl Parser {
         self.recording.devices.get_mut(self.current).ok_or("no such device")
     }
 
+    /// `at` on a clock that never goes round; in whole microseconds even at the end of all time.
+    fn moment(&self, at: Timestamp) -> Timestamp {
+        Timestamp::from_micros(at.after(self.days).micros())
+    }
+
     fn report(&mut self, payload: &str) -> Taken {
         let (time, rest) = payload.split_once(' ').ok_or("a report without bytes")?;
         let at = time_of(time).ok_or("not a time as seconds and six digits of microseconds")?;
         let bytes = bytes(rest, REPORT_BYTES)?;
         self.device()?;
         // hid-recorder's clock starts again at 0 after a day.
-        let mut moment = at.after(self.days);
+        let mut moment = self.moment(at);
         if self.latest.since(moment) > DAY / 2 {
             self.days = self.days.saturating_add(DAY);
-            moment = at.after(self.days);
+            moment = self.moment(at);
         }
         let backwards = moment < self.latest;
         self.latest = self.latest.max(moment);

@@ -34,26 +34,17 @@ impl<W: Write> RecordingWriter<W> {
             if devices.len() > 1 {
                 writer.put(format_args!("D: {place}"), &[])?;
             }
-            let length = device.descriptor.len();
-            writer.put(format_args!("N: {}", OneLine(&device.name)), &[])?;
-            if let Some(phys) = &device.phys {
-                writer.put(format_args!("P: {}", OneLine(phys)), &[])?;
-            }
-            let RecordedDevice { bus, vendor, product, .. } = device;
-            writer.put(format_args!("I: {bus:x} {vendor:04x} {product:04x}"), &[])?;
-            writer.put(format_args!("R: {length}"), &device.descriptor)?;
+            writer.describe(device)?;
         }
         Ok(writer)
     }
 
-    /// Writes a report of the only device, or of the one that the last report was from. Times are cut off
-    /// to whole microseconds.
+    /// Writes a report of the only device, or of the first. Times are cut off to whole microseconds.
     ///
     /// # Errors
     /// Those of writing.
     pub fn report(&mut self, at: Timestamp, bytes: &[u8]) -> io::Result<()> {
-        let (seconds, micros) = (at.micros() / 1_000_000, at.micros() % 1_000_000);
-        self.put(format_args!("E: {seconds:06}.{micros:06} {}", bytes.len()), bytes)
+        self.report_of(0, at, bytes)
     }
 
     /// Writes a report of the device at `device` in the list.
@@ -65,12 +56,29 @@ impl<W: Write> RecordingWriter<W> {
             self.current = device;
             self.put(format_args!("D: {device}"), &[])?;
         }
-        self.report(at, bytes)
+        let (seconds, micros) = (at.micros() / 1_000_000, at.micros() % 1_000_000);
+        self.put(format_args!("E: {seconds:06}.{micros:06} {}", bytes.len()), bytes)
     }
 
     /// Gives back what was written to.
     pub fn into_inner(self) -> W {
         self.to
+    }
+
+    /// In the order in which hid-recorder writes it. What is empty is left out: its readers stop at a letter
+    /// without a payload.
+    fn describe(&mut self, device: &RecordedDevice) -> io::Result<()> {
+        let RecordedDevice { name, phys, bus, vendor, product, descriptor } = device;
+        if !descriptor.is_empty() {
+            self.put(format_args!("R: {}", descriptor.len()), descriptor)?;
+        }
+        if !name.is_empty() {
+            self.put(format_args!("N: {}", OneLine(name)), &[])?;
+        }
+        if let Some(phys) = phys {
+            self.put(format_args!("P: {}", OneLine(phys)), &[])?;
+        }
+        self.put(format_args!("I: {bus:x} {vendor:04x} {product:04x}"), &[])
     }
 
     fn put(&mut self, head: std::fmt::Arguments<'_>, bytes: &[u8]) -> io::Result<()> {

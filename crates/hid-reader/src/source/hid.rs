@@ -12,7 +12,7 @@ pub use open::OpenBoard;
 use super::SourceError;
 use crate::Layout;
 use find::Candidate;
-use hidapi::{DeviceInfo, HidApi};
+use hidapi::{BusType, DeviceInfo, HidApi};
 
 /// A board that is plugged in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -125,10 +125,32 @@ fn candidate(info: &DeviceInfo) -> Candidate {
         name: named(info.product_string()).unwrap_or_else(|| "board without a name".to_owned()),
         usage_page: info.usage_page(),
         usage: info.usage(),
+        bus: match info.bus_type() {
+            BusType::Unknown => 0,
+            BusType::Usb => 0x03,
+            BusType::Bluetooth => 0x05,
+            BusType::I2c => 0x18,
+            BusType::Spi => 0x1C,
+        },
     }
 }
 
 #[expect(clippy::needless_pass_by_value, reason = "what map_err hands over")]
 fn give_up(error: hidapi::HidError) -> SourceError {
     SourceError::GiveUp { reason: error.to_string() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whatever boards this machine has, none at all among them.
+    #[test]
+    fn boards_can_be_listed_and_are_listed_once() {
+        let mut hid = Hid::new().unwrap();
+        let boards = hid.boards().unwrap();
+        assert!(boards.is_sorted_by(|one, other| one.path < other.path), "{boards:?}");
+        let nobody = BoardMatch { serial: Some("no board has this".to_owned()), ..BoardMatch::default() };
+        assert_eq!(hid.open(&nobody).unwrap_err(), SourceError::AwaitPlug);
+    }
 }

@@ -34,3 +34,23 @@ impl ReportSource for RecordedSource {
         Ok(super::copy(&report.bytes, buffer))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_devices_reports_in_order_and_then_the_end() {
+        let text =
+            "D: 0\nE: 000000.000000 2 01 02\nD: 1\nE: 000000.000001 1 ff\nD: 0\nE: 000000.000005 1 03\n";
+        let mut source = RecordedSource::new(Recording::parse(text).unwrap(), 0);
+        let mut buffer = [0; 8];
+        assert_eq!(source.due(), Some(Timestamp::START));
+        assert_eq!(source.read(&mut buffer, None), Ok(2));
+        assert_eq!(buffer[..2], [1, 2]);
+        assert_eq!(source.due(), Some(Timestamp::from_micros(5)));
+        assert_eq!(source.read(&mut buffer[..0], None), Ok(0));
+        assert_eq!(source.due(), None);
+        assert_eq!(source.read(&mut buffer, None), Err(SourceError::Finish));
+    }
+}

@@ -39,3 +39,27 @@ impl ReportSource for ScriptedSource {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_follows_the_script() {
+        let gone = SourceError::Reopen { reason: "unplugged".to_owned() };
+        let steps = [
+            ScriptStep::Report(vec![7, 8]),
+            ScriptStep::Nothing,
+            ScriptStep::Fail(gone.clone()),
+            ScriptStep::Report(vec![9]),
+        ];
+        let mut source: Box<dyn ReportSource> = Box::new(ScriptedSource::new(steps));
+        let mut buffer = [0; 1];
+        assert_eq!(source.read(&mut buffer, None), Ok(1), "a short buffer cuts the report off");
+        assert_eq!(buffer, [7]);
+        assert_eq!(source.read(&mut buffer, Some(Duration::ZERO)), Ok(0));
+        assert_eq!(source.read(&mut buffer, None), Err(gone));
+        assert_eq!(source.read(&mut buffer, None), Ok(1));
+        assert_eq!(source.read(&mut buffer, None), Err(SourceError::Finish));
+    }
+}

@@ -32,6 +32,8 @@ pub(super) struct Candidate {
     pub(super) name: String,
     pub(super) usage_page: u16,
     pub(super) usage: u16,
+    /// As recordings number it; 3 is USB.
+    pub(super) bus: u16,
 }
 
 impl Candidate {
@@ -86,3 +88,6 @@ fn prefer(candidates: &mut Vec<Candidate>, good: impl Fn(&Candidate) -> bool) {
         candidates.retain(|_| verdicts.next().unwrap_or(false));
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,6 +1,7 @@
 use super::access;
 use super::descriptor;
 use super::find::Candidate;
+use crate::recording::RecordedDevice;
 use crate::source::{ReportSource, SourceError};
 use hidapi::{HidApi, HidDevice, HidError};
 use std::io;
@@ -16,6 +17,7 @@ pub struct OpenBoard {
     descriptor: Vec<u8>,
     vendor: u16,
     product: u16,
+    bus: u16,
 }
 
 pub(super) fn open(api: &HidApi, candidate: Candidate) -> Result<OpenBoard, SourceError> {
@@ -24,8 +26,8 @@ pub(super) fn open(api: &HidApi, candidate: Candidate) -> Result<OpenBoard, Sour
         api.open_path(&candidate.path).map_err(|error| access::why_not(&path, &error.to_string()))?;
     let descriptor =
         descriptor::opened(&device).map_err(|error| SourceError::Reopen { reason: error.to_string() })?;
-    let Candidate { name, vendor, product, .. } = candidate;
-    Ok(OpenBoard { device, path, name, descriptor, vendor, product })
+    let Candidate { name, vendor, product, bus, .. } = candidate;
+    Ok(OpenBoard { device, path, name, descriptor, vendor, product, bus })
 }
 
 impl OpenBoard {
@@ -57,6 +59,19 @@ impl OpenBoard {
     #[must_use]
     pub fn product(&self) -> u16 {
         self.product
+    }
+
+    /// What a recording says about it. Where it is plugged in is nobody else's business and stays out.
+    #[must_use]
+    pub fn recorded(&self) -> RecordedDevice {
+        RecordedDevice {
+            name: self.name.clone(),
+            phys: None,
+            bus: self.bus,
+            vendor: self.vendor,
+            product: self.product,
+            descriptor: self.descriptor.clone(),
+        }
     }
 }
 

@@ -48,8 +48,10 @@ pub fn fit(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<Fitted>, FileErrors> {
         };
         if FixedCounts::from_degrees(trim.travel, wheel.per_turn) < FixedCounts::ONE {
             let count = Degrees::FULL_TURN.get() / f64::from(wheel.per_turn.get());
+            // Rounded up, so that taking the figure from the message works.
+            let count = (count * 1e6).ceil() / 1e6;
             let name = words::quoted(&wheel.name);
-            let expected = format!("at least one count of the wheel {name}, {count:.6} degrees");
+            let expected = format!("at least one count of the wheel {name}, {count} degrees");
             errors.push(error(origin.travel, "trim.travel_degrees", expected, trim.travel.get().to_string()));
             continue;
         }

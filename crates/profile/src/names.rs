@@ -57,8 +57,7 @@ impl<'f> Names<'f> {
         let place = self.0.iter().position(|known| *known == Some(name));
         // A name that could not be read may be the one meant.
         if place.is_none() && self.0.iter().all(Option::is_some) && !self.0.is_empty() {
-            let expected = format!("the name of {what}: {}", self.list());
-            mistakes.tell(byte, path, expected, words::quoted(name));
+            mistakes.tell(byte, path, self.expected(what), words::quoted(name));
         }
         place
     }
@@ -73,8 +72,12 @@ impl<'f> Names<'f> {
         (0..self.0.len()).map(|place| u8::try_from(place).ok().map(TrimIndex::new))
     }
 
-    /// The names for a message.
-    pub(crate) fn list(&self) -> String {
-        words::one_of_quoted(self.0.iter().flatten())
+    /// What to expect where one of these names belongs; `what` names the kind of table.
+    pub(crate) fn expected(&self, what: &str) -> String {
+        let known = self.0.iter().flatten();
+        if known.clone().next().is_none() {
+            return format!("the name of {what}");
+        }
+        format!("the name of {what}: {}", words::one_of_quoted(known))
     }
 }

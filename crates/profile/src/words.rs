@@ -16,7 +16,14 @@ pub(crate) fn quoted(text: &str) -> String {
 /// Code in backticks, control characters escaped, cut when long.
 pub(crate) fn code(text: &str) -> String {
     let mut chars = text.chars();
-    let head: String = chars.by_ref().take(MOST_REPEATED).flat_map(char::escape_debug).collect();
+    let mut head = String::new();
+    for c in chars.by_ref().take(MOST_REPEATED) {
+        if c.is_control() {
+            head.extend(c.escape_debug());
+        } else {
+            head.push(c);
+        }
+    }
     let rest = if chars.next().is_some() { "..." } else { "" };
     format!("`{head}{rest}`")
 }
@@ -33,10 +40,16 @@ pub(crate) fn one_of<T: AsRef<str>>(choices: &[T]) -> String {
     }
 }
 
-/// The choices, each in quotes; where there are many, those first in the list.
+/// The choices, each once and in quotes; where there are many, those first in the list.
 pub(crate) fn one_of_quoted<T: AsRef<str>>(choices: impl IntoIterator<Item = T>) -> String {
     const MOST: usize = 10;
-    let mut quotes: Vec<String> = choices.into_iter().map(|c| quoted(c.as_ref())).collect();
+    let mut quotes: Vec<String> = Vec::new();
+    for choice in choices {
+        let quote = quoted(choice.as_ref());
+        if !quotes.contains(&quote) {
+            quotes.push(quote);
+        }
+    }
     if quotes.len() > MOST {
         let more = quotes.len() - MOST;
         quotes.truncate(MOST);

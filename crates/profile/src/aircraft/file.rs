@@ -1,6 +1,7 @@
 //! What an aircraft file may say. The doc comments here are the one description of its keys.
 
 use super::{AxisName, Start, Template};
+use crate::Rig;
 use crate::names::Name;
 use crate::read::{Key, List, Map, Setting, Tables};
 use serde::Deserialize;
@@ -144,7 +145,7 @@ impl Setting for AxisName {
     }
 }
 
-/// The name of a virtual joystick. The kernel takes 79 bytes (`UINPUT_MAX_NAME_SIZE` with its end mark).
+/// The name of a virtual joystick, at most [`Rig::LONGEST_DEVICE_NAME`] bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct DeviceName(pub(crate) String);
 
@@ -153,7 +154,7 @@ impl Setting for DeviceName {
         "a name of 1 to 79 bytes, without line breaks and without blanks at its ends";
 
     fn from_text(text: &str) -> Option<Self> {
-        let fits = (1..=79).contains(&text.len());
+        let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());
         let plain = !text.contains(char::is_control) && text.trim() == text;
         (fits && plain).then(|| Self(text.to_owned()))
     }

@@ -84,6 +84,11 @@ impl<'a> Mistakes<'a> {
         }
     }
 
+    /// Whether nothing more will be told, only counted; then its wording is not worth the time.
+    pub(crate) fn is_full(&self) -> bool {
+        self.told.borrow().errors.len() >= FileErrors::MOST
+    }
+
     pub(crate) fn is_empty(&self) -> bool {
         self.told.borrow().errors.is_empty()
     }

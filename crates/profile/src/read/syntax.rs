@@ -58,13 +58,18 @@ fn wording(text: &str, error: &Error) -> (String, String) {
     if message == "duplicate key" {
         return ("each key once".to_owned(), format!("{found} again"));
     }
-    if message.starts_with("string values must be quoted") {
-        let expected = "a number, true, false or text in quotes".to_owned();
-        return (expected, found);
+    // Words without quotes, and things that look like dates to the parser: our files have none.
+    let unquoted = ["string values must be quoted", "invalid time", "invalid date"];
+    if unquoted.iter().any(|start| message.starts_with(start)) {
+        return ("a number, true, false or text in quotes".to_owned(), found);
+    }
+    if message.starts_with("unexpected leading zero") {
+        return ("a number without a zero in front".to_owned(), found);
     }
     match message.split_once(", expected ") {
         Some((what, expected)) if expected != "nothing" => {
-            let choices: Vec<_> = expected.split(", ").collect();
+            let plain = |choice| if choice == "newline" { "the end of the line" } else { choice };
+            let choices: Vec<_> = expected.split(", ").map(plain).collect();
             (words::one_of(&choices), format!("{found} ({what})"))
         }
         Some((what, _)) => ("TOML".to_owned(), format!("{found} ({what})")),
@@ -85,14 +90,16 @@ fn found(text: &str, span: std::ops::Range<usize>) -> String {
 }
 
 /// The key that a mistake of syntax is in, as far as the text around it tells: the last `[header]` above and
-/// what stands before the `=` of its line.
+/// what stands before the `=` of its line, or its first word.
 fn context(text: &str, byte: usize) -> String {
     let before = text.get(..byte).unwrap_or("");
     let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
     let line = text.get(line_start..).and_then(|rest| rest.lines().next()).unwrap_or("").trim();
     let header_of =
         |line: &str| line.strip_prefix('[').map(|rest| rest.trim_matches(['[', ']', ' ']).to_owned());
-    let key = line.split_once('=').map(|(key, _)| key.trim()).filter(|key| is_key(key));
+    let word = line.split(|c: char| !is_key_char(c)).next().unwrap_or("");
+    let key = line.split_once('=').map_or(word, |(key, _)| key.trim());
+    let key = Some(key).filter(|key| is_key(key) && !key.starts_with(|c: char| c.is_ascii_digit()));
     let header = header_of(line)
         .or_else(|| text.get(..line_start)?.lines().rev().find_map(|line| header_of(line.trim())))
         .filter(|header| is_key(header));
@@ -106,6 +113,9 @@ fn context(text: &str, byte: usize) -> String {
 
 /// Whether `text` looks like one of our keys, so that a message may call it one.
 fn is_key(text: &str) -> bool {
-    let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-' | '.');
-    (1..=60).contains(&text.len()) && text.chars().all(plain)
+    (1..=60).contains(&text.len()) && text.chars().all(is_key_char)
+}
+
+fn is_key_char(c: char) -> bool {
+    c.is_ascii_alphanumeric() || matches!(c, '_' | '-' | '.')
 }

@@ -93,6 +93,10 @@ impl<'de, 'p> Node<'de, 'p> {
     }
 
     fn tell_unknown(&self, key: &Spanned<DeString<'_>>, fields: &'static [&'static str]) {
+        let byte = key.span().start;
+        if self.mistakes.is_full() {
+            return self.mistakes.tell(byte, "", "", "");
+        }
         let name = key.get_ref().as_ref();
         let path = Path { parent: Some(&self.path), key: name };
         let expected = match words::nearest(name, fields.iter().copied()) {
@@ -102,9 +106,23 @@ impl<'de, 'p> Node<'de, 'p> {
                 format!("one of the keys {}", words::one_of(&known))
             }
         };
-        self.mistakes.tell(key.span().start, path.to_string(), expected, words::code(name));
+        let mut found = words::code(name);
+        if self.path.parent.is_none()
+            && let Some((_, file)) = AT_THE_ROOT.iter().find(|(known, _)| *known == name)
+        {
+            found = format!("{found}, which belongs in {file}");
+        }
+        self.mistakes.tell(byte, path.to_string(), expected, found);
     }
 }
+
+/// The tables at the root of our files, for those who give one kind of file for the other.
+const AT_THE_ROOT: [(&str, &str); 4] = [
+    ("board", "a rig file"),
+    ("wheel", "a rig file"),
+    ("trim", "an aircraft file"),
+    ("output", "an aircraft file"),
+];
 
 impl<'de> Deserializer<'de> for Node<'de, '_> {
     type Error = Wrong;

@@ -155,11 +155,10 @@ fn board_of(
     match &table.board {
         Some(field) => names.find(&field.setting()?.0, field.byte, "wheel.board", "a [[board]]", mistakes),
         None if boards == 1 => Some(0),
-        // Without any board that has been told, and more about it would not help.
+        // A rig without any board has been told of.
         None if boards == 0 => None,
         None => {
-            let expected = format!("the name of a [[board]]: {}", names.list());
-            mistakes.tell(byte, "wheel.board", expected, "nothing");
+            mistakes.tell(byte, "wheel.board", names.expected("a [[board]]"), "nothing");
             None
         }
     }

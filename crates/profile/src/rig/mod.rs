@@ -21,6 +21,22 @@ pub struct Rig {
     pub wheels: Vec<Wheel>,
 }
 
+impl Rig {
+    /// The longest name of a virtual joystick in bytes: the kernel's `UINPUT_MAX_NAME_SIZE` less its end mark.
+    pub const LONGEST_DEVICE_NAME: usize = 79;
+
+    /// What the rig's virtual joystick is called when the aircraft does not say: `Tallywheel` and the rig's
+    /// name, cut to what the kernel takes.
+    #[must_use]
+    pub fn device_name(&self) -> String {
+        let mut name = format!("Tallywheel {}", self.name);
+        let fits = |end: &usize| *end <= Self::LONGEST_DEVICE_NAME;
+        let end = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
+        name.truncate(end.unwrap_or(0));
+        name
+    }
+}
+
 /// One board of a rig. At least one of `usb`, `serial` and `path` is given.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Board {

@@ -1,0 +1,132 @@
+//! What good files say.
+#![allow(clippy::unwrap_used, reason = "helpers of tests may stop at the first surprise")]
+
+mod common;
+
+use common::{AIRCRAFT, RIG, good_aircraft, good_rig, spoiled};
+use std::time::Duration;
+use tallywheel_profile::{AxisName, ButtonRun, Output, Start, Template, UsbId, WheelInputs};
+use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerCycle, StopStyle, TrimIndex};
+
+fn button(number: u8) -> ButtonNumber {
+    ButtonNumber::new(number).unwrap()
+}
+
+#[test]
+fn a_rig_with_everything() {
+    let rig = good_rig(RIG);
+    assert_eq!(rig.name, "bench");
+
+    let [main, second] = &rig.boards[..] else { panic!("{:?}", rig.boards) };
+    assert_eq!(main.name, "main");
+    assert_eq!(main.usb, Some(UsbId { vendor: 0x1209, product: 0x7a11 }));
+    assert_eq!(main.usb.unwrap().to_string(), "1209:7a11");
+    assert_eq!((&main.serial, &main.path), (&None, &None));
+    assert_eq!(main.report_interval, Some(Duration::from_millis(4)));
+    assert!(main.buttons.is_empty());
+    assert_eq!(second.serial.as_deref(), Some("A-2"));
+    assert_eq!(second.path.as_deref(), Some("/dev/hidraw3"));
+    assert_eq!(second.report_interval, None);
+    let run = ButtonRun { report_id: Some(1), first_bit: 8, first_button: button(1), buttons: 32 };
+    assert_eq!(second.buttons, [run]);
+
+    let [rudder, elevator] = &rig.wheels[..] else { panic!("{:?}", rig.wheels) };
+    assert_eq!((rudder.name.as_str(), rudder.board), ("rudder", BoardIndex::new(0)));
+    assert_eq!(rudder.inputs, WheelInputs::Pulses { forward: button(3), backward: button(4) });
+    assert_eq!(rudder.per_turn.get(), 96);
+    assert!(!rudder.inverted && !rudder.reversed);
+    assert_eq!((elevator.name.as_str(), elevator.board), ("elevator", BoardIndex::new(1)));
+    let inputs = WheelInputs::Quadrature { a: button(1), b: button(2), per_cycle: CountsPerCycle::X4 };
+    assert_eq!(elevator.inputs, inputs);
+    assert_eq!(elevator.inputs.buttons(), [button(1), button(2)]);
+    assert!(elevator.inverted && elevator.reversed);
+}
+
+#[test]
+fn an_aircraft_with_everything() {
+    let aircraft = good_aircraft(AIRCRAFT);
+    assert_eq!(aircraft.name, "Heron 2 floatplane");
+
+    let [rudder, pitch] = &aircraft.trims[..] else { panic!("{:?}", aircraft.trims) };
+    assert_eq!((rudder.name.as_str(), rudder.wheel.as_str()), ("rudder", "rudder"));
+    assert_eq!((rudder.travel.get(), rudder.neutral.get()), (635.0, 320.0));
+    assert_eq!((rudder.stops, rudder.reversed, rudder.start), (StopStyle::Slip, false, Start::Neutral));
+    assert_eq!((pitch.name.as_str(), pitch.wheel.as_str()), ("pitch", "elevator"));
+    assert_eq!((pitch.travel.get(), pitch.neutral.get()), (1080.5, 540.25));
+    assert_eq!((pitch.stops, pitch.reversed), (StopStyle::Remember, true));
+    let Start::At(start) = pitch.start else { panic!("{:?}", pitch.start) };
+    assert_eq!(start.get(), 400.0);
+
+    let [axis, datagram] = &aircraft.outputs[..] else { panic!("{:?}", aircraft.outputs) };
+    let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
+    let Output::Axis { device, axes } = axis else { panic!("{axis:?}") };
+    assert_eq!(device.as_deref(), Some("Heron trim"));
+    assert_eq!(axes[..], [(first, AxisName::X), (second, AxisName::Ry)]);
+    let Output::Datagram { to, template, trims } = datagram else { panic!("{datagram:?}") };
+    assert_eq!(to.to_string(), "127.0.0.1:47811");
+    assert_eq!(*template, Template::Line);
+    assert_eq!(trims[..], [second, first]);
+}
+
+#[test]
+fn what_is_left_out_has_its_default() {
+    let aircraft = good_aircraft(
+        "name = \"Least\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n[[trim]]\nname = \"b\"\ntravel_degrees = 1\n\
+         [[output]]\nkind = \"axis\"\n[[output]]\nkind = \"datagram\"\nto = \"[::1]:9\"\n",
+    );
+    let trim = &aircraft.trims[0];
+    assert_eq!((trim.wheel.as_str(), trim.neutral.get()), ("a", 45.0));
+    assert_eq!((trim.stops, trim.reversed, trim.start), (StopStyle::Slip, false, Start::Neutral));
+    let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
+    let axes = vec![(first, AxisName::X), (second, AxisName::Y)];
+    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes });
+    let to = "[::1]:9".parse().unwrap();
+    let all = vec![first, second];
+    assert_eq!(aircraft.outputs[1], Output::Datagram { to, template: Template::Json, trims: all });
+    assert!(
+        good_aircraft("name = \"None\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n").outputs.is_empty()
+    );
+}
+
+#[test]
+fn a_single_board_needs_no_naming() {
+    let rig = good_rig(
+        "name = \"small\"\n[[board]]\nname = \"only\"\npath = \"somewhere\"\n\
+         [[wheel]]\nname = \"w\"\nwiring = \"pulses\"\nforward = 128\nbackward = 1\ncounts_per_turn = 1\n",
+    );
+    assert_eq!(rig.wheels[0].board, BoardIndex::new(0));
+    assert_eq!(rig.boards[0].usb, None);
+}
+
+/// The same file written another way is the same aircraft.
+#[test]
+fn the_way_of_writing_does_not_matter() {
+    let inline = "name = 'Heron 2 floatplane'\n\
+        trim = [{ name = \"rudder\", travel_degrees = 6.35e2, neutral_degrees = 3_20, start = \"neutral\" },\n\
+        { name = \"pitch\", wheel = \"elevator\", travel_degrees = 1080.50, stops = \"remember\", reversed = true, start = 400.0 }]\n\
+        output = [{ kind = \"axis\", device = \"Heron trim\", axes.pitch = \"ry\", axes.rudder = \"x\" },\n\
+        { kind = \"datagram\", to = \"127.0.0.1:47811\", template = \"line\", trims = [\"pitch\", \"rudder\",] }]\n";
+    assert_eq!(good_aircraft(inline), good_aircraft(AIRCRAFT));
+    assert_ne!(good_aircraft(&spoiled(AIRCRAFT, "start = 400", "start = 401")), good_aircraft(AIRCRAFT));
+}
+
+#[test]
+fn every_axis_has_its_name() {
+    for axis in AxisName::ALL {
+        let text = spoiled(AIRCRAFT, "pitch = \"ry\"", &format!("pitch = \"{}\"", axis.name()));
+        let text =
+            if axis == AxisName::X { spoiled(&text, "rudder = \"x\"", "rudder = \"y\"") } else { text };
+        let Output::Axis { axes, .. } = &good_aircraft(&text).outputs[0] else { panic!("{text}") };
+        assert_eq!(axes[1].1, axis);
+    }
+}
+
+/// `UINPUT_MAX_NAME_SIZE` is 80 with the end mark (Linux, `include/uapi/linux/uinput.h`).
+#[test]
+fn the_default_joystick_is_named_after_the_rig() {
+    let named = |name: &str| good_rig(&spoiled(RIG, "\"bench\"", &format!("{name:?}"))).device_name();
+    assert_eq!(named("bench"), "Tallywheel bench");
+    assert_eq!(named(&"x".repeat(64)), format!("Tallywheel {}", "x".repeat(64)));
+    // 11 bytes and 64 characters of 2 bytes each: 34 of them fit.
+    assert_eq!(named(&"\u{e9}".repeat(64)), format!("Tallywheel {}", "\u{e9}".repeat(34)));
+}

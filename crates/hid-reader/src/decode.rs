@@ -33,11 +33,14 @@ pub struct BoardDecoder {
     buttons: Buttons,
     /// The buttons that any report since the start or the last unplugging has told about.
     known: Buttons,
+    /// The lines of the wheels whose decoders want every sample, unchanged ones too.
+    sampled: u128,
     stall: StallDetector,
 }
 
 #[derive(Debug, Clone)]
 struct Wheel {
+    lines: u128,
     first: u128,
     second: u128,
     inverted: bool,
@@ -74,9 +77,11 @@ impl BoardDecoder {
                 return Err(ConfigError::ButtonTwice { button, first, second: wheel });
             }
         }
-        let wheels = wheels.iter().map(Wheel::new).collect();
+        let wheels: Box<[Wheel]> = wheels.iter().map(Wheel::new).collect();
+        let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
+        let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
-        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE, stall })
+        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE, sampled, stall })
     }
 
     /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
@@ -87,8 +92,9 @@ impl BoardDecoder {
     /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
+        let before = self.buttons;
         match self.layout.read(report, &mut self.buttons) {
-            Ok(told) => self.decode(at, told, sink),
+            Ok(told) => self.decode(at, before, told, sink),
             Err(_) => {
                 // It hid one count or edge at most from each wheel that it was about.
                 let bound = Margin::both(Counts::ONE);
@@ -100,10 +106,20 @@ impl BoardDecoder {
         }
     }
 
-    fn decode(&mut self, at: Timestamp, told: Buttons, sink: &mut impl FnMut(usize, Event)) {
-        self.known = Buttons::from_bits(self.known.bits() | told.bits());
+    #[inline]
+    fn decode(&mut self, at: Timestamp, before: Buttons, told: Buttons, sink: &mut impl FnMut(usize, Event)) {
+        let (told, known) = (told.bits(), self.known.bits());
+        let news = (before.bits() ^ self.buttons.bits()) | (told & (!known | self.sampled));
+        if news == 0 {
+            return;
+        }
+        self.known = Buttons::from_bits(known | told);
+        let unknown = !(known | told);
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
-            let Step { counts, loss } = wheel.step(at, self.buttons, self.known, told);
+            if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
+                continue;
+            }
+            let Step { counts, loss } = wheel.step(at, self.buttons.bits());
             if !counts.is_zero() {
                 sink(place, Event::Counts(counts));
             }
@@ -153,7 +169,7 @@ impl BoardDecoder {
         let certainty = Certainty::Observed;
         let loss = Loss { kind, certainty, at, lasted: Duration::ZERO, reports, bound };
         for (place, wheel) in self.wheels.iter().enumerate() {
-            if buttons.bits() & wheel.lines() != 0 {
+            if buttons.bits() & wheel.lines != 0 {
                 sink(place, Event::Loss(loss));
             }
         }
@@ -167,20 +183,13 @@ impl Wheel {
             WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
             WheelInputs::Quadrature { per_cycle, .. } => Decoding::Quadrature(Quadrature::new(per_cycle)),
         };
-        Self { first, second, inverted: config.inverted, decoding }
+        Self { lines: first | second, first, second, inverted: config.inverted, decoding }
     }
 
-    fn lines(&self) -> u128 {
-        self.first | self.second
-    }
-
-    fn step(&mut self, at: Timestamp, buttons: Buttons, known: Buttons, told: Buttons) -> Step {
-        let both = self.lines();
-        if told.bits() & both == 0 || known.bits() & both != both {
-            return Step::default();
-        }
-        let first = (buttons.bits() & self.first != 0) != self.inverted;
-        let second = (buttons.bits() & self.second != 0) != self.inverted;
+    #[inline]
+    fn step(&mut self, at: Timestamp, buttons: u128) -> Step {
+        let first = (buttons & self.first != 0) != self.inverted;
+        let second = (buttons & self.second != 0) != self.inverted;
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.step(at, first, second),
             Decoding::Quadrature(quadrature) => quadrature.step(at, first, second),
@@ -196,21 +205,19 @@ impl Wheel {
 }
 
 impl Decoding {
+    fn every_sample(&self) -> bool {
+        match self {
+            Self::Pulses(_) => Pulses::EVERY_SAMPLE,
+            Self::Quadrature(_) => Quadrature::EVERY_SAMPLE,
+        }
+    }
+
     /// How many counts the tally may be off at most after so many reports in a row are gone.
     fn hidden_in(&self, reports: u64) -> Counts {
-        Counts::new(
-            i64::try_from(match self {
-                // A pulse needs a report that presses and one that releases; the reports around the gap may give
-                // one of each.
-                Self::Pulses(_) => reports.div_ceil(2),
-                // The table goes by the phase, so it is off by whole cycles of four edges. At one edge a report
-                // at most, reports + 1 edges fell between the two that are there, and one is counted.
-                Self::Quadrature(quadrature) => {
-                    (reports.saturating_add(2) / 4).saturating_mul(quadrature.per_cycle())
-                }
-            })
-            .unwrap_or(i64::MAX),
-        )
+        match self {
+            Self::Pulses(pulses) => pulses.hidden_in(reports),
+            Self::Quadrature(quadrature) => quadrature.hidden_in(reports),
+        }
     }
 }
 

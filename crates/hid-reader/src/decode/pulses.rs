@@ -18,6 +18,7 @@
 //! Not seen here: a pulse that begins and ends between two reports, and two pulses merged into one.
 
 use super::step::Step;
+use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp};
 
 #[derive(Debug, Clone, Default)]
@@ -27,28 +28,43 @@ pub(crate) struct Pulses {
 }
 
 impl Pulses {
+    /// The same state again tells it nothing.
+    pub(crate) const EVERY_SAMPLE: bool = false;
+
+    #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, forward: bool, backward: bool) -> Step {
         let Some((forward_was, backward_was)) = self.seen.replace((forward, backward)) else {
             return Step::default();
         };
         let up = forward && !forward_was;
         let down = backward && !backward_was;
-        let overlap = (up && backward) || (down && forward);
-        Step {
-            counts: Counts::new(i64::from(up) - i64::from(down)),
-            loss: overlap.then(|| Loss {
-                kind: LossKind::PulsesOverlap,
-                certainty: Certainty::Observed,
-                at,
-                lasted: std::time::Duration::ZERO,
-                reports: 1,
-                bound: Margin::both(Counts::ONE),
-            }),
+        let counts = Counts::new(i64::from(up) - i64::from(down));
+        if (up && backward) || (down && forward) {
+            return Step { counts, loss: Some(overlap(at)) };
         }
+        Step { counts, loss: None }
     }
 
     pub(crate) fn forget(&mut self) {
         self.seen = None;
+    }
+
+    /// How many counts the tally may be off after so many reports in a row are gone. A pulse needs one that
+    /// presses and one that releases; the reports around the gap may give one of each.
+    pub(crate) fn hidden_in(&self, reports: u64) -> Counts {
+        Counts::new(i64::try_from(reports.div_ceil(2)).unwrap_or(i64::MAX))
+    }
+}
+
+#[cold]
+fn overlap(at: Timestamp) -> Loss {
+    Loss {
+        kind: LossKind::PulsesOverlap,
+        certainty: Certainty::Observed,
+        at,
+        lasted: Duration::ZERO,
+        reports: 1,
+        bound: Margin::both(Counts::ONE),
     }
 }
 

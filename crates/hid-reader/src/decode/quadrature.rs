@@ -20,10 +20,12 @@
 //! a step counts the difference.
 
 use super::step::Step;
+use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, CountsPerCycle, Loss, LossKind, Margin, Timestamp};
 
-/// Decodes one wheel's lines A and B. It keeps nothing but the phase, so that it can be swapped for anything
-/// with the same three functions.
+/// Decodes one wheel's lines A and B. Everything that the rest of the crate knows of it is `new`, `step`,
+/// `forget`, `hidden_in` and `EVERY_SAMPLE`, so that a decoder which knows more than the table can take its
+/// place.
 #[derive(Debug, Clone)]
 pub(crate) struct Quadrature {
     per_cycle: CountsPerCycle,
@@ -32,14 +34,14 @@ pub(crate) struct Quadrature {
 }
 
 impl Quadrature {
+    /// The same state again tells the table nothing. A decoder that follows the wheel's speed wants it.
+    pub(crate) const EVERY_SAMPLE: bool = false;
+
     pub(crate) fn new(per_cycle: CountsPerCycle) -> Self {
         Self { per_cycle, phase: None }
     }
 
-    pub(crate) fn per_cycle(&self) -> u64 {
-        u64::from(self.per_cycle.get())
-    }
-
+    #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
         let phase = match (a, b) {
             (false, false) => 0,
@@ -48,26 +50,38 @@ impl Quadrature {
             (false, true) => 3,
         };
         let Some(was) = self.phase.replace(phase) else { return Step::default() };
-        match (phase - was).rem_euclid(4) {
+        match (phase - was) & 3 {
             0 => Step::default(),
             1 => Step { counts: self.between(was, was + 1), loss: None },
             3 => Step { counts: self.between(was, was - 1), loss: None },
-            _ => Step {
-                counts: Counts::ZERO,
-                loss: Some(Loss {
-                    kind: LossKind::BothLinesChanged,
-                    certainty: Certainty::Observed,
-                    at,
-                    lasted: std::time::Duration::ZERO,
-                    reports: 1,
-                    bound: Margin::new(self.between(was, was - 2), self.between(was, was + 2)),
-                }),
-            },
+            _ => Step { counts: Counts::ZERO, loss: Some(self.skipped(at, was)) },
+        }
+    }
+
+    /// Two edges from `was`, either way.
+    #[cold]
+    fn skipped(&self, at: Timestamp, was: i64) -> Loss {
+        Loss {
+            kind: LossKind::BothLinesChanged,
+            certainty: Certainty::Observed,
+            at,
+            lasted: Duration::ZERO,
+            reports: 1,
+            bound: Margin::new(self.between(was, was - 2), self.between(was, was + 2)),
         }
     }
 
     pub(crate) fn forget(&mut self) {
         self.phase = None;
+    }
+
+    /// How many counts the tally may be off after so many reports in a row are gone. The table goes by the
+    /// phase, so it is off by whole cycles of four edges. At one edge a report at most, reports + 1 edges
+    /// fell between the two that are there, and one of them is counted.
+    pub(crate) fn hidden_in(&self, reports: u64) -> Counts {
+        let cycles = reports.saturating_add(2) / 4;
+        let counts = cycles.saturating_mul(u64::from(self.per_cycle.get()));
+        Counts::new(i64::try_from(counts).unwrap_or(i64::MAX))
     }
 
     fn between(&self, from: i64, to: i64) -> Counts {

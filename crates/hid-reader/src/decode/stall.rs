@@ -32,11 +32,14 @@ use tallywheel_units::Timestamp;
 /// Reports that the kernel keeps for a reader.
 const RING: u32 = 63;
 /// High-speed USB's microframe.
-const FASTEST_BOARD: Duration = Duration::from_micros(125);
+const FASTEST_BOARD: Nanos = 125_000;
 /// How often a reader that catches up may be held up again.
 const HELD_UP: u32 = 2;
 /// By how much a run may be longer than the ring, besides what came in while it was read.
 const RUN_SLACK: u32 = 8;
+
+/// A length of time. `Duration` would do but for being the slowest part of the fast path.
+type Nanos = u64;
 
 /// What a stall may have cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,15 +54,26 @@ pub(super) struct Stall {
 
 #[derive(Debug, Clone)]
 pub(super) struct StallDetector {
-    given: Option<Duration>,
-    pace: Pace,
+    interval: Interval,
+    /// What learns the interval, where it is not given.
+    pace: Option<Pace>,
     last: Option<Timestamp>,
     run: Option<Run>,
 }
 
+/// T, and what is measured by it.
+#[derive(Debug, Clone, Copy)]
+struct Interval {
+    nanos: Nanos,
+    /// A gap below this is no live report's.
+    quick: Nanos,
+    /// In this time the ring fills.
+    full: Nanos,
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Run {
-    pause: Duration,
+    pause: Nanos,
     first: Timestamp,
     reports: u32,
     slow: u32,
@@ -67,33 +81,42 @@ struct Run {
 
 impl StallDetector {
     pub(super) fn new(report_interval: Option<Duration>) -> Self {
-        let given = report_interval.map(|interval| interval.max(Duration::from_micros(1)));
-        Self { given, pace: Pace::default(), last: None, run: None }
+        let given = report_interval.map(|given| u64::try_from(given.as_nanos()).unwrap_or(u64::MAX));
+        let interval = Interval::new(given.unwrap_or(FASTEST_BOARD));
+        Self { interval, pace: given.is_none().then(Pace::default), last: None, run: None }
     }
 
     /// A report was read at `at`.
     pub(super) fn report(&mut self, at: Timestamp) -> Option<Stall> {
         let last = self.last.replace(at)?;
-        let gap = at.since(last);
-        if self.given.is_none() {
-            self.pace.gap(gap);
+        let gap = at.nanos().saturating_sub(last.nanos());
+        if let Some(learned) = self.pace.as_mut().and_then(|pace| pace.gap(gap)) {
+            self.interval = Interval::new(learned.max(FASTEST_BOARD));
         }
-        let interval = self.given.or(self.pace.learned).unwrap_or(FASTEST_BOARD);
-        let quick = gap < interval / 2;
+        if self.run.is_none() && gap < self.interval.full {
+            return None;
+        }
+        self.after_pause(at, last, gap)
+    }
+
+    #[cold]
+    fn after_pause(&mut self, at: Timestamp, last: Timestamp, gap: Nanos) -> Option<Stall> {
+        let quick = gap < self.interval.quick;
         let mut stall = None;
         if let Some(mut run) = self.run.take() {
             if run.reports >= RING && !quick {
-                stall = Some(run.stall(last, interval));
+                stall = Some(run.stall(last, self.interval));
             } else {
                 run.reports += 1;
                 run.slow += u32::from(!quick);
-                if !run.is_live(at, interval) {
-                    stall = (self.given.is_some() && run.reports == RING).then(|| run.stall(at, interval));
+                if !run.is_live(at, self.interval) {
+                    let certain = self.pace.is_none() && run.reports == RING;
+                    stall = certain.then(|| run.stall(at, self.interval));
                     self.run = stall.is_none().then_some(run);
                 }
             }
         }
-        if gap >= interval.saturating_mul(RING) {
+        if gap >= self.interval.full {
             self.run = Some(Run { pause: gap, first: at, reports: 1, slow: 0 });
         }
         stall
@@ -101,26 +124,37 @@ impl StallDetector {
 
     /// The board is gone; what comes next has nothing to do with what came before.
     pub(super) fn forget(&mut self) {
-        *self = Self::new(self.given);
+        (self.last, self.run) = (None, None);
+        if let Some(pace) = &mut self.pace {
+            *pace = Pace::default();
+            self.interval = Interval::new(FASTEST_BOARD);
+        }
+    }
+}
+
+impl Interval {
+    fn new(nanos: Nanos) -> Self {
+        let nanos = nanos.max(1);
+        Self { nanos, quick: nanos / 2, full: nanos.saturating_mul(u64::from(RING)) }
     }
 }
 
 impl Run {
     /// Whether the board must have sent some of the run while it was being read.
-    fn is_live(&self, at: Timestamp, interval: Duration) -> bool {
-        let lasted = at.since(self.first);
-        let sent_meanwhile = lasted.as_nanos() / interval.as_nanos().max(1);
+    fn is_live(&self, at: Timestamp, interval: Interval) -> bool {
+        let lasted = at.nanos().saturating_sub(self.first.nanos());
+        let sent_meanwhile = lasted / interval.nanos;
         self.slow > HELD_UP
-            || self.reports <= RING && lasted >= interval.saturating_mul(RING) / 2
-            || u128::from(self.reports) > u128::from(RING + RUN_SLACK) + sent_meanwhile
+            || self.reports <= RING && lasted >= interval.full / 2
+            || u64::from(self.reports) > sent_meanwhile.saturating_add(u64::from(RING + RUN_SLACK))
     }
 
-    fn stall(&self, end: Timestamp, interval: Duration) -> Stall {
-        let sent = self.pause.as_nanos() / interval.as_nanos().max(1) + 1;
+    fn stall(&self, end: Timestamp, interval: Interval) -> Stall {
+        let sent = self.pause / interval.nanos + 1;
         Stall {
-            lasted: self.pause + end.since(self.first),
+            lasted: Duration::from_nanos(self.pause) + end.since(self.first),
             reports: self.reports,
-            gone: u64::try_from(sent).unwrap_or(u64::MAX).saturating_sub(u64::from(RING)),
+            gone: sent.saturating_sub(u64::from(RING)),
         }
     }
 }
@@ -130,11 +164,11 @@ impl Run {
 /// each report was read. A hand does not turn that evenly.
 #[derive(Debug, Clone, Copy, Default)]
 struct Pace {
-    learned: Option<Duration>,
     gaps: u32,
-    sum: Duration,
-    longest: Duration,
-    mean: Duration,
+    sum: Nanos,
+    longest: Nanos,
+    /// The mean of the block before.
+    mean: Nanos,
     alike: u32,
 }
 
@@ -142,25 +176,25 @@ impl Pace {
     const BLOCK: u32 = 256;
     const BLOCKS: u32 = 4;
 
-    fn gap(&mut self, gap: Duration) {
+    /// Takes a gap; gives the interval each time a block bears it out.
+    fn gap(&mut self, gap: Nanos) -> Option<Nanos> {
         self.gaps += 1;
         self.sum = self.sum.saturating_add(gap);
         self.longest = self.longest.max(gap);
-        if self.gaps < Self::BLOCK {
-            return;
-        }
-        let mean = self.sum / Self::BLOCK;
-        let even = self.longest <= mean * 4;
+        if self.gaps < Self::BLOCK { None } else { self.block() }
+    }
+
+    fn block(&mut self) -> Option<Nanos> {
+        let mean = self.sum / u64::from(Self::BLOCK);
+        let even = self.longest <= mean.saturating_mul(4);
         let as_before = mean.abs_diff(self.mean) <= self.mean / 10;
-        self.alike = match (even, as_before) {
+        let alike = match (even, as_before) {
             (false, _) => 0,
             (true, false) => 1,
             (true, true) => self.alike.saturating_add(1),
         };
-        if self.alike >= Self::BLOCKS {
-            self.learned = Some(mean.max(FASTEST_BOARD));
-        }
-        *self = Self { gaps: 0, sum: Duration::ZERO, longest: Duration::ZERO, mean, ..*self };
+        *self = Self { mean, alike, ..Self::default() };
+        (alike >= Self::BLOCKS).then_some(mean)
     }
 }
 

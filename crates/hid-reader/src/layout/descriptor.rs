@@ -6,6 +6,9 @@
 //! means 65535. And some descriptors make it panic (a usage before any usage page) or ask for gigabytes
 //! (a usage range up to FFFFFFFF), which a board that somebody plugs in must not be able to do. A test
 //! holds the two against each other wherever they should agree.
+//!
+//! Two things that the kernel takes are refused with `hidreport`: a main item with an unknown tag, which the
+//! kernel passes over, and an Input item without a data byte, which is an array to it.
 
 use super::LayoutError;
 use super::field::Range;

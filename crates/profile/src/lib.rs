@@ -1,9 +1,9 @@
 //! TOML text to a checked rig and a checked aircraft. No paths, no files, no watching: text goes in, and either
 //! a value comes out that holds together or every mistake in the text, each with its place.
 //!
-//! - [`rig`] reads the hardware as built: boards, wheels, counts a turn.
-//! - [`aircraft`] reads how one aircraft's trims behave: travel, neutral, stops, start, outputs.
-//! - [`fit`] puts an aircraft on a rig: which trim is on which wheel.
+//! - [`rig()`] reads the hardware as built: boards, wheels, counts a turn.
+//! - [`aircraft()`] reads how one aircraft's trims behave: travel, neutral, stops, start, outputs.
+//! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
 //!
 //! Every key is described once, in the doc comments of the structs that serde fills (`rig::file` and
 //! `aircraft::file`). `toml` parses and keeps the place of every value; `read` walks what it parsed and, unlike

@@ -400,6 +400,8 @@ fn more_trims_than_a_joystick_has_axes() {
             "a.toml:29:1: output.axes: expected the key `axes`, because a joystick has 8 axes for 9 trims, found nothing"
         ],
     );
+    let eight = trims.replace("[[trim]]\nname = \"t8\"\ntravel_degrees = 360\n", "");
+    good_aircraft(&format!("name = \"Many\"\n{eight}[[output]]\nkind = \"axis\"\n"));
     good_aircraft(&format!("name = \"Many\"\n{trims}[[output]]\nkind = \"axis\"\naxes = {{ t8 = \"x\" }}\n"));
 }
 

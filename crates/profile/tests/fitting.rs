@@ -64,6 +64,20 @@ fn a_travel_of_less_than_a_count() {
     );
     fit(&good_rig(RIG), &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 635", "= 3.75"), "= 320", "= 3")))
         .unwrap();
+    // The figure in the message is enough.
+    let fine = spoiled(RIG, "counts_per_turn = 96", "counts_per_turn = 999983");
+    check(
+        &fine,
+        &spoiled(&spoiled(AIRCRAFT, "= 635", "= 0.00036"), "= 320", "= 0"),
+        &expect![[
+            r#"a.toml:5:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 0.000361 degrees, found 0.00036"#
+        ]],
+    );
+    fit(
+        &good_rig(&fine),
+        &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 635", "= 0.000361"), "= 320", "= 0")),
+    )
+    .unwrap();
     let coarse = spoiled(RIG, "counts_per_turn = 96", "counts_per_turn = 1");
     check(
         &coarse,
@@ -84,5 +98,27 @@ fn every_misfit_is_told() {
         &expect![[r#"
         a.toml:5:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 3.75 degrees, found 1
         a.toml:12:9: trim.wheel: expected the name of a wheel of the rig "bench": "rudder" or "elevator", found "pitch""#]],
+    );
+}
+
+/// A rig with more wheels than a message should list.
+#[test]
+fn of_many_wheels_some_are_told() {
+    let wheels: String = (1..13)
+        .map(|i| {
+            format!(
+                "[[wheel]]\nname = \"w{i}\"\nboard = \"main\"\nwiring = \"pulses\"\nforward = {}\nbackward = {}\n\
+                 counts_per_turn = 24\n",
+                i * 2 + 10,
+                i * 2 + 11
+            )
+        })
+        .collect();
+    check(
+        &format!("{RIG}{wheels}"),
+        &spoiled(AIRCRAFT, "wheel = \"elevator\"", "wheel = \"none\""),
+        &expect![[
+            r#"a.toml:12:9: trim.wheel: expected the name of a wheel of the rig "bench": "rudder", "elevator", "w1", "w2", "w3", "w4", "w5", "w6", "w7", "w8" or 4 others, found "none""#
+        ]],
     );
 }

@@ -97,6 +97,12 @@ fn what_is_missing() {
         rig.toml:1:1: board: expected at least one [[board]], found nothing
         rig.toml:1:1: wheel: expected at least one [[wheel]], found nothing"#]],
     );
+    let wheel =
+        "[[wheel]]\nname = \"w\"\nwiring = \"pulses\"\nforward = 1\nbackward = 2\ncounts_per_turn = 24";
+    check_rig(
+        &format!("name = \"bench\"\n{wheel}"),
+        &expect!["rig.toml:1:1: board: expected at least one [[board]], found nothing"],
+    );
     check_rig(
         "name = \"bench\"\nboard = []\nwheel = []",
         &expect![[r#"
@@ -163,6 +169,36 @@ fn an_unknown_key() {
         &expect![
             "rig.toml:12:3: button: expected one of the keys `name`, `board` or `wheel`, found `button`"
         ],
+    );
+    spoil_rig(
+        "forward = 3",
+        "FORWARD = 3",
+        &expect![[r#"
+        rig.toml:18:1: wheel.forward: expected a button number from 1 to 128, found nothing
+        rig.toml:22:1: wheel.FORWARD: expected `forward` or another known key, found `FORWARD`"#]],
+    );
+    // Only the root of a file tells which kind of file it should have been.
+    spoil_rig(
+        "count = 32",
+        "count = 32\ntrim = 1",
+        &expect![
+            "rig.toml:17:1: board.buttons.trim: expected one of the keys `report_id`, `first_bit`, `first_button` or `count`, found `trim`"
+        ],
+    );
+    // Nothing is repeated at length, and nothing that long is taken for one of our keys.
+    spoil_rig(
+        "count = 32",
+        &format!("count = 32\nfirst_button{} = 1", "x".repeat(150)),
+        &expect![[
+            r#"rig.toml:17:1: board.buttons."first_buttonxxxxxxxxxxxxxxxxxxxxxxxxxxxx"...: expected one of the keys `report_id`, `first_bit`, `first_button` or `count`, found `first_buttonxxxxxxxxxxxxxxxxxxxxxxxxxxxx...`"#
+        ]],
+    );
+    spoil_rig(
+        "count = 32",
+        &format!("count = 32\n{} = 1", "c".repeat(41)),
+        &expect![[
+            r#"rig.toml:17:1: board.buttons."cccccccccccccccccccccccccccccccccccccccc"...: expected one of the keys `report_id`, `first_bit`, `first_button` or `count`, found `cccccccccccccccccccccccccccccccccccccccc...`"#
+        ]],
     );
 }
 
@@ -458,6 +494,17 @@ fn out_of_range() {
 }
 
 #[test]
+fn the_limits_themselves_are_allowed() {
+    good_rig(&spoiled(RIG, "first_bit = 8", "first_bit = 131040"));
+    good_rig(&spoiled(RIG, "first_button = 1\ncount = 32", "first_button = 1\ncount = 128"));
+    good_rig(&spoiled(RIG, "report_interval_ms = 4", "report_interval_ms = 0.125"));
+    good_rig(&spoiled(RIG, "report_interval_ms = 4", "report_interval_ms = 1000"));
+    good_rig(&spoiled(RIG, "report_id = 1", "report_id = 255"));
+    good_rig(&spoiled(RIG, "counts_per_turn = 96", "counts_per_turn = 1_000_000"));
+    good_rig(&spoiled(RIG, "name = \"bench\"", &format!("name = \"{}\"", "\u{e9}".repeat(64))));
+}
+
+#[test]
 fn names_that_do_not_tell_apart() {
     spoil_rig(
         "name = \"second\"",
@@ -605,6 +652,10 @@ fn runs_of_buttons_that_contradict() {
     );
     let good = run("report_id = 1\nfirst_bit = 40\nfirst_button = 33\ncount = 8");
     good_rig(&spoiled(RIG, "count = 32", &good));
+    // Side by side from below.
+    let below = run("report_id = 1\nfirst_bit = 8\nfirst_button = 1\ncount = 8");
+    let above = spoiled(RIG, "first_bit = 8\nfirst_button = 1\n", "first_bit = 16\nfirst_button = 9\n");
+    good_rig(&spoiled(&spoiled(&above, "count = 32", &below), "a = 1", "a = 40"));
     // The same bits of another report are other bits.
     let good = run("report_id = 2\nfirst_bit = 8\nfirst_button = 33\ncount = 8");
     good_rig(&spoiled(RIG, "count = 32", &good));

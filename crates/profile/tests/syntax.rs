@@ -209,7 +209,7 @@ fn a_file_that_is_too_large() {
     let comment = "# padding\n".repeat(LARGEST_FILE_BYTES / 10);
     let text = format!("{RIG}{comment}");
     check_rig(&text, &expect!["rig.toml:1:1: (file): expected at most 1048576 bytes, found 1049050 bytes"]);
-    good_rig(&text[..LARGEST_FILE_BYTES - LARGEST_FILE_BYTES % 10]);
+    good_rig(&format!("{RIG}{}", "#".repeat(LARGEST_FILE_BYTES - RIG.len())));
 }
 
 /// More mistakes than anybody reads: the first hundred and a number.
@@ -219,6 +219,14 @@ fn a_file_full_of_mistakes() {
     let messages = rig_messages(&text);
     assert_eq!(messages.lines().count(), 101);
     expect!["and 99903 more"].assert_eq(messages.lines().last().unwrap_or(""));
+}
+
+/// Of a large file that is no TOML only the first mistake is looked for.
+#[test]
+fn a_large_file_of_noise() {
+    let messages = rig_messages(&"name = bench\n".repeat(10_000));
+    expect!["rig.toml:1:8: name: expected a number, true, false or text in quotes, found `bench`"]
+        .assert_eq(&messages);
 }
 
 /// The parser recurses; it must stop before the stack does.

@@ -27,7 +27,7 @@ pub struct Aircraft {
 pub struct Trim {
     /// Its name, unique in the aircraft.
     pub name: String,
-    /// The name of its wheel, which no other trim has. Whether the rig has it, [`crate::fit`] tells.
+    /// The name of its wheel, which no other trim has. Whether the rig has it, [`crate::fit()`] tells.
     pub wheel: String,
     /// Wheel rotation from the low stop to the high stop, above 0 and at most [`Degrees::LONGEST_TRAVEL`].
     pub travel: Degrees,

@@ -1,5 +1,12 @@
 //! Every command of the built program, as a user calls it.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test stops at the first surprise"
+)]
+
 use serde_json::Value;
 use tallywheel_tests::{Folder, run, top};
 

@@ -1,6 +1,13 @@
 //! `tallywheel run` as a process on this machine, without any board: what it says, sends and leaves.
 //! With boards it is tested on a kernel of its own, in `tests/kernel`.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test stops at the first surprise"
+)]
+
 use serde_json::Value;
 use std::io::{BufRead, BufReader};
 use std::net::UdpSocket;

@@ -1,6 +1,13 @@
 //! Licences and origins of everything that is built in. The same policy stands in `.deny.toml` for those
 //! who have a network: advisories need one, so they are not checked here.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test stops at the first surprise"
+)]
+
 use serde_json::Value;
 use tallywheel_tests::{metadata, top};
 

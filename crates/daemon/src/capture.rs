@@ -9,11 +9,9 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use tallywheel_hid_reader::{BoardMatch, Hid, OpenBoard, RecordedDevice, RecordingWriter, ReportSource};
+use tallywheel_hid_reader::{BoardMatch, Hid, RecordingWriter, ReportSource};
 use tallywheel_units::Timestamp;
 
-/// The bus number of USB in the recording format.
-const BUS_USB: u16 = 3;
 /// The largest report that the kernel hands on.
 const REPORT_BYTES_MAX: usize = 16 * 1024;
 /// How often a silent board is left to see whether the user wants to stop.
@@ -31,7 +29,7 @@ pub fn capture(args: &CaptureArgs) -> Result<(), Failure> {
         })?),
     };
     let mut board = Hid::new()?.open(&wanted(args)?)?;
-    let device = describe(&board);
+    let device = board.recorded();
     let stop = on_interrupt()?;
     let in_file = |source| Failure::File { path: args.to.clone(), source };
     let to: Box<dyn Write> = if args.to == Path::new("-") {
@@ -83,17 +81,6 @@ fn wanted(args: &CaptureArgs) -> Result<BoardMatch, Failure> {
         }
     };
     Ok(crate::plan::board_match(board))
-}
-
-fn describe(board: &OpenBoard) -> RecordedDevice {
-    RecordedDevice {
-        name: board.name().to_owned(),
-        phys: None,
-        bus: BUS_USB,
-        vendor: board.vendor(),
-        product: board.product(),
-        descriptor: board.descriptor().to_vec(),
-    }
 }
 
 /// A flag that Ctrl-C or SIGTERM sets.

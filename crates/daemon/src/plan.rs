@@ -274,7 +274,7 @@ const fn start(start: Start) -> Place {
 fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Output) -> OutputConfig {
     match output {
         tallywheel_profile::Output::Axis { device, axes } => OutputConfig::Axis {
-            device_name: device.clone().unwrap_or_else(|| format!("Tallywheel {}", rig.name)),
+            device_name: device.clone().unwrap_or_else(|| rig.device_name()),
             axes: axes.iter().map(|(trim, axis)| (*trim, axis_code(*axis))).collect(),
         },
         tallywheel_profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {

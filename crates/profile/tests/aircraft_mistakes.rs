@@ -237,14 +237,14 @@ fn out_of_range() {
         "device = \"Heron trim\"",
         "device = \"\"",
         &expect![[
-            r#"a.toml:20:10: output.device: expected a name of 1 to 79 bytes, without line breaks and without blanks at its ends, found """#
+            r#"a.toml:20:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found """#
         ]],
     );
     spoil_aircraft(
         "device = \"Heron trim\"",
         &format!("device = \"{}\"", "\u{e9}".repeat(40)),
         &expect![[
-            r#"a.toml:20:10: output.device: expected a name of 1 to 79 bytes, without line breaks and without blanks at its ends, found "éééééééééééééééééééééééééééééééééééééééé""#
+            r#"a.toml:20:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found "éééééééééééééééééééééééééééééééééééééééé""#
         ]],
     );
     spoil_aircraft(

@@ -151,7 +151,7 @@ pub(crate) struct DeviceName(pub(crate) String);
 
 impl Setting for DeviceName {
     const EXPECTED: &'static str =
-        "a name of 1 to 79 bytes, without line breaks and without blanks at its ends";
+        "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
 
     fn from_text(text: &str) -> Option<Self> {
         let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());

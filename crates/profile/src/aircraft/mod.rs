@@ -59,7 +59,7 @@ pub enum Start {
 pub enum Output {
     /// A virtual joystick.
     Axis {
-        /// Its name, at most 79 bytes; none to name it after the rig.
+        /// Its name, at most 78 bytes; none to name it after the rig.
         device: Option<String>,
         /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
         axes: Vec<(TrimIndex, AxisName)>,

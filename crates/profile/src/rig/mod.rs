@@ -22,8 +22,9 @@ pub struct Rig {
 }
 
 impl Rig {
-    /// The longest name of a virtual joystick in bytes: the kernel's `UINPUT_MAX_NAME_SIZE` less its end mark.
-    pub const LONGEST_DEVICE_NAME: usize = 79;
+    /// The longest name of a virtual joystick in bytes: the kernel's `UINPUT_MAX_NAME_SIZE` of 80, of which
+    /// the `evdev` crate fills 78.
+    pub const LONGEST_DEVICE_NAME: usize = 78;
 
     /// What the rig's virtual joystick is called when the aircraft does not say: `Tallywheel` and the rig's
     /// name, cut to what the kernel takes.

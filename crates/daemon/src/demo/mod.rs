@@ -36,12 +36,7 @@ const LINE: Duration = Duration::from_secs(1);
 /// # Errors
 /// Where `out` cannot be written or there is no loopback network.
 pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
-    let rig = tallywheel_profile::rig("demo rig.toml", RIG).map_err(plan::PlanError::from)?;
-    let aircraft =
-        tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT).map_err(plan::PlanError::from)?;
-    let recording = Recording::parse(RECORDING)
-        .map_err(|source| Failure::Recording { path: "demo recording".into(), source })?;
-    let mut player = Player::new(plan::plan(&rig, &aircraft)?, recording)?;
+    let mut player = player()?;
     let mut receiver = Receiver::open()?;
     let trims = (0_u8..).map(TrimIndex::new).zip(player.names().trims().map(str::to_owned)).collect();
     let mut output =
@@ -98,8 +93,41 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     }
 }
 
+fn player() -> Result<Player, Failure> {
+    let rig = tallywheel_profile::rig("demo rig.toml", RIG).map_err(plan::PlanError::from)?;
+    let aircraft =
+        tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT).map_err(plan::PlanError::from)?;
+    let recording = Recording::parse(RECORDING)
+        .map_err(|source| Failure::Recording { path: "demo recording".into(), source })?;
+    Player::new(plan::plan(&rig, &aircraft)?, recording)
+}
+
 fn publish(output: &mut Supervised, player: &Player, at: Timestamp) {
     let trims = player.tally().readings();
     // The demo's own port listens for as long as the demo runs, so there is no news to show.
     let _ = output.publish(&Frame { at, sequence: player.tally().sequence(), trims: &trims });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The README shows the picture at 8.0 s, as the terminal had it. The number of datagrams is the only figure
+    /// in it that does not follow from the recording alone.
+    #[test]
+    fn the_readme_shows_what_the_demo_draws() {
+        let readme = include_str!("../../../../README.md");
+        let at = Timestamp::from_micros(8_000_000);
+        let mut player = player().unwrap();
+        while player.due().is_some_and(|due| due <= at) {
+            player.step(&mut |_| ());
+        }
+        let last =
+            readme.lines().find(|line| line.starts_with("  8.0 s")).expect("the README has the picture");
+        let datagrams = last.split_whitespace().nth(4).unwrap().parse().unwrap();
+        let mut drawn = Vec::new();
+        Screen::new(Show::Picture).show(&player, datagrams, at, &mut drawn).unwrap();
+        let drawn = String::from_utf8(drawn).unwrap();
+        assert!(readme.contains(drawn.trim_end()), "the README should show:\n{drawn}");
+    }
 }

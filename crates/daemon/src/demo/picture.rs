@@ -106,7 +106,8 @@ mod tests {
             margin,
             refused: FixedCounts::from_raw(7 << 19),
         });
-        expected.assert_eq(&picture.join("\n"));
+        // The bar keeps the blanks in front, which `expect!` would take for indentation.
+        expected.assert_eq(&picture.map(|line| format!("|{line}")).join("\n"));
     }
 
     #[test]
@@ -117,8 +118,8 @@ mod tests {
             -1.0,
             Margin::CERTAIN,
             &expect![[r#"
-                  rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
-                          ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]],
+                |  rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
+                |          ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]],
         );
         check(
             -25,
@@ -126,8 +127,8 @@ mod tests {
             0.0,
             Margin::both(Counts::new(2)),
             &expect![[r#"
-                  rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
-                          ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]],
+                |  rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
+                |          ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]],
         );
         check(
             180,
@@ -135,8 +136,8 @@ mod tests {
             1.0,
             Margin::UNKNOWN,
             &expect![[r#"
-                  rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
-                          ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]],
+                |  rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
+                |          ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]],
         );
     }
 }

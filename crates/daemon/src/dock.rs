@@ -105,10 +105,8 @@ impl Dock {
     /// Where the system gives no thread.
     pub fn keep(mut self) -> std::io::Result<()> {
         let bell = self.bell.clone();
-        self.watched = devwatch::watch(
-            move |node| !matches!(bell.0.try_send(Wake::Node(node)), Err(e) if e.is_disconnected()),
-        )
-        .is_ok();
+        // The watch has a thread of its own, so it can wait for a place in the queue: no change is missed.
+        self.watched = devwatch::watch(move |node| bell.0.send(Wake::Node(node)).is_ok()).is_ok();
         thread::Builder::new().name("dock".into()).spawn(move || self.run())?;
         Ok(())
     }

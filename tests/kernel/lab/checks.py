@@ -3,6 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+# Characters of what was found instead; the rest is in the records.
+LONGEST_NOTE = 1000
+
 
 @dataclass
 class Checks:
@@ -13,7 +16,8 @@ class Checks:
 
     def that(self, name: str, holds: bool, otherwise: str = "") -> None:
         """One check; `otherwise` says what was found instead."""
-        self.verdicts.append((name, bool(holds), "" if holds else otherwise))
+        shown = otherwise if len(otherwise) <= LONGEST_NOTE else otherwise[:LONGEST_NOTE] + " ..."
+        self.verdicts.append((name, bool(holds), "" if holds else shown))
 
     def equal(self, name: str, got: object, wanted: object) -> None:
         """One check for equality; lists are compared place by place."""

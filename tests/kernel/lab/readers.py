@@ -63,7 +63,7 @@ def joydev(text: str) -> tuple[dict[int, int], dict[int, list[int]]]:
     """jstest --event: the first value of each axis and what came after; js_event types: Documentation/input/joydev."""
     first: dict[int, int] = {}
     later: dict[int, list[int]] = {}
-    for kind, number, value in re.findall(r"Event: type (\d+), time \d+, number (\d+), value (-?\d+)", text):
+    for kind, number, value in re.findall(r"Event: type (\d+), time -?\d+, number (\d+), value (-?\d+)", text):
         if int(kind) == 0x80 | 2:
             first[int(number)] = int(value)
         elif int(kind) == 2:

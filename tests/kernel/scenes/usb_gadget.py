@@ -46,7 +46,7 @@ def bounds() -> list[int]:
 
 SCRIPT = """\
 . /run/job/functions
-modules usbhid dummy_hcd libcomposite usb_f_hid uinput evdev
+modules hid-generic usbhid dummy_hcd libcomposite usb_f_hid uinput evdev
 mount -t configfs none /sys/kernel/config
 board_start main board.hid gadget TW-2
 board main plug

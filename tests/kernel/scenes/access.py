@@ -125,7 +125,7 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     said.first("no uinput", "no-board-no-uinput", None, ["ERROR", "modprobe uinput"])
     said.first("no right to read", "no-right-to-read", "no-board-no-uinput", ["ERROR", "ermission denied", "60-tallywheel.rules"])
     said.first("readable", "readable", "no-right-to-read", ["INFO", "reading the board"])
-    said.first("no right to write", "no-right-to-write", "readable", ["ERROR", "ermission denied", "60-tallywheel.rules"])
+    said.first("no right to write", "no-right-to-write", "readable", ["ERROR", "may not open /dev/uinput", "60-tallywheel.rules"])
     said.first("writable", "writable", "no-right-to-write", ["INFO", "open again"])
     said.first("gone", "gone", "writable", ["WARN", "the board is gone"])
     said.first("back", "back", "gone", ["INFO", "reading the board"])

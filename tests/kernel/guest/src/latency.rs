@@ -1,13 +1,14 @@
 //! `latency --recording FILE --serial TEXT --rounds N --warm-up N --reports N --records FOLDER NAME=DEVICE=COMMAND...`:
 //! how long a report takes from the board's write to the moment at which a consumer has read the axis event it causes.
 //!
-//! The programs take turns, round by round, each in another place, in one boot and on one board. Every report of the
-//! recording must move an axis. Under `-icount shift=0` a nanosecond is one guest instruction.
+//! The programs take turns, round by round, each in another place, in one boot and on one board. The first report of
+//! the recording is the board at rest; every other one must move an axis. Under `-icount shift=0` a nanosecond is one guest instruction.
 //! Records: `latency` (round, name, nanoseconds), `values` (round, name, axis code, value), `syscalls` (name, calls,
 //! reports).
 
 use std::fmt::Write as _;
 use std::fs::{self, File};
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::{Child, Command};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -53,6 +54,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
         warm_up: option(words, "--warm-up")?.parse()?,
         reports: option(words, "--reports")?.parse()?,
     };
+    let at_rest = &recording.reports.first().ok_or("the recording is empty")?.bytes;
     let programs: Vec<Program> = words.iter().filter_map(|word| program(word)).collect();
     watch();
     let mut board = UhidBoard::new(&recording, serial)?;
@@ -64,6 +66,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
         for place in 0..programs.len() {
             let Some(program) = programs.get((round + place) % programs.len()) else { continue };
             let mut running = Running::start(program, &records, &node)?;
+            board.send(at_rest)?;
             let (warm_up, measured) = split(&recording, &plan)?;
             running.play(&mut board, warm_up, |_, _, _| {})?;
             running.play(&mut board, measured, |took, code, value| {
@@ -80,6 +83,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
     // Apart from the rounds above, as the tracepoint makes every call dearer.
     for program in &programs {
         let mut running = Running::start(program, &records, &node)?;
+        board.send(at_rest)?;
         let (warm_up, measured) = split(&recording, &plan)?;
         running.play(&mut board, warm_up, |_, _, _| {})?;
         let count = SyscallCount::start()?;
@@ -103,7 +107,7 @@ fn program(word: &str) -> Option<Program> {
 }
 
 fn split<'a>(recording: &'a Recording, plan: &Plan) -> Result<(&'a [Report], &'a [Report]), Failure> {
-    let all = recording.reports.get(..plan.warm_up + plan.reports).ok_or("the recording is too short")?;
+    let all = recording.reports.get(1..=plan.warm_up + plan.reports).ok_or("the recording is too short")?;
     Ok(all.split_at(plan.warm_up))
 }
 
@@ -115,7 +119,7 @@ fn watch() {
             std::thread::sleep(PATIENCE);
             let now = STEPS.load(Ordering::Relaxed);
             if now == before {
-                let _ = fs::write("/dev/stderr", format!("no event came of report {now}\n"));
+                let _ = writeln!(std::io::stderr(), "no event came within {PATIENCE:?} at step {now}");
                 std::process::exit(3);
             }
             before = now;

@@ -21,11 +21,13 @@ class Binaries:
     lab: Path
     floor: Path
     sdl_axes: Path
+    policy: Path
 
     def for_guest(self) -> dict[str, Path]:
         """As files of a boot."""
         return {
             "tallywheel": self.tallywheel, "lab": self.lab, "floor-c": self.floor, "sdl-axes": self.sdl_axes,
+            "policy": self.policy,
             "functions": HERE / "initramfs" / "functions",
         }  # fmt: skip
 
@@ -41,16 +43,18 @@ def build() -> Binaries:
     subprocess.run(cargo, cwd=REPOSITORY, env=environment, check=True)
     release = folder / TARGET / "release"
     made = Binaries(
-        release / "tallywheel", release / "tallywheel-kernel-guest", folder / "floor-c", folder / "sdl-axes"
-    )
+        release / "tallywheel", release / "tallywheel-kernel-guest",
+        folder / "floor-c", folder / "sdl-axes", folder / "policy",
+    )  # fmt: skip
     warnings = ["-O2", "-Wall", "-Wextra", "-Werror"]
     for source, target, how in [
         ("floor/floor.c", made.floor, ["-static"]),
         ("floor/sdl_axes.c", made.sdl_axes, ["-ldl"]),
+        ("floor/policy.c", made.policy, ["-static"]),
     ]:
         subprocess.run(["gcc", *warnings, str(HERE / source), "-o", str(target), *how], check=True)
         subprocess.run(["strip", str(target)], check=True)
-    for path in [made.tallywheel, made.lab, made.floor]:
+    for path in [made.tallywheel, made.lab, made.floor, made.policy]:
         if b"ld-linux" in path.read_bytes()[:4096]:
             raise RuntimeError(f"{path} is not static")
     return made

@@ -1,17 +1,26 @@
 //! `latency --recording FILE --serial TEXT --rounds N --warm-up N --reports N --records FOLDER NAME=DEVICE=COMMAND...`:
-//! how long a report takes from the board's write to the moment at which a consumer has read the axis event it causes.
+//! how long a report takes from the board's write to the moment at which a consumer has read the axis event it causes,
+//! and until every program rests again.
 //!
 //! The programs take turns, round by round, each in another place, in one boot and on one board. The first report of
-//! the recording is the board at rest; every other one must move an axis. Under `-icount shift=0` a nanosecond is one guest instruction.
-//! Records: `latency` (round, name, nanoseconds), `values` (round, name, axis code, value), `syscalls` (name, calls,
-//! reports).
+//! the recording is the board at rest; every other one must move an axis. Under `-icount shift=0` a nanosecond is one
+//! guest instruction.
+//!
+//! There is one processor, so who runs when must not be left to chance: the board's thread is SCHED_IDLE and gives way
+//! to everyone, the consumer is SCHED_FIFO and runs as soon as the event is there, as if each had a processor of its
+//! own (sched(7)). The board's write returns when nobody has anything left to do.
+//!
+//! Records: `latency` (round, name, nanoseconds until the consumer has it, nanoseconds until all rest), `values`
+//! (round, name, axis code, value), `syscalls` (name, calls, reports).
 
 use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command};
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use crate::board::hidraw_node;
@@ -57,6 +66,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
     let at_rest = &recording.reports.first().ok_or("the recording is empty")?.bytes;
     let programs: Vec<Program> = words.iter().filter_map(|word| program(word)).collect();
     watch();
+    set_policy("idle")?;
     let mut board = UhidBoard::new(&recording, serial)?;
     board.plug()?;
     let node = hidraw_node(serial)?;
@@ -68,14 +78,15 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
             let mut running = Running::start(program, &records, &node)?;
             board.send(at_rest)?;
             let (warm_up, measured) = split(&recording, &plan)?;
-            running.play(&mut board, warm_up, |_, _, _| {})?;
-            running.play(&mut board, measured, |took, code, value| {
+            running.play(&mut board, warm_up, |_, _| {})?;
+            running.play(&mut board, measured, |seen, resting| {
                 if round == 0 {
                     return;
                 }
+                let (name, took, rested) = (&program.name, seen.took.as_nanos(), resting.as_nanos());
                 // Writing to a String can't fail.
-                let _ = writeln!(latency, "{round} {} {}", program.name, took.as_nanos());
-                let _ = writeln!(values, "{round} {} {code} {value}", program.name);
+                let _ = writeln!(latency, "{round} {name} {took} {rested}");
+                let _ = writeln!(values, "{round} {name} {} {}", seen.code, seen.value);
             })?;
             running.stop()?;
         }
@@ -85,10 +96,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), Failure> {
         let mut running = Running::start(program, &records, &node)?;
         board.send(at_rest)?;
         let (warm_up, measured) = split(&recording, &plan)?;
-        running.play(&mut board, warm_up, |_, _, _| {})?;
+        running.play(&mut board, warm_up, |_, _| {})?;
         let count = SyscallCount::start()?;
         let before = count.of(running.process.id())?;
-        running.play(&mut board, measured, |_, _, _| {})?;
+        running.play(&mut board, measured, |_, _| {})?;
         let made = count.of(running.process.id())? - before;
         drop(count);
         writeln!(calls, "{} {made} {}", program.name, measured.len())?;
@@ -127,18 +138,30 @@ fn watch() {
     });
 }
 
+/// What the consumer saw of one report.
+struct Seen {
+    took: Duration,
+    code: u16,
+    value: i32,
+}
+
 /// A program at work, and a consumer that has opened its axis.
 struct Running {
     process: Child,
     device: String,
-    events: File,
-    buffer: Vec<u8>,
+    /// When the report that is under way was written.
+    written: Arc<Mutex<Instant>>,
+    seen: Receiver<Seen>,
 }
 
 impl Running {
-    fn start(program: &Program, records: &std::path::Path, node: &str) -> Result<Self, Failure> {
+    fn start(program: &Program, records: &Path, node: &str) -> Result<Self, Failure> {
         let log = File::create(records.join(format!("log-{}", program.name)))?;
-        let command = format!("exec {}", program.command.replace("HIDRAW", &format!("/dev/{node}")));
+        // It would inherit the board's class.
+        let command = format!(
+            "policy normal $$ && exec {}",
+            program.command.replace("HIDRAW", &format!("/dev/{node}"))
+        );
         let process =
             Command::new("/bin/sh").args(["-c", &command]).stdout(log.try_clone()?).stderr(log).spawn()?;
         let begun = Instant::now();
@@ -156,25 +179,27 @@ impl Running {
         STEPS.fetch_add(1, Ordering::Relaxed);
         // A consumer that opens now starts with an empty queue.
         let events = File::open(path)?;
-        Ok(Self { process, device: program.device.clone(), events, buffer: vec![0; 64 * 24] })
+        let written = Arc::new(Mutex::new(Instant::now()));
+        let seen = consume(events, Arc::clone(&written));
+        Ok(Self { process, device: program.device.clone(), written, seen })
     }
 
     fn play(
         &mut self,
         board: &mut UhidBoard,
         reports: &[Report],
-        mut record: impl FnMut(Duration, u16, i32),
+        mut record: impl FnMut(Seen, Duration),
     ) -> Result<(), Failure> {
         for (index, report) in (0_u32..).zip(reports) {
             std::thread::sleep(BETWEEN_REPORTS + DITHER_STEP * (index * 13 % 32));
             board.prepare(&report.bytes)?;
             let begun = Instant::now();
+            *self.written.lock().map_err(|_| "the consumer ended")? = begun;
             board.send_prepared()?;
-            let moved = next_axis(&mut self.events, &mut self.buffer)?;
-            let took = begun.elapsed();
+            let resting = begun.elapsed();
+            let seen = self.seen.recv()?;
             STEPS.fetch_add(1, Ordering::Relaxed);
-            let (code, value) = moved.ok_or("a packet without an axis")?;
-            record(took, code, value);
+            record(seen, resting);
         }
         Ok(())
     }
@@ -191,4 +216,31 @@ impl Running {
         }
         Ok(())
     }
+}
+
+/// Reads axis events on a thread that nobody can keep waiting, until the device is gone.
+fn consume(mut events: File, written: Arc<Mutex<Instant>>) -> Receiver<Seen> {
+    let (send, receive) = channel();
+    std::thread::spawn(move || -> Result<(), Failure> {
+        set_policy("fifo")?;
+        let mut buffer = vec![0; 64 * 24];
+        loop {
+            let moved = next_axis(&mut events, &mut buffer)?;
+            let now = Instant::now();
+            let begun = *written.lock().map_err(|_| "the board ended")?;
+            if let Some((code, value)) = moved {
+                send.send(Seen { took: now - begun, code, value })?;
+            }
+        }
+    });
+    receive
+}
+
+/// Puts the calling thread into a scheduling class.
+fn set_policy(class: &str) -> Result<(), Failure> {
+    // /proc/thread-self leads to PROCESS/task/THREAD.
+    let link = fs::read_link("/proc/thread-self")?;
+    let thread = link.file_name().ok_or("no thread id")?;
+    let done = Command::new("policy").arg(class).arg(thread).status()?;
+    if done.success() { Ok(()) } else { Err(format!("policy {class} failed").into()) }
 }

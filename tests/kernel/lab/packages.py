@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -69,7 +70,14 @@ def unpack(names: list[str], into: Path) -> None:
     downloads = into.parent / f"{into.name}.debs"
     shutil.rmtree(downloads, ignore_errors=True)
     downloads.mkdir(parents=True)
-    _apt("download", *names, cwd=downloads)
+    try:
+        _apt("download", *names, cwd=downloads)
+    except Missing:
+        # Lists of yesterday name files of yesterday.
+        if os.geteuid() != 0:
+            raise
+        _apt("update")
+        _apt("download", *names, cwd=downloads)
     debs = sorted(downloads.glob("*.deb"))
     if len(debs) != len(names):
         raise Missing(f"asked apt for {names}, got {[deb.name for deb in debs]}")
@@ -82,12 +90,18 @@ def unpack(names: list[str], into: Path) -> None:
 def sdl_library(into: Path) -> Path:
     """Fetches the one file of SDL 2 that we need: a wheel of 5 MB against some sixty Debian packages."""
     into.mkdir(parents=True, exist_ok=True)
-    pip = ["python3", "-m", "pip", "download", "--quiet", "--disable-pip-version-check", "--no-deps"]
-    pip += ["--only-binary=:all:", "--dest", str(into), "pysdl2-dll"]
-    done = subprocess.run(pip, capture_output=True, text=True, check=False)
-    wheels = sorted(into.glob("pysdl2_dll-*.whl"))
-    if done.returncode or not wheels:
-        raise Missing(f"pip could not download pysdl2-dll: {done.stderr.strip()}")
+    said = ""
+    # tests/all brings a Python of its own; Debian's has no pip.
+    for python in [os.environ.get("TALLYWHEEL_PYTHON"), sys.executable]:
+        if python:
+            pip = [python, "-m", "pip", "download", "--quiet", "--disable-pip-version-check", "--no-deps"]
+            pip += ["--only-binary=:all:", "--dest", str(into), "pysdl2-dll"]
+            said = subprocess.run(pip, capture_output=True, text=True, check=False).stderr
+        wheels = sorted(into.glob("pysdl2_dll-*.whl"))
+        if wheels:
+            break
+    else:
+        raise Missing(f"pip could not download pysdl2-dll: {said.strip()}")
     library = into / "libSDL2.so"
     with zipfile.ZipFile(wheels[-1]) as wheel:
         library.write_bytes(wheel.read("sdl2dll/dll/libSDL2-2.0.so"))
@@ -110,7 +124,7 @@ def _first_dependency(package: str, pattern: str) -> str:
 def _apt(*words: str, cwd: Path | None = None) -> None:
     environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive", LC_ALL="C")
     done = subprocess.run(
-        ["apt-get", "-qq", *words], cwd=cwd, env=environment, capture_output=True, text=True, check=False
+        ["apt-get", "-qq", "-o", "DPkg::Lock::Timeout=600", *words], cwd=cwd, env=environment, capture_output=True, text=True, check=False
     )
     if done.returncode:
         raise Missing(f"apt-get {' '.join(words)} failed: {done.stderr.strip() or done.stdout.strip()}")

@@ -9,10 +9,27 @@ pub enum Node {
     Uinput,
 }
 
-/// Always fails.
-///
-/// # Errors
-/// Always: there is nothing to watch here.
-pub fn watch(_changed: impl FnMut(Node) -> bool + Send + 'static) -> std::io::Result<()> {
-    Err(std::io::Error::from(std::io::ErrorKind::Unsupported))
+/// There is none.
+#[derive(Debug)]
+pub enum DevWatch {}
+
+impl DevWatch {
+    /// Always fails.
+    ///
+    /// # Errors
+    /// Always: there is nothing to watch here.
+    pub fn new(_changed: impl FnMut(Node) -> bool + Send + 'static) -> std::io::Result<Self> {
+        Err(std::io::Error::from(std::io::ErrorKind::Unsupported))
+    }
+
+    /// Never called.
+    pub fn switch(&mut self, _on: bool) -> bool {
+        match *self {}
+    }
+
+    /// Never called.
+    #[must_use]
+    pub const fn is_on(&self) -> bool {
+        match *self {}
+    }
 }

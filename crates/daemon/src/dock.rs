@@ -5,7 +5,7 @@
 //! the time for outputs that failed; while all is well it sleeps without a timer.
 
 use crate::clock::Clock;
-use crate::devwatch::{self, Node};
+use crate::devwatch::{DevWatch, Node};
 use crate::note::{BoardChange, Note, Notes};
 use crate::plan::{BoardPath, BoardPlan};
 use crate::station::Station;
@@ -82,7 +82,7 @@ pub struct Dock {
     bell: DockBell,
     door: DockDoor,
     hid: Option<Hid>,
-    watched: bool,
+    watch: Option<DevWatch>,
 }
 
 impl Dock {
@@ -96,7 +96,7 @@ impl Dock {
         (bell, door): (DockBell, DockDoor),
     ) -> Self {
         let berths = plans.into_iter().map(|plan| Berth { plan, state: State::Away, said: None }).collect();
-        Self { berths, station, notes, clock, bell, door, hid: None, watched: false }
+        Self { berths, station, notes, clock, bell, door, hid: None, watch: None }
     }
 
     /// Starts a thread that keeps the boards for as long as the program runs.
@@ -106,16 +106,16 @@ impl Dock {
     pub fn keep(mut self) -> std::io::Result<()> {
         let bell = self.bell.clone();
         // The watch has a thread of its own, so it can wait for a place in the queue: no change is missed.
-        self.watched = devwatch::watch(move |node| bell.0.send(Wake::Node(node)).is_ok()).is_ok();
+        self.watch = DevWatch::new(move |node| bell.0.send(Wake::Node(node)).is_ok()).ok();
         thread::Builder::new().name("dock".into()).spawn(move || self.run())?;
         Ok(())
     }
 
     fn run(mut self) {
-        // Changes before the watch was set are found by looking once.
         self.station.publish_now(self.clock.now());
         self.look();
         loop {
+            self.watch_if_needed();
             let wake = match self.next_deadline() {
                 None => self.door.0.recv().map_err(|_| RecvTimeoutError::Disconnected),
                 Some(at) => self.door.0.recv_timeout(at.since(self.clock.now())),
@@ -134,8 +134,20 @@ impl Dock {
             _ => None,
         });
         let away = self.berths.iter().any(|berth| matches!(berth.state, State::Away));
-        let look = (away && !self.watched).then(|| self.clock.now().after(LOOK_STEP));
+        let watched = self.watch.as_ref().is_some_and(DevWatch::is_on);
+        let look = (away && !watched).then(|| self.clock.now().after(LOOK_STEP));
         settling.chain(look).chain(self.station.deadline()).min()
+    }
+
+    /// Watches /dev for as long as a board or an output is awaited.
+    fn watch_if_needed(&mut self) {
+        let awaited = self.berths.iter().any(|berth| !matches!(berth.state, State::Reading));
+        let needed = awaited || self.station.output_awaited();
+        if self.watch.as_mut().is_some_and(|watch| watch.switch(needed)) {
+            // Changes before the watch was on are found by looking once.
+            self.station.retry_outputs(self.clock.now());
+            self.look();
+        }
     }
 
     fn woken(&mut self, first: Wake) {

@@ -14,8 +14,8 @@ use tokio::sync::Notify;
 /// The most notes that wait to be read; about four seconds of a wheel at full tilt on a 1 ms board.
 const QUEUE_NOTES: usize = 4096;
 
-/// How long the listener lets notes gather once it is awake.
-const GATHER: Duration = Duration::from_millis(100);
+/// How long the listener lets notes gather once it is awake: each waking costs the reader a system call.
+const GATHER: Duration = Duration::from_millis(500);
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,7 +8,7 @@ use crate::plan::BoardPath;
 use crate::tally::{Effect, TRIMS_MAX, Tally};
 use arrayvec::ArrayVec;
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use tallywheel_output::{Frame, Notice, Supervised, TrimReading};
+use tallywheel_output::{Frame, Notice, State, Supervised, TrimReading};
 use tallywheel_units::{Timestamp, WheelIndex};
 
 /// Effects of one report that are noted together; more than any report of real boards has.
@@ -33,9 +33,20 @@ impl Outputs {
     }
 }
 
+/// What is published of a tally, taken out of it so that its lock can go before the outputs are written.
+#[derive(Default)]
 struct Step {
     sequence: u64,
     trims: ArrayVec<TrimReading, TRIMS_MAX>,
+}
+
+impl Step {
+    fn take(&mut self, tally: &Tally) {
+        self.sequence = tally.sequence();
+        self.trims.clear();
+        // The tally has no more trims than fit.
+        let _ = self.trims.try_extend_from_slice(tally.readings());
+    }
 }
 
 impl Station {
@@ -54,13 +65,15 @@ impl Station {
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
     pub fn publish_now(&self, at: Timestamp) {
-        let step = Self::step(&lock(&self.tally));
+        let mut step = Step::default();
+        step.take(&lock(&self.tally));
         self.publish(&mut lock(&self.outputs), at, &step);
     }
 
     /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
-        let step = Self::step(&lock(&self.tally));
+        let mut step = Step::default();
+        step.take(&lock(&self.tally));
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
@@ -70,6 +83,12 @@ impl Station {
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
         lock(&self.outputs).deadline()
+    }
+
+    /// Whether an output is down that a change on the machine may cure.
+    #[must_use]
+    pub fn output_awaited(&self) -> bool {
+        lock(&self.outputs).list.iter().any(|output| output.state() == State::Failed)
     }
 
     /// Closes all outputs: the virtual joystick goes, and with it any simulator's doubt where it went.
@@ -94,8 +113,9 @@ impl Station {
         work: impl FnOnce(&mut BoardPath, &mut Tally, &mut dyn FnMut(WheelIndex, Effect)),
     ) {
         let mut effects = ArrayVec::<(WheelIndex, Effect), EFFECTS_MAX>::new();
+        let mut step = Step::default();
         let board = path.board();
-        let step = {
+        {
             let mut tally = lock(&self.tally);
             let before = tally.sequence();
             work(path, &mut tally, &mut |wheel, effect| {
@@ -106,16 +126,12 @@ impl Station {
             if tally.sequence() == before {
                 return;
             }
-            Self::step(&tally)
-        };
-        self.publish(&mut lock(&self.outputs), at, &step);
-        for effect in effects {
-            self.notes.post(note(board, at, effect));
+            step.take(&tally);
         }
-    }
-
-    fn step(tally: &Tally) -> Step {
-        Step { sequence: tally.sequence(), trims: tally.readings() }
+        self.publish(&mut lock(&self.outputs), at, &step);
+        for effect in &effects {
+            self.notes.post(note(board, at, *effect));
+        }
     }
 
     fn publish(&self, outputs: &mut Outputs, at: Timestamp, step: &Step) {

@@ -41,6 +41,8 @@ pub struct Tally {
     wheels: Vec<WheelTally>,
     reversed: Vec<bool>,
     trims: Vec<TrimTally>,
+    /// What is published of each trim; only those that an event touched are worked out again.
+    readings: ArrayVec<TrimReading, TRIMS_MAX>,
     losses: [u64; LossKind::ALL.len()],
     reports: u64,
     sequence: u64,
@@ -56,13 +58,15 @@ pub enum Effect {
 }
 
 impl Tally {
-    /// Of a rig whose wheel `n` counts backwards where `reversed[n]`, flying `trims`.
+    /// Of a rig whose wheel `n` counts backwards where `reversed[n]`, flying `trims`, at most [`TRIMS_MAX`].
     #[must_use]
     pub fn new(reversed: Vec<bool>, trims: Vec<TrimTally>) -> Self {
+        let readings = trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, Counts::ZERO)).collect();
         Self {
             wheels: vec![WheelTally::default(); reversed.len()],
             reversed,
             trims,
+            readings,
             losses: [0; LossKind::ALL.len()],
             reports: 0,
             sequence: 0,
@@ -85,11 +89,11 @@ impl Tally {
                     tally.counts += counts;
                     tally.turned += counts.abs();
                 }
-                for trim in self.trims.iter_mut().filter(|t| t.wheel == wheel) {
+                self.change(wheel, |trim| {
                     let applied = trim.accumulator.count(counts);
                     trim.applied = trim.applied + applied.moved;
                     trim.refused = trim.refused + applied.refused;
-                }
+                });
                 Effect::Counted(counts)
             }
             Event::Loss(mut loss) => {
@@ -99,9 +103,7 @@ impl Tally {
                 if let Some(tally) = self.wheels.get_mut(wheel.get()) {
                     tally.margin += loss.bound;
                 }
-                for trim in self.trims.iter_mut().filter(|t| t.wheel == wheel) {
-                    trim.accumulator.lose(loss.bound);
-                }
+                self.change(wheel, |trim| trim.accumulator.lose(loss.bound));
                 if let Some(n) = LossKind::ALL.iter().position(|k| *k == loss.kind)
                     && let Some(count) = self.losses.get_mut(n)
                 {
@@ -143,15 +145,22 @@ impl Tally {
 
     /// What the outputs publish, in the order of the trims.
     #[must_use]
-    pub fn readings(&self) -> ArrayVec<TrimReading, TRIMS_MAX> {
-        self.trims
-            .iter()
-            .take(TRIMS_MAX)
-            .map(|trim| {
-                let Reading { degrees, normalized, axis, margin, .. } = trim.accumulator.reading();
-                let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |w| w.counts);
-                TrimReading { degrees, normalized, axis, counts, margin }
-            })
-            .collect()
+    pub fn readings(&self) -> &[TrimReading] {
+        &self.readings
     }
+
+    fn change(&mut self, wheel: WheelIndex, change: impl Fn(&mut TrimTally)) {
+        let counts = self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
+        for (trim, published) in self.trims.iter_mut().zip(&mut self.readings) {
+            if trim.wheel == wheel {
+                change(trim);
+                *published = reading(trim, counts);
+            }
+        }
+    }
+}
+
+fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
+    let Reading { degrees, normalized, axis, margin, .. } = trim.accumulator.reading();
+    TrimReading { degrees, normalized, axis, counts, margin }
 }

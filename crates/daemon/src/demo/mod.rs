@@ -103,9 +103,9 @@ fn player() -> Result<Player, Failure> {
 }
 
 fn publish(output: &mut Supervised, player: &Player, at: Timestamp) {
-    let trims = player.tally().readings();
     // The demo's own port listens for as long as the demo runs, so there is no news to show.
-    let _ = output.publish(&Frame { at, sequence: player.tally().sequence(), trims: &trims });
+    let _ =
+        output.publish(&Frame { at, sequence: player.tally().sequence(), trims: player.tally().readings() });
 }
 
 #[cfg(test)]

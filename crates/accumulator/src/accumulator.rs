@@ -54,7 +54,12 @@ impl Accumulator {
         let step = if self.config.reversed() { -given } else { given };
         let before = self.visible();
         self.position = at_stops(&self.config, self.position + step);
-        self.bounds = self.bounds.moved(self.config.stops(), |bound| at_stops(&self.config, bound + step));
+        self.bounds = if self.bounds.is_certain() {
+            // The truth is the position and goes where it goes.
+            Bounds::certain(self.position)
+        } else {
+            self.bounds.moved(self.config.stops(), |bound| at_stops(&self.config, bound + step))
+        };
         let moved = self.visible() - before;
         let moved = if self.config.reversed() { -moved } else { moved };
         Applied { moved, refused: given - moved }

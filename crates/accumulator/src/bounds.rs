@@ -28,6 +28,11 @@ impl Bounds {
         Self { low: bound, high: bound }
     }
 
+    /// Whether the truth can only be in one place.
+    pub(crate) fn is_certain(&self) -> bool {
+        self.low == self.high && !self.low.unknown
+    }
+
     /// After the tally moved by `map`, which must be monotone.
     pub(crate) fn moved(self, stops: StopStyle, map: impl Fn(FixedCounts) -> FixedCounts) -> Self {
         let bound = |b: Bound| Bound { at: map(b.at), ..b };
@@ -53,6 +58,10 @@ impl Bounds {
 
     /// What a reading says: whole counts, rounded outward, of what is visible between the stops.
     pub(crate) fn margin(&self, config: &TrimConfig, visible: FixedCounts) -> Margin {
+        // By far the most common case, on every report's way.
+        if self.is_certain() {
+            return Margin::CERTAIN;
+        }
         let side = |bound: Bound, distance: FixedCounts| {
             if bound.unknown { NO_LIMIT } else { whole_counts_up(distance) }
         };

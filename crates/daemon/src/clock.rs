@@ -19,6 +19,9 @@ impl Clock {
     /// The time since the start; the latest there is after 584 years.
     #[must_use]
     pub fn now(&self) -> Timestamp {
-        Timestamp::from_nanos(u64::try_from(self.start.elapsed().as_nanos()).unwrap_or(u64::MAX))
+        let elapsed = self.start.elapsed();
+        // In 64 bits: `as_nanos` would multiply in 128.
+        let seconds = elapsed.as_secs().saturating_mul(1_000_000_000);
+        Timestamp::from_nanos(seconds.saturating_add(u64::from(elapsed.subsec_nanos())))
     }
 }

@@ -8,7 +8,7 @@ use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig};
 use tallywheel_output::{AxisCode, OutputConfig};
 use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, FixedCounts, Timestamp, TrimIndex, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, TrimIndex, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -116,17 +116,25 @@ impl BoardPlan {
         &self.find
     }
 
-    /// The decoder for this board, which describes itself by `descriptor`.
+    /// Where this board, which describes itself by `descriptor`, has its buttons.
     ///
     /// # Errors
-    /// [`PathError`], which the user cures in the rig file.
-    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+    /// [`PathError::Layout`]
+    pub fn layout(&self, descriptor: &[u8]) -> Result<Layout, PathError> {
         let layout = if self.runs.is_empty() {
             Layout::from_descriptor(descriptor)
         } else {
             Layout::from_runs(&self.runs)
         };
-        let layout = layout.map_err(PathError::Layout)?;
+        layout.map_err(PathError::Layout)
+    }
+
+    /// The decoder for this board, which describes itself by `descriptor`.
+    ///
+    /// # Errors
+    /// [`PathError`], which the user cures in the rig file.
+    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+        let layout = self.layout(descriptor)?;
         let configs: Vec<_> = self.wheels.iter().map(|(_, _, config)| *config).collect();
         let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
             let place = match &source {
@@ -166,6 +174,22 @@ impl BoardPath {
         self.decoder.report(at, report, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
                 effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
+    /// The buttons as last reported.
+    #[must_use]
+    pub fn buttons(&self) -> Buttons {
+        self.decoder.buttons()
+    }
+
+    /// Reports of this board are missing that some other tally has counted.
+    pub fn gap(&mut self, at: Timestamp, tally: &mut Tally) {
+        let wheels = &self.wheels;
+        self.decoder.unplugged(at, &mut |place, _| {
+            if let Some(wheel) = wheels.get(place) {
+                tally.doubt(*wheel);
             }
         });
     }

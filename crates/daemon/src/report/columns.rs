@@ -154,7 +154,11 @@ mod tests {
         assert_eq!(columns.len(), 10);
         for (place, column) in columns.iter().enumerate() {
             let high = if place == 5 { 99.0 } else { 5.0 };
-            assert_eq!((column.high, column.band_high, column.low), (high, high + 2.0, 5.0), "column {place}");
+            assert_eq!(
+                (column.high, column.band_high, column.low),
+                (high, high + 2.0, 5.0),
+                "column {place}"
+            );
         }
     }
 

@@ -22,7 +22,9 @@ impl Limit {
 
 /// The limit of `wheel` on `board`; `None` where nothing tells.
 ///
-/// Pulses: a pulse and a pause, so the top rate is 1 / (on + off); both as measured. Quadrature: one edge a
+/// Pulses: a pulse and a pause, so the top rate is 1 / (on + off). The pulse is measured, and so is a pause that
+/// is shorter than it; longer ones may be the hand's, so a pause as long as the pulse is assumed (common
+/// practice, no source). Quadrature: one edge a
 /// report, so the time between two counts is the report interval times the edges of a count (4 per cycle;
 /// facts of the decoding, DEVELOPERS.md).
 #[must_use]
@@ -30,13 +32,12 @@ pub fn limit(wheel: &WheelFacts, board: &BoardFacts) -> Option<Limit> {
     match wheel.inputs {
         WheelInputs::Pulses { .. } => {
             let (on, off) = (wheel.pulses.usual_on()?, wheel.pulses.shortest_off()?);
-            let origin = format!(
-                "A pulse takes {} and the shortest pause after one was {}, both measured here; a board that was never \
-                 hurried may be able to do more.",
-                ms(on),
-                ms(off)
-            );
-            Some(Limit { shortest: on.saturating_add(off), origin })
+            let origin = if off < on {
+                format!("A pulse takes {} and the shortest pause was {}, as measured here.", ms(on), ms(off))
+            } else {
+                format!("A pulse takes {}, as measured here; a pause as long is assumed after each.", ms(on))
+            };
+            Some(Limit { shortest: on.saturating_add(off.min(on)), origin })
         }
         WheelInputs::Quadrature { per_cycle, .. } => {
             let edges = 4 / per_cycle.get().max(1);

@@ -129,12 +129,12 @@ fn positions(html: &mut String, facts: &Facts) -> Result<(), Failure> {
             plot::position::position(&format!("p{place}n"), plot::position::NARROW, trim, &columns, span)?;
         put!(
             html,
-            "<figure>\n<figcaption><h3>{}</h3>ended at {:.1}\u{b0} of {:.0}\u{b0} ({:+.4}), {}; neutral is at \
+            "<figure>\n<figcaption><h3>{}</h3>ended at {:.1}\u{b0} of {:.0}\u{b0} ({}), {}; neutral is at \
              {:.0}\u{b0}</figcaption>\n<div class=\"wide\">{wide}</div>\n<div class=\"narrow\">{narrow}</div>\n</figure>",
             escape(&trim.name),
             trim.degrees,
             trim.travel,
-            trim.normalized,
+            ratio(trim.normalized),
             doubt(trim),
             trim.neutral,
         );
@@ -167,7 +167,7 @@ fn losses(html: &mut String, facts: &Facts) {
     for (kind, sum) in kinds {
         put!(
             html,
-            "<tr><th scope=\"row\">{}</th><td class=\"n\" data-h=\"How often\">{}</td><td data-h=\"Fault\">{}</td>\
+            "<tr><th scope=\"row\" class=\"b\">{}</th><td class=\"n\" data-h=\"How often\">{}</td><td class=\"b\" data-h=\"Fault\">{}</td>\
              <td data-h=\"Likely cause\">{}</td><td data-h=\"What to do\">{}</td></tr>",
             kind.name(),
             grouped(sum.number),
@@ -200,7 +200,7 @@ fn losses(html: &mut String, facts: &Facts) {
         put!(
             html,
             "<tr id=\"loss-{0}\"><th scope=\"row\">{0}</th><td class=\"n\" data-h=\"Time\">{1}</td>\
-             <td data-h=\"Wheel\">{2}</td><td data-h=\"Kind\">{3}</td><td data-h=\"Certainty\">{4}</td>\
+             <td data-h=\"Wheel\">{2}</td><td class=\"b\" data-h=\"Kind\">{3}</td><td data-h=\"Certainty\">{4}</td>\
              <td class=\"b\" data-h=\"Bound\">{5}</td><td data-h=\"Evidence\">{6}</td></tr>",
             place + 1,
             clock(lost.loss.at, facts.end),
@@ -332,13 +332,13 @@ fn wheels(html: &mut String, facts: &Facts) {
         put!(
             html,
             "<tr><th scope=\"row\">{}</th><td data-h=\"Wheel\">{}</td><td class=\"n\" data-h=\"Position\">{:.1}\u{b0} of {:.0}\u{b0}</td>\
-             <td class=\"n\" data-h=\"Of neutral\">{:+.4}</td><td class=\"n\" data-h=\"Axis\">{}</td>\
+             <td class=\"n\" data-h=\"Of neutral\">{}</td><td class=\"n\" data-h=\"Axis\">{}</td>\
              <td class=\"n\" data-h=\"Moved it\">{:.1}</td><td class=\"n\" data-h=\"Stops refused\">{:.1}</td><td data-h=\"Margin\">{}</td></tr>",
             escape(&trim.name),
             escape(wheel),
             trim.degrees,
             trim.travel,
-            trim.normalized,
+            ratio(trim.normalized),
             signed(i64::from(trim.axis)),
             trim.applied.to_f64(),
             trim.refused.to_f64(),
@@ -401,6 +401,10 @@ fn signed(number: i64) -> String {
         _ => "\u{2212}",
     };
     format!("{sign}{}", grouped(number.unsigned_abs()))
+}
+
+fn ratio(ratio: f64) -> String {
+    format!("{ratio:+.4}").replace('-', "\u{2212}")
 }
 
 fn sentence(clause: &str) -> String {

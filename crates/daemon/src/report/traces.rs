@@ -25,6 +25,8 @@ pub struct Sample {
     pub at: Timestamp,
     /// Both lines, pressed or not; as the board reports them.
     pub lines: [bool; 2],
+    /// Whether a report came just then; without one the lines are as the report before left them.
+    pub report: bool,
 }
 
 /// The lines around one loss.
@@ -76,52 +78,55 @@ fn samples(recording: &Recording, device: usize, layout: &Layout, facts: &Facts,
     let (reports, at) = (&recording.reports, lost.loss.at);
     let middle = reports.partition_point(|report| report.at <= at);
     let own = |report: &&tallywheel_hid_reader::RecordedReport| report.device == device;
-    let early =
-        at.nanos().saturating_sub(nanos(LONGEST)).saturating_sub(nanos(lost.loss.lasted.min(LONGEST)));
-    let before = reports.get(..middle).unwrap_or_default().iter().rev().filter(own);
-    let mut before: Vec<_> = before.take(REPORTS_MAX + RUN_UP).collect();
-    before.reverse();
+    let early = before(before(at, LONGEST), lost.loss.lasted.min(LONGEST));
+
+    let earlier = reports.get(..middle).unwrap_or_default().iter().rev().filter(own);
+    let mut earlier: Vec<_> = earlier.take(REPORTS_MAX + RUN_UP).collect();
+    earlier.reverse();
     let after = reports.get(middle..).unwrap_or_default().iter().filter(own);
     let late = at.after(LONGEST);
     let after = after.take(REPORTS_MAX).take_while(|report| report.at <= late);
-    let run_up = before.len().saturating_sub(REPORTS_MAX);
+    let run_up = earlier.len().saturating_sub(REPORTS_MAX);
     let mut buttons = Buttons::NONE;
-    let all: Vec<_> = before
+    let all: Vec<_> = earlier
         .into_iter()
         .chain(after)
         .map(|report| {
             // A report that cannot be read leaves the lines as they are, here as in the decoder.
             let _ = layout.apply(&report.bytes, &mut buttons);
-            Sample { at: report.at, lines: wheel.inputs.buttons().map(|button| buttons.pressed(button)) }
+            let lines = wheel.inputs.buttons().map(|button| buttons.pressed(button));
+            Sample { at: report.at, lines, report: true }
         })
         .skip(run_up)
-        .filter(|sample| sample.at.nanos() >= early)
         .collect();
-    trim(all, at, lost.loss.lasted.min(LONGEST))
+    trim(held(all, early), at, lost.loss.lasted.min(LONGEST))
+}
+
+/// Without the samples before `begin`, but for how the last of them left the lines.
+fn held(samples: Vec<Sample>, begin: Timestamp) -> Vec<Sample> {
+    let early = samples.iter().rev().find(|sample| sample.at < begin);
+    let early = early.map(|sample| Sample { at: begin, report: false, ..*sample });
+    early.into_iter().chain(samples.iter().copied().filter(|sample| sample.at >= begin)).collect()
 }
 
 /// Cuts off what is more than [`CHANGES`] changes away, but no nearer than [`SHORTEST`].
 fn trim(samples: Vec<Sample>, at: Timestamp, lasted: Duration) -> Vec<Sample> {
-    let from = Timestamp::from_nanos(at.nanos().saturating_sub(nanos(lasted)));
+    let from = before(at, lasted);
     let changes = |pair: &[Sample]| matches!(pair, [one, two] if one.lines != two.lines);
     let changed: Vec<_> =
         samples.windows(2).filter(|pair| changes(pair)).filter_map(|pair| Some(pair.last()?.at)).collect();
-    let near = Timestamp::from_nanos(from.nanos().saturating_sub(nanos(SHORTEST)));
+    let near = before(from, SHORTEST);
     let first = changed.iter().rev().filter(|change| **change < from).nth(CHANGES - 1).copied();
-    let first = first.map(|first| Timestamp::from_nanos(first.nanos().saturating_sub(1_000_000)));
+    let first = first.map(|first| before(first, SHORTEST / 30));
     let last = changed.iter().filter(|change| **change > at).nth(CHANGES - 1).copied();
     let last = last.map(|last| last.max(at.after(SHORTEST)));
-    let first = first.map(|first| first.min(near));
-    samples
-        .into_iter()
-        .filter(|sample| {
-            first.is_none_or(|first| sample.at >= first) && last.is_none_or(|last| sample.at <= last)
-        })
-        .collect()
+    let begin = first.or_else(|| changed.first().map(|change| before(*change, SHORTEST / 6)));
+    let samples = held(samples, begin.map_or(near, |begin| begin.min(near)));
+    samples.into_iter().filter(|sample| last.is_none_or(|last| sample.at <= last)).collect()
 }
 
-fn nanos(duration: Duration) -> u64 {
-    u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX)
+fn before(at: Timestamp, earlier: Duration) -> Timestamp {
+    Timestamp::from_nanos(at.nanos().saturating_sub(u64::try_from(earlier.as_nanos()).unwrap_or(u64::MAX)))
 }
 
 #[cfg(test)]
@@ -149,15 +154,16 @@ mod tests {
 
     #[test]
     fn a_trace_keeps_six_changes_on_each_side() {
-        let sample = |n: u64| Sample { at: Timestamp::from_micros(n * 10_000), lines: [n % 2 == 0, false] };
+        let sample = |n: u64| Sample {
+            at: Timestamp::from_micros(n * 10_000),
+            lines: [n % 2 == 0, false],
+            report: true,
+        };
         let kept = trim((0..80).map(sample).collect(), Timestamp::from_micros(400_000), Duration::ZERO);
-        let times: Vec<_> = kept.iter().map(|sample| sample.at.micros() / 10_000).collect();
+        let times: Vec<_> =
+            kept.iter().filter(|sample| sample.report).map(|sample| sample.at.micros() / 10_000).collect();
         assert_eq!(times, (34..=46).collect::<Vec<_>>());
-        // A line that rests is shown as far as there is anything.
-        let resting = |n: u64| Sample { lines: [false; 2], ..sample(n) };
-        assert_eq!(
-            trim((0..80).map(resting).collect(), Timestamp::from_micros(400_000), Duration::ZERO).len(),
-            80
-        );
+        // How the lines stood before the first report shown is known from the one before it.
+        assert_eq!((kept[0].report, kept[0].lines), (false, [false, false]));
     }
 }

@@ -45,16 +45,16 @@ pub fn verdict(facts: &Facts) -> Verdict {
         (false, false) => Trust::Doubtful,
         (false, true) => Trust::Unknown,
     };
-    let seen =
-        format!("{}, {}", plural(turned.get().unsigned_abs(), "count"), plural(losses, "suspected loss"));
+    let counts = plural(turned.get().unsigned_abs(), "count");
+    let losses_said = plural(losses, "suspected loss");
+
     let finding = match trust {
-        Trust::Certain if losses == 0 => format!(
-            "The tally can be trusted: {} were read and nothing points to a loss.",
-            plural(turned.get().unsigned_abs(), "count")
-        ),
+        Trust::Certain if losses == 0 => {
+            format!("The tally can be trusted: {counts} were read and nothing points to a loss.")
+        }
         Trust::Certain | Trust::Nothing => {
             format!(
-                "The tally can be trusted again: {seen}, and what they put in doubt has been settled since."
+                "The tally can be trusted again: the stops have settled what {losses_said} in {counts} put in doubt."
             )
         }
         Trust::Doubtful | Trust::Unknown => {
@@ -66,11 +66,12 @@ pub fn verdict(facts: &Facts) -> Verdict {
                 })
                 .collect();
             let word = if unknown { "cannot be trusted" } else { "can be trusted within limits only" };
-            format!("The tally {word}: {seen}; off may be {}.", each.join(" and "))
+            let after = if losses > 0 { format!(" after {losses_said} in {counts}") } else { String::new() };
+            format!("The tally {word}{after}: it may be off for {}.", each.join(" and "))
         }
     };
     let advice = match worst(facts) {
-        Some(kind) => format!("First {}: {}.", kind.advice(), kind.cause()),
+        Some(kind) => format!("First {}; most likely {}.", kind.advice(), kind.cause()),
         None if !facts.gaps.is_empty() => {
             "Trust the running program rather than this recording, which has gaps: see below.".to_owned()
         }

@@ -1,6 +1,6 @@
 //! How fast a wheel counted, against what its board can tell.
 
-use super::{Drawn, FAINT, GRID, INK, LINE, LOSS, svg, words};
+use super::{Drawn, FAINT, GRID, INK, LIMIT, LINE, LOSS, svg, words};
 use crate::failure::Failure;
 use crate::report::facts::WheelFacts;
 use crate::report::limit::Limit;
@@ -58,7 +58,7 @@ pub fn intervals(name: &str, wheel: &WheelFacts, limit: Option<&Limit>) -> Resul
         }))?;
         if let Some(limit) = limit {
             let at = limit.ms();
-            chart.draw_series(DashedLineSeries::new([(at, 0.0), (at, top)], 5, 3, LOSS.stroke_width(2)))?;
+            chart.draw_series(LineSeries::new([(at, 0.0), (at, top)], LIMIT.stroke_width(2)))?;
             let (x, y) = chart.backend_coord(&(at, top));
             let right = at > (from * to).sqrt();
             let style = words(LOSS, if right { HPos::Right } else { HPos::Left }, VPos::Top);

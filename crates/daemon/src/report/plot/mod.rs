@@ -21,8 +21,14 @@ pub const GRID: RGBColor = RGBColor(0xe1, 0xe4, 0xe8);
 pub const LINE: RGBColor = RGBColor(0x0b, 0x5c, 0xad);
 /// What it may have been instead.
 pub const BAND: RGBColor = RGBColor(0xf0, 0xc6, 0x74);
-/// Losses and limits.
+/// Losses.
 pub const LOSS: RGBColor = RGBColor(0xb3, 0x26, 0x1e);
+/// Moments and limits: dashed by the page, in one element, where plotters would draw each dash.
+pub const LIMIT: RGBColor = RGBColor(0xb3, 0x26, 0x1f);
+/// The ends of the travel: dashed.
+pub const STOP: RGBColor = RGBColor(0x8a, 0x91, 0x9c);
+/// What only helps the eye: dotted.
+pub const DOTTED: RGBColor = RGBColor(0x8a, 0x91, 0x9d);
 /// Marks that only help the eye.
 pub const FAINT: RGBColor = RGBColor(0x8a, 0x91, 0x9b);
 
@@ -90,7 +96,7 @@ mod tests {
     #[test]
     fn the_page_knows_every_colour() {
         let css = include_str!("../page.css");
-        for RGBColor(r, g, b) in [INK, GRID, LINE, BAND, LOSS, FAINT] {
+        for RGBColor(r, g, b) in [INK, GRID, LINE, BAND, LOSS, FAINT, LIMIT, STOP, DOTTED] {
             for attribute in ["fill", "stroke"] {
                 let colour = format!("[{attribute}=\"#{r:02X}{g:02X}{b:02X}\"]");
                 assert!(css.contains(&colour), "page.css lacks {colour}");

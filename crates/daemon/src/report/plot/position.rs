@@ -1,6 +1,6 @@
 //! Where a trim was over time, and where it may have been instead.
 
-use super::{BAND, Drawn, FAINT, GRID, INK, LINE, LOSS, svg, words};
+use super::{BAND, DOTTED, Drawn, FAINT, GRID, INK, LINE, LOSS, STOP, svg, words};
 use crate::failure::Failure;
 use crate::report::columns::Column;
 use crate::report::facts::TrimFacts;
@@ -92,12 +92,8 @@ pub fn position(
             chart.draw_series(std::iter::once(Polygon::new(outline(run, begins, &time), BAND.filled())))?;
         }
         for (degrees, what) in [(0.0, "low stop"), (trim.neutral, "neutral"), (travel, "high stop")] {
-            chart.draw_series(DashedLineSeries::new(
-                [(from, degrees), (to, degrees)],
-                if what == "neutral" { 2 } else { 6 },
-                if what == "neutral" { 4 } else { 3 },
-                FAINT.into(),
-            ))?;
+            let style = if what == "neutral" { DOTTED } else { STOP };
+            chart.draw_series(LineSeries::new([(from, degrees), (to, degrees)], style))?;
             if shape.names > 40 {
                 let (x, y) = chart.backend_coord(&(to, degrees));
                 area.draw(&Text::new(what, (x + 6, y), words(INK, HPos::Left, VPos::Center)))?;

@@ -1,6 +1,6 @@
 //! The two lines of a wheel around a loss, as a logic trace.
 
-use super::{BAND, Drawn, FAINT, INK, LINE, LOSS, svg, words};
+use super::{BAND, DOTTED, Drawn, FAINT, INK, LIMIT, LINE, svg, words};
 use crate::failure::Failure;
 use crate::report::facts::WheelFacts;
 use crate::report::traces::{Sample, Trace};
@@ -10,6 +10,8 @@ use tallywheel_profile::WheelInputs;
 use tallywheel_units::Timestamp;
 
 const SIZE: (u32, u32) = (340, 156);
+/// What is shown at least on either side, in ms.
+const LEAST_MS: f64 = 30.0;
 /// Where the first and the second line are drawn: released and pressed.
 const LANES: [(f64, f64); 2] = [(1.55, 2.25), (0.5, 1.2)];
 
@@ -23,12 +25,12 @@ pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Fa
     let first = trace.samples.first().map_or(-30.0, |sample| ms(sample.at));
     let last = trace.samples.last().map_or(0.0, |sample| ms(sample.at));
     let room = ((last - first) * 0.06).max(4.0);
-    let (from, to) = (first.min(0.0) - room, last.max(0.0) + room);
+    let (from, to) = ((first - room).min(-LEAST_MS), (last + room).max(LEAST_MS));
     let [one, two] = names(&wheel.inputs);
     let title = format!("Inputs of {} around {}", wheel.name, trace.lost.loss.kind.name());
     let description = format!(
         "Lines {one} and {two} from {from:.0} ms before to {to:.0} ms after the loss, in {} reports: {}.",
-        trace.samples.len(),
+        trace.samples.iter().filter(|sample| sample.report).count(),
         states(&trace.samples, at),
         from = -from,
     );
@@ -57,7 +59,7 @@ pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Fa
         }
         for ((line, (low, high)), name) in (0_usize..).zip(LANES).zip([one, two]) {
             let level = |sample: &Sample| if sample.lines.get(line) == Some(&true) { high } else { low };
-            chart.draw_series(DashedLineSeries::new([(from, low), (to, low)], 1, 3, FAINT.into()))?;
+            chart.draw_series(LineSeries::new([(from, low), (to, low)], DOTTED))?;
             let mut points = Vec::new();
             let mut now = trace.samples.first().map(|sample| (from, level(sample)));
             points.extend(now);
@@ -73,13 +75,13 @@ pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Fa
             let (x, y) = chart.backend_coord(&(from, (low + high) / 2.0));
             area.draw(&Text::new(name, (x - 6, y), words(INK, HPos::Right, VPos::Center)))?;
         }
-        let reports = trace.samples.iter().map(|sample| {
+        let reports = trace.samples.iter().filter(|sample| sample.report).map(|sample| {
             PathElement::new([(ms(sample.at), 0.05), (ms(sample.at), 0.28)], INK.stroke_width(1))
         });
         chart.draw_series(reports)?;
         let (x, y) = chart.backend_coord(&(from, 0.16));
         area.draw(&Text::new("reports", (x - 6, y), words(INK, HPos::Right, VPos::Center)))?;
-        chart.draw_series(DashedLineSeries::new([(0.0, 0.0), (0.0, 2.5)], 4, 3, LOSS.stroke_width(2)))?;
+        chart.draw_series(LineSeries::new([(0.0, 0.0), (0.0, 2.5)], LIMIT.stroke_width(2)))?;
         Ok(())
     })
 }
@@ -111,7 +113,8 @@ mod tests {
 
     #[test]
     fn the_states_around_the_loss_are_told_in_words() {
-        let sample = |ms: u64, a, b| Sample { at: Timestamp::from_micros(ms * 1000), lines: [a, b] };
+        let sample =
+            |ms: u64, a, b| Sample { at: Timestamp::from_micros(ms * 1000), lines: [a, b], report: true };
         let samples = [sample(1, false, false), sample(2, true, true), sample(3, true, false)];
         let at = Timestamp::from_micros(2000);
         assert_eq!(states(&samples, at), "they were 00 and came as 11");

@@ -2,6 +2,7 @@
 //!
 //! The files' words become the crates' own configuration here and nowhere else.
 
+use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
@@ -67,6 +68,12 @@ impl Names {
     #[must_use]
     pub fn board_of(&self, wheel: WheelIndex) -> &str {
         self.wheels.get(wheel.get()).map_or("?", |(_, board)| self.board(*board))
+    }
+
+    /// The board that a wheel is on.
+    #[must_use]
+    pub fn board_index(&self, wheel: WheelIndex) -> Option<BoardIndex> {
+        self.wheels.get(wheel.get()).map(|(_, board)| *board)
     }
 
     /// Every wheel with its name.
@@ -145,7 +152,12 @@ impl BoardPlan {
             PathError::Wheels { wheel, source }
         })?;
         let wheels = self.wheels.iter().map(|(wheel, _, _)| *wheel).collect();
-        Ok(BoardPath { board: self.board, decoder, wheels })
+        let lines = configs.iter().flat_map(|config| match config.inputs {
+            reader::WheelInputs::Pulses { forward, backward } => [forward, backward],
+            reader::WheelInputs::Quadrature { a, b, .. } => [a, b],
+        });
+        let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
+        Ok(BoardPath { board: self.board, decoder, wheels, tap })
     }
 }
 
@@ -155,6 +167,7 @@ pub struct BoardPath {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
+    tap: Tap,
 }
 
 impl BoardPath {
@@ -176,6 +189,12 @@ impl BoardPath {
                 effect(*wheel, tally.apply(*wheel, event));
             }
         });
+    }
+
+    /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
+    /// changed the tally.
+    pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
+        self.tap.report(at, report, self.decoder.buttons(), happened, post);
     }
 
     /// The buttons as last reported.

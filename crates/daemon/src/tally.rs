@@ -120,14 +120,15 @@ impl Tally {
         if let Some(tally) = self.wheels.get_mut(wheel.get()) {
             tally.margin += Margin::UNKNOWN;
         }
-        self.trims.iter_mut().filter(|t| t.wheel == wheel).for_each(|t| t.accumulator.lose(Margin::UNKNOWN));
+        self.change(wheel, |trim| trim.accumulator.lose(Margin::UNKNOWN));
     }
 
     /// Sets a trim to where it is known to have been, before anything is counted.
     pub fn resume(&mut self, trim: usize, place: Place, margin: Margin) {
-        if let Some(trim) = self.trims.get_mut(trim) {
+        if let (Some(trim), Some(published)) = (self.trims.get_mut(trim), self.readings.get_mut(trim)) {
             trim.accumulator.align(place);
             trim.accumulator.lose(margin);
+            *published = reading(trim, published.counts);
         }
     }
 

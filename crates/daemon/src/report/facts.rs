@@ -12,7 +12,7 @@ use tallywheel_units::{
 };
 
 /// Columns in the widest plot of a position.
-pub const COLUMNS: usize = 780;
+pub const COLUMNS: usize = 648;
 /// Losses whose every detail is kept; beyond, only the first ones of each kind and wheel, and the sums.
 const LOSSES_KEPT: usize = 200;
 /// Losses of one kind on one wheel that are kept whatever came before.

@@ -7,6 +7,7 @@ pub mod columns;
 pub mod facts;
 pub mod html;
 pub mod intervals;
+pub mod last_hour;
 pub mod limit;
 pub mod page;
 pub mod plot;
@@ -16,10 +17,12 @@ pub mod verdict;
 use crate::args::ReportArgs;
 use crate::failure::Failure;
 use crate::replay::{self, player::Player};
-use crate::{files, plan};
+use crate::{files, folders, plan};
+use last_hour::Start;
 use page::Origin;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use tallywheel_accumulator::Place;
 use tallywheel_hid_reader::Recording;
 use tallywheel_profile::{Aircraft, Rig};
 
@@ -28,16 +31,39 @@ use tallywheel_profile::{Aircraft, Rig};
 /// # Errors
 /// Where a file is wrong, nothing of the rig was recorded, or the page cannot be written.
 pub fn report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
+    if args.last_hour {
+        return last_hour_report(args, out);
+    }
     let (Some(recording), Some(rig), Some(aircraft)) = (&args.recording, &args.rig, &args.aircraft) else {
         return Err(Failure::Choice("report needs a recording, --rig and --aircraft".to_owned()));
     };
     let origin = Origin { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
-    let page =
-        make(&files::rig(rig)?, &files::aircraft(Path::new(aircraft))?, replay::read(recording)?, &origin)?;
+    let page = make(
+        &files::rig(rig)?,
+        &files::aircraft(Path::new(aircraft))?,
+        replay::read(recording)?,
+        &[],
+        &origin,
+    )?;
     write(&page, args.output.as_ref(), out)
 }
 
-/// The page of a recording.
+fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
+    let folder = args.folder.config.clone().map_or_else(folders::config, Ok)?;
+    let logs = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
+    let rig = files::rig_in(&folder)?;
+    let file = files::choose_aircraft(&folder, args.aircraft.as_deref())?;
+    let found = last_hour::find(&logs)?;
+    let origin = Origin {
+        recording: "the last hour".to_owned(),
+        rig: "rig.toml".to_owned(),
+        aircraft: format!("{}.toml", file.stem),
+    };
+    let page = make(&rig, &file.aircraft, found.recording, &found.starts, &origin)?;
+    write(&page, args.output.as_ref(), out)
+}
+
+/// The page of a recording; `starts` says where trims stood at its begin, if not where the aircraft starts.
 ///
 /// # Errors
 /// Where rig, aircraft and recording do not go together.
@@ -45,11 +71,15 @@ pub fn make(
     rig: &Rig,
     aircraft: &Aircraft,
     recording: Recording,
+    starts: &[Start],
     origin: &Origin,
 ) -> Result<String, Failure> {
     let plan = plan::plan(rig, aircraft)?;
     let plans = plan.boards.clone();
     let mut player = Player::new(plan, recording)?;
+    for Start { trim, degrees, margin } in starts {
+        player.tally_mut().resume(*trim, Place::At(*degrees), *margin);
+    }
     let devices: Vec<_> = (0..player.recording().devices.len())
         .map(|device| player.board(device).map(tallywheel_units::BoardIndex::get))
         .collect();

@@ -158,7 +158,7 @@ fn losses(html: &mut String, facts: &Facts) {
     }
     put!(
         html,
-        "<table class=\"stack\">\n<caption>What to do, by kind, the most frequent first</caption>\n<thead><tr>\
+        "<table class=\"stack short\">\n<caption>What to do, by kind, the most frequent first</caption>\n<thead><tr>\
          <th scope=\"col\">Kind</th><th scope=\"col\" class=\"n\">How often</th><th scope=\"col\">Fault</th>\
          <th scope=\"col\">Likely cause</th><th scope=\"col\">What to do</th></tr></thead>\n<tbody>"
     );
@@ -298,7 +298,7 @@ fn intervals(html: &mut String, facts: &Facts) -> Result<(), Failure> {
 fn wheels(html: &mut String, facts: &Facts) {
     put!(
         html,
-        "<h2>Wheels and trims</h2>\n<table class=\"stack\">\n<caption>What each wheel counted. The margin is how far the \
+        "<h2>Wheels and trims</h2>\n<table class=\"stack short\">\n<caption>What each wheel counted. The margin is how far the \
          counts may be off since the beginning of the recording.</caption>\n<thead><tr><th scope=\"col\">Wheel</th>\
          <th scope=\"col\">Inputs</th><th scope=\"col\" class=\"n\">Counts</th><th scope=\"col\" class=\"n\">Turned</th>\
          <th scope=\"col\" class=\"n\">Losses</th><th scope=\"col\">Margin</th></tr></thead>\n<tbody>"
@@ -321,7 +321,7 @@ fn wheels(html: &mut String, facts: &Facts) {
     }
     put!(
         html,
-        "</tbody>\n</table>\n<table class=\"stack\">\n<caption>Where each trim ended. A stop that the wheel was turned \
+        "</tbody>\n</table>\n<table class=\"stack short\">\n<caption>Where each trim ended. A stop that the wheel was turned \
          against can settle a doubt, so a trim may be surer than its wheel.</caption>\n<thead><tr><th scope=\"col\">Trim</th>\
          <th scope=\"col\">Wheel</th><th scope=\"col\" class=\"n\">Position</th><th scope=\"col\" class=\"n\">Of neutral</th>\
          <th scope=\"col\" class=\"n\">Axis</th><th scope=\"col\" class=\"n\">Moved it</th>\

@@ -61,13 +61,18 @@ pub fn verdict(facts: &Facts) -> Verdict {
             let each: Vec<_> = doubts
                 .iter()
                 .map(|trim| match trim.margin {
-                    margin if margin.is_unknown() => format!("{} by an unknown amount", trim.name),
-                    margin => format!("{} by {} ({})", trim.name, bound(margin), degrees(margin, trim.count)),
+                    margin if margin.is_unknown() => format!("{} may be off by any amount", trim.name),
+                    margin => format!(
+                        "{} may be off by {} ({})",
+                        trim.name,
+                        bound(margin),
+                        degrees(margin, trim.count)
+                    ),
                 })
                 .collect();
             let word = if unknown { "cannot be trusted" } else { "can be trusted within limits only" };
             let after = if losses > 0 { format!(" after {losses_said} in {counts}") } else { String::new() };
-            format!("The tally {word}{after}: it may be off for {}.", each.join(" and "))
+            format!("The tally {word}{after}: {}.", each.join(" and "))
         }
     };
     let advice = match worst(facts) {

@@ -20,7 +20,7 @@ pub struct Shape {
 }
 
 /// For pages wide enough, and for paper.
-pub const WIDE: Shape = Shape { width: 900, height: 270, names: 66, times: 12 };
+pub const WIDE: Shape = Shape { width: 760, height: 240, names: 66, times: 10 };
 /// For phones.
 pub const NARROW: Shape = Shape { width: 340, height: 230, names: 12, times: 5 };
 

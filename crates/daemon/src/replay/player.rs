@@ -3,9 +3,9 @@
 
 use super::lines::{FixedJson, MarginJson, Named, PositionSummary, Summary};
 use crate::failure::Failure;
-use crate::plan::{BoardPath, Names, Plan};
+use crate::plan::{BoardPath, BoardPlan, Names, Plan};
 use crate::tally::{Effect, Tally};
-use tallywheel_hid_reader::{MarkKind, Recording};
+use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
 use tallywheel_units::{BoardIndex, Buttons, Timestamp, WheelIndex};
 
 /// What came of a report.
@@ -39,14 +39,32 @@ impl Player {
     /// # Errors
     /// Where no board of the rig was recorded, or one cannot be decoded.
     pub fn new(plan: Plan, recording: Recording) -> Result<Self, Failure> {
+        let alone = plan.boards.len() == 1 && recording.devices.len() == 1;
+        let fits = |device: &RecordedDevice, _, board: &BoardPlan| {
+            let find = board.find();
+            alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
+        };
+        Self::matched(plan, recording, fits)
+    }
+
+    /// The same where it is known that the recorded device `n` is the rig's board `boards[n]`.
+    ///
+    /// # Errors
+    /// As above.
+    pub fn assigned(plan: Plan, recording: Recording, boards: &[BoardIndex]) -> Result<Self, Failure> {
+        let fits = |_: &RecordedDevice, device, board: &BoardPlan| boards.get(device) == Some(&board.board());
+        Self::matched(plan, recording, fits)
+    }
+
+    fn matched(
+        plan: Plan,
+        recording: Recording,
+        fits: impl Fn(&RecordedDevice, usize, &BoardPlan) -> bool,
+    ) -> Result<Self, Failure> {
         let mut free = plan.boards;
-        let alone = free.len() == 1 && recording.devices.len() == 1;
         let mut paths = Vec::new();
-        for device in &recording.devices {
-            let fits = free.iter().position(|board| {
-                let find = board.find();
-                alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
-            });
+        for (place, device) in recording.devices.iter().enumerate() {
+            let fits = free.iter().position(|board| fits(device, place, board));
             let path = fits.map(|place| free.remove(place)).map(|board| {
                 board.path(&device.descriptor).map_err(|error| {
                     Failure::Choice(format!("board {}: {error}", plan.names.board(board.board())))

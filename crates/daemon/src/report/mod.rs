@@ -16,14 +16,14 @@ pub mod verdict;
 
 use crate::args::ReportArgs;
 use crate::failure::Failure;
+use crate::plan::{self, BoardPlan};
 use crate::replay::{self, player::Player};
-use crate::{files, folders, plan};
+use crate::{files, folders};
 use last_hour::Start;
 use page::Origin;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use tallywheel_accumulator::Place;
-use tallywheel_hid_reader::Recording;
 use tallywheel_profile::{Aircraft, Rig};
 
 /// Makes the report and writes it to the file that was asked for, or to `out`.
@@ -38,13 +38,11 @@ pub fn report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
         return Err(Failure::Choice("report needs a recording, --rig and --aircraft".to_owned()));
     };
     let origin = Origin { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
-    let page = make(
-        &files::rig(rig)?,
-        &files::aircraft(Path::new(aircraft))?,
-        replay::read(recording)?,
-        &[],
-        &origin,
-    )?;
+    let (rig, aircraft) = (files::rig(rig)?, files::aircraft(Path::new(aircraft))?);
+    let plan = plan::plan(&rig, &aircraft)?;
+    let plans = plan.boards.clone();
+    let player = Player::new(plan, replay::read(recording)?)?;
+    let page = make(&rig, &aircraft, player, &plans, &origin)?;
     write(&page, args.output.as_ref(), out)
 }
 
@@ -59,32 +57,32 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
         rig: "rig.toml".to_owned(),
         aircraft: format!("{}.toml", file.stem),
     };
-    let page = make(&rig, &file.aircraft, found.recording, &found.starts, &origin)?;
+    let plan = plan::plan(&rig, &file.aircraft)?;
+    let plans = plan.boards.clone();
+    let mut player = Player::assigned(plan, found.recording, &found.boards)?;
+    for Start { trim, degrees, margin } in found.starts {
+        player.tally_mut().resume(trim, Place::At(degrees), margin);
+    }
+    let page = make(&rig, &file.aircraft, player, &plans, &origin)?;
     write(&page, args.output.as_ref(), out)
 }
 
-/// The page of a recording; `starts` says where trims stood at its begin, if not where the aircraft starts.
+/// The page of a recording on its way through a player that has not begun.
 ///
 /// # Errors
-/// Where rig, aircraft and recording do not go together.
+/// Where a plot cannot be drawn.
 pub fn make(
     rig: &Rig,
     aircraft: &Aircraft,
-    recording: Recording,
-    starts: &[Start],
+    mut player: Player,
+    plans: &[BoardPlan],
     origin: &Origin,
 ) -> Result<String, Failure> {
-    let plan = plan::plan(rig, aircraft)?;
-    let plans = plan.boards.clone();
-    let mut player = Player::new(plan, recording)?;
-    for Start { trim, degrees, margin } in starts {
-        player.tally_mut().resume(*trim, Place::At(*degrees), *margin);
-    }
     let devices: Vec<_> = (0..player.recording().devices.len())
         .map(|device| player.board(device).map(tallywheel_units::BoardIndex::get))
         .collect();
     let facts = facts::gather(&mut player, rig, aircraft);
-    let traces = traces::traces(&facts, player.recording(), &plans, &devices);
+    let traces = traces::traces(&facts, player.recording(), plans, &devices);
     page::page(&facts, &traces, origin)
 }
 

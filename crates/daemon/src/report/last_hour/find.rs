@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::time::Duration;
 use tallywheel_hid_reader::{Mark, RecordedReport, Recording};
-use tallywheel_units::{Counts, Degrees, Margin, Timestamp};
+use tallywheel_units::{BoardIndex, Counts, Degrees, Margin, Timestamp};
 
 /// What is older than this at the end is left out, by whole segments.
 const HOUR: Duration = Duration::from_secs(3600);
@@ -25,6 +25,8 @@ pub struct Start {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
     pub recording: Recording,
+    /// Which board of the rig each device of the recording is.
+    pub boards: Vec<BoardIndex>,
     pub starts: Vec<Start>,
 }
 
@@ -48,7 +50,7 @@ pub fn find(logs: &Path) -> Result<Found, Failure> {
         }
     }
     let mut texts = Vec::new();
-    for mut segments in boards.into_values() {
+    for (index, mut segments) in boards {
         segments.sort();
         let mut board = Vec::new();
         for (_, path) in segments {
@@ -59,25 +61,25 @@ pub fn find(logs: &Path) -> Result<Found, Failure> {
                 Err(source) => return Err(Failure::File { path, source }),
             }
         }
-        texts.push(board);
+        texts.push((index, board));
     }
     merge(&texts).ok_or_else(none)
 }
 
 /// Puts the segments of several boards together, each board's in their order. `None` where they hold nothing.
 #[must_use]
-pub fn merge(boards: &[Vec<String>]) -> Option<Found> {
+pub fn merge(boards: &[(BoardIndex, Vec<String>)]) -> Option<Found> {
     let last = |segment: &String| {
         let recording = Recording::parse(segment).ok()?;
         let mark = recording.marks.last().map(|mark| mark.at);
         recording.reports.last().map(|report| report.at).max(mark)
     };
     let ends: Vec<Vec<Option<Timestamp>>> =
-        boards.iter().map(|board| board.iter().map(last).collect()).collect();
+        boards.iter().map(|(_, board)| board.iter().map(last).collect()).collect();
     let end = ends.iter().flatten().flatten().max()?;
-    let mut found = Found { recording: Recording::default(), starts: Vec::new() };
+    let mut found = Found { recording: Recording::default(), boards: Vec::new(), starts: Vec::new() };
     let mut lines = Vec::new();
-    for (board, ends) in boards.iter().zip(&ends) {
+    for ((index, board), ends) in boards.iter().zip(&ends) {
         let recent = |of: &Option<Timestamp>| of.is_some_and(|of| end.since(of) <= HOUR);
         let kept: Vec<_> =
             board.iter().zip(ends).filter(|(_, of)| recent(of)).map(|(text, _)| text.as_str()).collect();
@@ -85,6 +87,7 @@ pub fn merge(boards: &[Vec<String>]) -> Option<Found> {
         let Ok(recording) = Recording::parse(&kept.concat()) else { continue };
         let device = found.recording.devices.len();
         found.recording.devices.extend(recording.devices.into_iter().take(1));
+        found.boards.push(*index);
         found.recording.bad_lines.extend(recording.bad_lines);
         found.starts.extend(kept.first().into_iter().flat_map(|text| starts(text)));
         let mut marks = recording.marks.into_iter().peekable();

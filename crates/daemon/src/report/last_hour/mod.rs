@@ -16,6 +16,8 @@
 mod find;
 mod keeper;
 mod tap;
+#[cfg(test)]
+mod tests;
 
 pub use find::{Found, Start, find, merge};
 pub use keeper::{FOLDER, Keeper};

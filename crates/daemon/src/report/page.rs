@@ -339,7 +339,7 @@ fn wheels(html: &mut String, facts: &Facts) {
             trim.degrees,
             trim.travel,
             ratio(trim.normalized),
-            signed(i64::from(trim.axis)),
+            format!("{:+}", trim.axis).replace('-', "\u{2212}"),
             trim.applied.to_f64(),
             trim.refused.to_f64(),
             doubt(trim),

@@ -7,7 +7,7 @@ use crate::report::limit::Limit;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-const SIZE: (u32, u32) = (340, 200);
+const SIZE: (u32, u32) = (340, 210);
 
 /// Draws the intervals of one wheel with its limit.
 ///
@@ -34,7 +34,7 @@ pub fn intervals(name: &str, wheel: &WheelFacts, limit: Option<&Limit>) -> Resul
         let mut chart = ChartBuilder::on(area)
             .margin_top(8)
             .margin_right(12)
-            .x_label_area_size(36)
+            .x_label_area_size(42)
             .y_label_area_size(48)
             .build_cartesian_2d((from..to).log_scale(), 0.0..top)?;
         chart

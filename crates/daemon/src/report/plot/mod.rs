@@ -32,8 +32,8 @@ pub const DOTTED: RGBColor = RGBColor(0x8a, 0x91, 0x9d);
 /// Marks that only help the eye.
 pub const FAINT: RGBColor = RGBColor(0x8a, 0x91, 0x9b);
 
-/// The size of words, in the plot's own units.
-pub const WORDS: u32 = 12;
+/// The size of words, of which plotters makes 12 of the plot's own units: it divides by 1.24.
+pub const WORDS: u32 = 15;
 
 /// The area that a plot is drawn on.
 pub type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;

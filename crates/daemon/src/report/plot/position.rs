@@ -20,7 +20,7 @@ pub struct Shape {
 }
 
 /// For pages wide enough, and for paper.
-pub const WIDE: Shape = Shape { width: 760, height: 240, names: 66, times: 10 };
+pub const WIDE: Shape = Shape { width: 760, height: 250, names: 68, times: 10 };
 /// For phones.
 pub const NARROW: Shape = Shape { width: 340, height: 230, names: 12, times: 5 };
 
@@ -62,8 +62,8 @@ pub fn position(
         let mut chart = ChartBuilder::on(area)
             .margin_top(6)
             .margin_right(shape.names)
-            .x_label_area_size(36)
-            .y_label_area_size(46)
+            .x_label_area_size(42)
+            .y_label_area_size(50)
             .build_cartesian_2d(from..to, -travel * 0.03..travel + headroom)?;
         let decimals = usize::from((to - from) / f64::from(10_u32) < 0.5);
         chart

@@ -9,7 +9,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 use tallywheel_profile::WheelInputs;
 use tallywheel_units::Timestamp;
 
-const SIZE: (u32, u32) = (340, 156);
+const SIZE: (u32, u32) = (340, 166);
 /// What is shown at least on either side, in ms.
 const LEAST_MS: f64 = 30.0;
 /// Where the first and the second line are drawn: released and pressed.
@@ -38,7 +38,7 @@ pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Fa
         let mut chart = ChartBuilder::on(area)
             .margin_top(4)
             .margin_right(10)
-            .x_label_area_size(36)
+            .x_label_area_size(42)
             .y_label_area_size(68)
             .build_cartesian_2d(from..to, 0.0..2.5)?;
         chart

@@ -14,7 +14,7 @@ use tallywheel_units::{
 /// Columns in the widest plot of a position.
 pub const COLUMNS: usize = 648;
 /// Losses whose every detail is kept; beyond, only the first ones of each kind and wheel, and the sums.
-const LOSSES_KEPT: usize = 200;
+const LOSSES_KEPT: usize = 100;
 /// Losses of one kind on one wheel that are kept whatever came before.
 const LOSSES_OF_A_KIND_KEPT: u64 = 3;
 /// Pulse widths that the usual width is taken from.

@@ -58,18 +58,19 @@ pub fn verdict(facts: &Facts) -> Verdict {
             )
         }
         Trust::Doubtful | Trust::Unknown => {
-            let each: Vec<_> = doubts
+            let lost = doubts.iter().filter(|trim| trim.margin.is_unknown()).map(|trim| trim.name.as_str());
+            let lost = lost.collect::<Vec<_>>().join(" and ");
+            let mut each: Vec<_> = doubts
                 .iter()
-                .map(|trim| match trim.margin {
-                    margin if margin.is_unknown() => format!("{} may be off by any amount", trim.name),
-                    margin => format!(
-                        "{} may be off by {} ({})",
-                        trim.name,
-                        bound(margin),
-                        degrees(margin, trim.count)
-                    ),
+                .filter(|trim| !trim.margin.is_unknown())
+                .map(|trim| {
+                    let (bound, degrees) = (bound(trim.margin), degrees(trim.margin, trim.count));
+                    format!("{} may be off by {bound} ({degrees})", trim.name)
                 })
                 .collect();
+            if !lost.is_empty() {
+                each.insert(0, format!("{lost} may be off by any amount"));
+            }
             let word = if unknown { "cannot be trusted" } else { "can be trusted within limits only" };
             let after = if losses > 0 { format!(" after {losses_said} in {counts}") } else { String::new() };
             format!("The tally {word}{after}: {}.", each.join(" and "))

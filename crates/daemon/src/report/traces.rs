@@ -156,7 +156,7 @@ mod tests {
     fn a_trace_keeps_six_changes_on_each_side() {
         let sample = |n: u64| Sample {
             at: Timestamp::from_micros(n * 10_000),
-            lines: [n % 2 == 0, false],
+            lines: [n.is_multiple_of(2), false],
             report: true,
         };
         let kept = trim((0..80).map(sample).collect(), Timestamp::from_micros(400_000), Duration::ZERO);

@@ -129,6 +129,6 @@ mod tests {
     fn long_reports_keep_their_first_64_bytes() {
         let report: Vec<u8> = (0..100).collect();
         assert_eq!(Glimpse::new(Timestamp::START, &report).bytes(), &report[..64]);
-        assert_eq!(Glimpse::new(Timestamp::START, &[]).bytes(), &[] as &[u8]);
+        assert!(Glimpse::new(Timestamp::START, &[]).bytes().is_empty());
     }
 }

@@ -333,14 +333,14 @@ fn wheels(html: &mut String, facts: &Facts) {
             html,
             "<tr><th scope=\"row\">{}</th><td data-h=\"Wheel\">{}</td><td class=\"n\" data-h=\"Position\">{:.1}\u{b0} of {:.0}\u{b0}</td>\
              <td class=\"n\" data-h=\"Of neutral\">{}</td><td class=\"n\" data-h=\"Axis\">{}</td>\
-             <td class=\"n\" data-h=\"Moved it\">{:.1}</td><td class=\"n\" data-h=\"Stops refused\">{:.1}</td><td data-h=\"Margin\">{}</td></tr>",
+             <td class=\"n\" data-h=\"Moved it\">{}</td><td class=\"n\" data-h=\"Stops refused\">{:.1}</td><td data-h=\"Margin\">{}</td></tr>",
             escape(&trim.name),
             escape(wheel),
             trim.degrees,
             trim.travel,
             ratio(trim.normalized),
             format!("{:+}", trim.axis).replace('-', "\u{2212}"),
-            trim.applied.to_f64(),
+            format!("{:+.1}", trim.applied.to_f64()).replace('-', "\u{2212}"),
             trim.refused.to_f64(),
             doubt(trim),
         );

@@ -31,6 +31,8 @@ pub enum Command {
     Capture(CaptureArgs),
     /// Work through a recording as if the board sent it now.
     Replay(ReplayArgs),
+    /// Make a page for a browser: what was lost, how sure that is and what to do.
+    Report(ReportArgs),
     /// Print the completions for a shell.
     Completions {
         /// Which shell.
@@ -127,4 +129,30 @@ pub struct ReplayArgs {
     /// One JSON object for each change and, last, a summary.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Options of `report`.
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    /// A recording in the hid-recorder text format; "-" for standard input.
+    #[arg(value_name = "RECORDING", value_hint = ValueHint::FilePath, required_unless_present = "last_hour")]
+    pub recording: Option<PathBuf>,
+    /// The rig file that says how the wheels are wired.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "last_hour")]
+    pub rig: Option<PathBuf>,
+    /// The aircraft file that says how the trim behaves; with --last-hour the aircraft's name, as for `run`
+    #[arg(long, value_name = "FILE|NAME", value_hint = ValueHint::FilePath, required_unless_present = "last_hour")]
+    pub aircraft: Option<String>,
+    /// The file to write [default: standard output]
+    #[arg(short, long, value_name = "FILE.html", value_hint = ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+    /// Instead of a recording: the last hour of the running daemon.
+    #[arg(long, conflicts_with_all = ["recording", "rig"])]
+    pub last_hour: bool,
+    /// Where the files are, with --last-hour.
+    #[command(flatten)]
+    pub folder: FolderArgs,
+    /// The folder of the daemon's log files, with --last-hour [default: the user's state folder]
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    pub log_dir: Option<PathBuf>,
 }

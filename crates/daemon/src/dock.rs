@@ -199,18 +199,23 @@ impl Dock {
         match opened {
             Ok(board) => {
                 let from = (board.path().to_owned(), board.name().to_owned());
+                let device = Box::new(board.recorded());
                 match berth.plan.path(board.descriptor()) {
-                    Ok(path) => match read(board, path, station, clock, bell) {
-                        Ok(()) => {
-                            berth.state = State::Reading;
-                            berth.say(notes, BoardChange::Reading { path: from.0, name: from.1 });
+                    Ok(path) => {
+                        // Before the first report, which the reader's thread may post at once.
+                        notes.post(Note::Device { board: berth.plan.board(), device });
+                        match read(board, path, station, clock, bell) {
+                            Ok(()) => {
+                                berth.state = State::Reading;
+                                berth.say(notes, BoardChange::Reading { path: from.0, name: from.1 });
+                            }
+                            Err(error) => berth.refuse(
+                                notes,
+                                format!("no thread to read it: {error}"),
+                                "close other programs",
+                            ),
                         }
-                        Err(error) => berth.refuse(
-                            notes,
-                            format!("no thread to read it: {error}"),
-                            "close other programs",
-                        ),
-                    },
+                    }
                     Err(error) => berth.refuse(notes, error.to_string(), "correct the rig file"),
                 }
             }

@@ -3,21 +3,24 @@
 use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
+use crate::report::last_hour::Keeper;
 use tallywheel_units::Loss;
 
-/// Writes notes to the log as they come, for ever.
-pub async fn keep(listener: &NoteListener, names: &Names) {
+/// Writes notes to the log and to the recording of the last hour as they come, for ever.
+pub async fn keep(listener: &NoteListener, names: &Names, keeper: &mut Keeper) {
     loop {
-        drain(listener, names);
+        drain(listener, names, keeper);
         listener.wait().await;
     }
 }
 
 /// Writes the notes that wait, and how many could not wait.
-pub fn drain(listener: &NoteListener, names: &Names) {
+pub fn drain(listener: &NoteListener, names: &Names, keeper: &mut Keeper) {
     while let Some(note) = listener.try_next() {
+        keeper.note(&note);
         write(&note, names);
     }
+    keeper.flush();
     let held_back = listener.take_held_back();
     if held_back > 0 {
         tracing::warn!(
@@ -33,6 +36,7 @@ fn write(note: &Note, names: &Names) {
             tracing::trace!(at = %at, board = names.board_of(*wheel), wheel = names.wheel(*wheel), counts = counts.get(), "counted");
         }
         Note::Lost { board, wheel, loss } => lost(names.board(*board), names.wheel(*wheel), loss),
+        Note::Report { .. } | Note::Device { .. } | Note::Unplugged { .. } => {}
         Note::Board { board, change } => {
             let board = names.board(*board);
             match change {

@@ -26,6 +26,7 @@ pub mod logging;
 pub mod note;
 pub mod plan;
 pub mod replay;
+pub mod report;
 pub mod run;
 pub mod station;
 pub mod tally;
@@ -47,6 +48,7 @@ pub fn main(cli: Cli) -> ExitCode {
         Command::Check(args) => check::check(&args, &mut out),
         Command::Capture(args) => capture::capture(&args),
         Command::Replay(args) => replay::replay(&args, &mut out),
+        Command::Report(args) => report::report(&args, &mut out),
         Command::Completions { shell } => completions(shell, &mut out),
         Command::Man => man(&mut out),
     };

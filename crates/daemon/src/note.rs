@@ -4,10 +4,12 @@
 //! rung only when it says that it sleeps, so a turning wheel costs one wake-up per burst, and a resting
 //! wheel none.
 
+use crate::report::last_hour::Glimpse;
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
+use tallywheel_hid_reader::RecordedDevice;
 use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
@@ -24,6 +26,12 @@ pub enum Note {
     Counted { at: Timestamp, wheel: WheelIndex, counts: Counts },
     /// Counts may be missing.
     Lost { board: BoardIndex, wheel: WheelIndex, loss: Loss },
+    /// A report for the recording of the last hour.
+    Report { board: BoardIndex, glimpse: Glimpse },
+    /// The board of that recording is now this one.
+    Device { board: BoardIndex, device: Box<RecordedDevice> },
+    /// A board was unplugged, for that recording.
+    Unplugged { board: BoardIndex, at: Timestamp },
     /// Something about a board changed.
     Board { board: BoardIndex, change: BoardChange },
     /// Something about an output changed; the text is for people.

@@ -2,13 +2,14 @@
 //!
 //! The files' words become the crates' own configuration here and nowhere else.
 
+use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig};
 use tallywheel_output::{AxisCode, OutputConfig};
 use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, FixedCounts, Timestamp, TrimIndex, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, TrimIndex, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -69,6 +70,12 @@ impl Names {
         self.wheels.get(wheel.get()).map_or("?", |(_, board)| self.board(*board))
     }
 
+    /// The board that a wheel is on.
+    #[must_use]
+    pub fn board_index(&self, wheel: WheelIndex) -> Option<BoardIndex> {
+        self.wheels.get(wheel.get()).map(|(_, board)| *board)
+    }
+
     /// Every wheel with its name.
     pub fn wheels(&self) -> impl Iterator<Item = (WheelIndex, &str)> {
         (0_u8..).map(WheelIndex::new).zip(self.wheels.iter().map(|(name, _)| name.as_str()))
@@ -116,17 +123,25 @@ impl BoardPlan {
         &self.find
     }
 
-    /// The decoder for this board, which describes itself by `descriptor`.
+    /// Where this board, which describes itself by `descriptor`, has its buttons.
     ///
     /// # Errors
-    /// [`PathError`], which the user cures in the rig file.
-    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+    /// [`PathError::Layout`]
+    pub fn layout(&self, descriptor: &[u8]) -> Result<Layout, PathError> {
         let layout = if self.runs.is_empty() {
             Layout::from_descriptor(descriptor)
         } else {
             Layout::from_runs(&self.runs)
         };
-        let layout = layout.map_err(PathError::Layout)?;
+        layout.map_err(PathError::Layout)
+    }
+
+    /// The decoder for this board, which describes itself by `descriptor`.
+    ///
+    /// # Errors
+    /// [`PathError`], which the user cures in the rig file.
+    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+        let layout = self.layout(descriptor)?;
         let configs: Vec<_> = self.wheels.iter().map(|(_, _, config)| *config).collect();
         let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
             let place = match &source {
@@ -137,7 +152,12 @@ impl BoardPlan {
             PathError::Wheels { wheel, source }
         })?;
         let wheels = self.wheels.iter().map(|(wheel, _, _)| *wheel).collect();
-        Ok(BoardPath { board: self.board, decoder, wheels })
+        let lines = configs.iter().flat_map(|config| match config.inputs {
+            reader::WheelInputs::Pulses { forward, backward } => [forward, backward],
+            reader::WheelInputs::Quadrature { a, b, .. } => [a, b],
+        });
+        let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
+        Ok(BoardPath { board: self.board, decoder, wheels, tap })
     }
 }
 
@@ -147,6 +167,7 @@ pub struct BoardPath {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
+    tap: Tap,
 }
 
 impl BoardPath {
@@ -166,6 +187,28 @@ impl BoardPath {
         self.decoder.report(at, report, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
                 effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
+    /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
+    /// changed the tally.
+    pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
+        self.tap.report(at, report, self.decoder.buttons(), happened, post);
+    }
+
+    /// The buttons as last reported.
+    #[must_use]
+    pub fn buttons(&self) -> Buttons {
+        self.decoder.buttons()
+    }
+
+    /// Reports of this board are missing that some other tally has counted.
+    pub fn gap(&mut self, at: Timestamp, tally: &mut Tally) {
+        let wheels = &self.wheels;
+        self.decoder.unplugged(at, &mut |place, _| {
+            if let Some(wheel) = wheels.get(place) {
+                tally.doubt(*wheel);
             }
         });
     }

@@ -5,6 +5,7 @@ use crate::clock::Clock;
 use crate::dock::{self, Dock};
 use crate::failure::Failure;
 use crate::plan::{self, Plan};
+use crate::report::last_hour::Keeper;
 use crate::station::Station;
 use crate::{files, folders, journal, logging, note};
 use std::sync::Arc;
@@ -22,6 +23,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     let rig = files::rig_in(&folder)?;
     let file = files::choose_aircraft(&folder, args.aircraft.as_deref())?;
     let Plan { names, boards, tally, outputs } = plan::plan(&rig, &file.aircraft)?;
+    let mut keeper = Keeper::new(&log_folder, plan::plan(&rig, &file.aircraft)?);
     let log = logging::start(&args.log, &log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
@@ -43,11 +45,11 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     let signal = runtime.block_on(async {
         tokio::select! {
             signal = stopped() => signal,
-            () = journal::keep(&listener, &names) => Ok("end of notes"),
+            () = journal::keep(&listener, &names, &mut keeper) => Ok("end of notes"),
         }
     })?;
     station.close_outputs();
-    journal::drain(&listener, &names);
+    journal::drain(&listener, &names, &mut keeper);
     tracing::info!(signal, "stopped");
     Ok(())
 }

@@ -98,20 +98,24 @@ impl Station {
 
     /// One report's way from bytes to the outputs, on the calling thread.
     pub fn report(&self, path: &mut BoardPath, at: Timestamp, report: &[u8]) {
-        self.update(path, at, |path, tally, effect| path.report(at, report, tally, effect));
+        let happened = self.update(path, at, |path, tally, effect| path.report(at, report, tally, effect));
+        let board = path.board();
+        path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
     }
 
     /// The board of `path` is gone.
     pub fn unplugged(&self, path: &mut BoardPath, at: Timestamp) {
         self.update(path, at, |path, tally, effect| path.unplugged(at, tally, effect));
+        self.notes.post(Note::Unplugged { board: path.board(), at });
     }
 
+    /// Says whether anything happened.
     fn update(
         &self,
         path: &mut BoardPath,
         at: Timestamp,
         work: impl FnOnce(&mut BoardPath, &mut Tally, &mut dyn FnMut(WheelIndex, Effect)),
-    ) {
+    ) -> bool {
         let mut effects = ArrayVec::<(WheelIndex, Effect), EFFECTS_MAX>::new();
         let mut step = Step::default();
         let board = path.board();
@@ -124,7 +128,7 @@ impl Station {
                 }
             });
             if tally.sequence() == before {
-                return;
+                return false;
             }
             step.take(&tally);
         }
@@ -132,6 +136,7 @@ impl Station {
         for effect in &effects {
             self.notes.post(note(board, at, *effect));
         }
+        true
     }
 
     fn publish(&self, outputs: &mut Outputs, at: Timestamp, step: &Step) {

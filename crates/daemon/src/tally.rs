@@ -3,7 +3,7 @@
 //! No I/O and no clock: the same events give the same tally, from a board, a recording or a test.
 
 use arrayvec::ArrayVec;
-use tallywheel_accumulator::{Accumulator, Reading};
+use tallywheel_accumulator::{Accumulator, Place, Reading};
 use tallywheel_hid_reader::Event;
 use tallywheel_output::TrimReading;
 use tallywheel_units::{Counts, FixedCounts, Loss, LossKind, Margin, WheelIndex};
@@ -111,6 +111,24 @@ impl Tally {
                 }
                 Effect::Lost(loss)
             }
+        }
+    }
+
+    /// A wheel may have been turned by any amount without this tally being told.
+    pub fn doubt(&mut self, wheel: WheelIndex) {
+        self.sequence = self.sequence.saturating_add(1);
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.margin += Margin::UNKNOWN;
+        }
+        self.change(wheel, |trim| trim.accumulator.lose(Margin::UNKNOWN));
+    }
+
+    /// Sets a trim to where it is known to have been, before anything is counted.
+    pub fn resume(&mut self, trim: usize, place: Place, margin: Margin) {
+        if let (Some(trim), Some(published)) = (self.trims.get_mut(trim), self.readings.get_mut(trim)) {
+            trim.accumulator.align(place);
+            trim.accumulator.lose(margin);
+            *published = reading(trim, published.counts);
         }
     }
 

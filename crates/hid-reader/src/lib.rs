@@ -60,7 +60,9 @@ mod source;
 
 pub use decode::{BoardDecoder, ConfigError, Event, WheelConfig, WheelInputs};
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};
-pub use recording::{BadLine, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter};
+pub use recording::{
+    BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter,
+};
 pub use source::{
     Access, BoardMatch, FoundBoard, Hid, OpenBoard, OpenRetry, RecordedSource, Refusal, ReportSource,
     ScriptStep, ScriptedSource, SourceError,

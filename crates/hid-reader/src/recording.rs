@@ -6,6 +6,8 @@
 //! | line | payload |
 //! |---|---|
 //! | `# ...` | a comment |
+//! | `# unplugged 000001.003000` | our own, a comment to others: the board was unplugged then |
+//! | `# gap 000001.003000 17` | our own: so many reports were read but not recorded |
 //! | `D: 1` | the device, by its place counted from 0, that the following lines are about; left out with one |
 //! | `R: 46 05 01 ...` | its report descriptor: the length, decimal, then the bytes in hex |
 //! | `N: name` | its name |
@@ -62,6 +64,31 @@ pub struct BadLine {
     pub reason: &'static str,
 }
 
+/// What a recording tells besides reports, in comments that other readers of the format pass over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MarkKind {
+    /// The board was unplugged.
+    Unplugged,
+    /// Reports that were read but not recorded.
+    Gap {
+        /// How many.
+        reports: u64,
+    },
+}
+
+/// One such remark and its place among the reports.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Mark {
+    /// The device's place in [`Recording::devices`].
+    pub device: usize,
+    /// When it happened, by the recording's own clock.
+    pub at: Timestamp,
+    /// How many of [`Recording::reports`] come before it.
+    pub before: usize,
+    /// What happened.
+    pub kind: MarkKind,
+}
+
 /// What boards sent, in the order in which it was read.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Recording {
@@ -69,6 +96,8 @@ pub struct Recording {
     pub devices: Vec<RecordedDevice>,
     /// Their reports. Time never runs backwards from one to the next.
     pub reports: Vec<RecordedReport>,
+    /// What happened between the reports, in the order of the file.
+    pub marks: Vec<Mark>,
     /// The lines that could not be taken as they stand; the rest is as good as it was.
     pub bad_lines: Vec<BadLine>,
 }

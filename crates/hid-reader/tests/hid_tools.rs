@@ -43,7 +43,7 @@ fn recording(devices: Vec<RecordedDevice>, reports: &[(usize, &str)]) -> Recordi
         at: Timestamp::from_micros(1_000_000 + place * 1000),
         bytes: hex(bytes),
     };
-    Recording { devices, reports: (0..).zip(reports).map(report).collect(), bad_lines: vec![] }
+    Recording { devices, reports: (0..).zip(reports).map(report).collect(), ..Recording::default() }
 }
 
 /// A file that is removed again.

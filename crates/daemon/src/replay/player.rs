@@ -3,10 +3,10 @@
 
 use super::lines::{FixedJson, MarginJson, Named, PositionSummary, Summary};
 use crate::failure::Failure;
-use crate::plan::{BoardPath, Names, Plan};
+use crate::plan::{BoardPath, BoardPlan, Names, Plan};
 use crate::tally::{Effect, Tally};
-use tallywheel_hid_reader::Recording;
-use tallywheel_units::{BoardIndex, Timestamp, WheelIndex};
+use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
+use tallywheel_units::{BoardIndex, Buttons, Timestamp, WheelIndex};
 
 /// What came of a report.
 #[derive(Debug, Clone, Copy)]
@@ -30,6 +30,7 @@ pub struct Player {
     paths: Vec<Option<BoardPath>>,
     recording: Recording,
     next: usize,
+    next_mark: usize,
 }
 
 impl Player {
@@ -38,14 +39,32 @@ impl Player {
     /// # Errors
     /// Where no board of the rig was recorded, or one cannot be decoded.
     pub fn new(plan: Plan, recording: Recording) -> Result<Self, Failure> {
+        let alone = plan.boards.len() == 1 && recording.devices.len() == 1;
+        let fits = |device: &RecordedDevice, _, board: &BoardPlan| {
+            let find = board.find();
+            alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
+        };
+        Self::matched(plan, recording, fits)
+    }
+
+    /// The same where it is known that the recorded device `n` is the rig's board `boards[n]`.
+    ///
+    /// # Errors
+    /// As above.
+    pub fn assigned(plan: Plan, recording: Recording, boards: &[BoardIndex]) -> Result<Self, Failure> {
+        let fits = |_: &RecordedDevice, device, board: &BoardPlan| boards.get(device) == Some(&board.board());
+        Self::matched(plan, recording, fits)
+    }
+
+    fn matched(
+        plan: Plan,
+        recording: Recording,
+        fits: impl Fn(&RecordedDevice, usize, &BoardPlan) -> bool,
+    ) -> Result<Self, Failure> {
         let mut free = plan.boards;
-        let alone = free.len() == 1 && recording.devices.len() == 1;
         let mut paths = Vec::new();
-        for device in &recording.devices {
-            let fits = free.iter().position(|board| {
-                let find = board.find();
-                alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
-            });
+        for (place, device) in recording.devices.iter().enumerate() {
+            let fits = free.iter().position(|board| fits(device, place, board));
             let path = fits.map(|place| free.remove(place)).map(|board| {
                 board.path(&device.descriptor).map_err(|error| {
                     Failure::Choice(format!("board {}: {error}", plan.names.board(board.board())))
@@ -59,7 +78,7 @@ impl Player {
             let wanted: Vec<_> = free.iter().map(|board| plan.names.board(board.board())).collect();
             return Err(Failure::NoCommonBoard { recorded: recorded.join(", "), wanted: wanted.join(", ") });
         }
-        Ok(Self { names: plan.names, tally: plan.tally, paths, recording, next: 0 })
+        Ok(Self { names: plan.names, tally: plan.tally, paths, recording, next: 0, next_mark: 0 })
     }
 
     /// What things are called.
@@ -86,14 +105,50 @@ impl Player {
         self.recording.reports.get(self.next).map(|report| report.at)
     }
 
+    /// The rig's board that the recorded device at `device` is, if it is one.
+    #[must_use]
+    pub fn board(&self, device: usize) -> Option<BoardIndex> {
+        self.paths.get(device)?.as_ref().map(BoardPath::board)
+    }
+
+    /// The buttons of a recorded device as last reported.
+    #[must_use]
+    pub fn buttons(&self, device: usize) -> Buttons {
+        self.paths.get(device).and_then(Option::as_ref).map_or(Buttons::NONE, BoardPath::buttons)
+    }
+
+    /// The place of the next report in the recording.
+    #[must_use]
+    pub const fn next(&self) -> usize {
+        self.next
+    }
+
+    /// Changes the tally before anything is counted.
+    pub fn tally_mut(&mut self) -> &mut Tally {
+        &mut self.tally
+    }
+
     /// When the last report was read.
     #[must_use]
     pub fn end(&self) -> Timestamp {
         self.recording.reports.last().map_or(Timestamp::START, |report| report.at)
     }
 
-    /// Takes the next report, and tells `happened` what came of it; false at the end.
+    /// Takes the next report or mark, and tells `happened` what came of it; false at the end.
     pub fn step(&mut self, happened: &mut impl FnMut(&Happened)) -> bool {
+        if let Some(mark) = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next) {
+            self.next_mark += 1;
+            if let Some(path) = self.paths.get_mut(mark.device).and_then(Option::as_mut) {
+                let (at, board) = (mark.at, path.board());
+                match mark.kind {
+                    MarkKind::Unplugged => path.unplugged(at, &mut self.tally, &mut |wheel, effect| {
+                        happened(&Happened { at, board, wheel, effect });
+                    }),
+                    MarkKind::Gap { .. } => path.gap(at, &mut self.tally),
+                }
+            }
+            return true;
+        }
         let Some(report) = self.recording.reports.get(self.next) else { return false };
         self.next += 1;
         if let Some(path) = self.paths.get_mut(report.device).and_then(Option::as_mut) {

@@ -1,4 +1,4 @@
-use super::{BadLine, RecordedDevice, RecordedReport, Recording, RecordingError};
+use super::{BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError};
 use std::time::Duration;
 use tallywheel_units::Timestamp;
 
@@ -18,6 +18,8 @@ struct Parser {
     days: Duration,
     latest: Timestamp,
 }
+
+const BACKWARDS: &str = "the time runs backwards; taken as that of the report before";
 
 type Taken = Result<(), &'static str>;
 
@@ -42,7 +44,10 @@ pub(super) fn recording(text: &str) -> Result<Recording, RecordingError> {
 
 impl Parser {
     fn line(&mut self, line: &str) -> Taken {
-        if line.trim().is_empty() || line.starts_with('#') {
+        if let Some(comment) = line.strip_prefix('#') {
+            return self.remark(comment);
+        }
+        if line.trim().is_empty() {
             return Ok(());
         }
         let mut letters = line.chars();
@@ -101,11 +106,41 @@ impl Parser {
         Timestamp::from_micros(at.after(self.days).micros())
     }
 
+    /// A comment is anything at all; only one that has exactly the form of a mark is one.
+    fn remark(&mut self, comment: &str) -> Taken {
+        let mut words = comment.split_whitespace();
+        let kind = words.next();
+        let Some(at) = words.next().and_then(time_of) else { return Ok(()) };
+        let number = words.next();
+        let kind = match (kind, number) {
+            (Some("unplugged"), None) => MarkKind::Unplugged,
+            (Some("gap"), Some(reports)) => match reports.parse() {
+                Ok(reports) => MarkKind::Gap { reports },
+                Err(_) => return Ok(()),
+            },
+            _ => return Ok(()),
+        };
+        if words.next().is_some() || self.numbers.is_empty() {
+            return Ok(());
+        }
+        let (at, backwards) = self.pass(at);
+        let before = self.recording.reports.len();
+        self.recording.marks.push(Mark { device: self.current, at, before, kind });
+        if backwards { Err(BACKWARDS) } else { Ok(()) }
+    }
+
     fn report(&mut self, payload: &str) -> Taken {
         let (time, rest) = payload.split_once(' ').ok_or("a report without bytes")?;
         let at = time_of(time).ok_or("not a time as seconds and six digits of microseconds")?;
         let bytes = bytes(rest, REPORT_BYTES)?;
         self.device()?;
+        let (at, backwards) = self.pass(at);
+        self.recording.reports.push(RecordedReport { device: self.current, at, bytes });
+        if backwards { Err(BACKWARDS) } else { Ok(()) }
+    }
+
+    /// Takes the file's time `at` as the latest; says whether it was earlier than the one before.
+    fn pass(&mut self, at: Timestamp) -> (Timestamp, bool) {
         // hid-recorder's clock starts again at 0 after a day.
         let mut moment = self.moment(at);
         if self.latest.since(moment) > DAY / 2 {
@@ -114,8 +149,7 @@ impl Parser {
         }
         let backwards = moment < self.latest;
         self.latest = self.latest.max(moment);
-        self.recording.reports.push(RecordedReport { device: self.current, at: self.latest, bytes });
-        if backwards { Err("the time runs backwards; taken as that of the report before") } else { Ok(()) }
+        (self.latest, backwards)
     }
 }
 

@@ -177,6 +177,25 @@ fn the_end_of_all_time_is_read_back() {
 }
 
 #[test]
+fn only_comments_of_exactly_our_form_are_marks() {
+    let text = "N: one\n# unplugged 000001.000000\n#unplugged 000002.000000\n# gap 000003.000000 7\n\
+                # unplugged\n# unplugged 1.5\n# unplugged 000004.000000 today\n# gap 000004.000000\n\
+                # gap 000004.000000 x\n# gap 000004.000000 1 2\n# gone 000004.000000\n# unplugged 000001.000000\n";
+    let recording = Recording::parse(text).unwrap();
+    let marks: Vec<_> = recording.marks.iter().map(|mark| (mark.at.micros(), mark.kind)).collect();
+    let (unplugged, gap) = (MarkKind::Unplugged, MarkKind::Gap { reports: 7 });
+    assert_eq!(
+        marks,
+        [(1_000_000, unplugged), (2_000_000, unplugged), (3_000_000, gap), (3_000_000, unplugged)]
+    );
+    assert_eq!(
+        recording.bad_lines,
+        [BadLine { line: 12, reason: "the time runs backwards; taken as that of the report before" }]
+    );
+    assert_eq!(Recording::parse("# unplugged 000001.000000\n"), Err(RecordingError::NotARecording));
+}
+
+#[test]
 fn a_text_without_a_device_is_no_recording() {
     for text in ["", "\n\n", "# only a comment", "name = \"bench\"\n", "E: broken"] {
         assert_eq!(Recording::parse(text), Err(RecordingError::NotARecording), "{text:?}");
@@ -204,15 +223,25 @@ fn device() -> impl Strategy<Value = RecordedDevice> {
 /// Any recording whose times are whole microseconds that never run backwards.
 fn recording() -> impl Strategy<Value = Recording> {
     let devices = prop::collection::vec(device(), 1..5);
-    let report =
-        (any::<prop::sample::Index>(), 0..40_000_000_000_u64, prop::collection::vec(any::<u8>(), 0..70));
-    (devices, prop::collection::vec(report, 0..30)).prop_map(|(devices, reports)| {
+    let mark =
+        prop_oneof![Just(MarkKind::Unplugged), any::<u64>().prop_map(|reports| MarkKind::Gap { reports })];
+    let line = prop_oneof![
+        3 => prop::collection::vec(any::<u8>(), 0..70).prop_map(Ok),
+        1 => mark.prop_map(Err),
+    ];
+    let line = (any::<prop::sample::Index>(), 0..40_000_000_000_u64, line);
+    (devices, prop::collection::vec(line, 0..30)).prop_map(|(devices, lines)| {
         let mut at = Timestamp::START;
-        let reports = reports.into_iter().map(|(index, gap, bytes)| {
+        let (mut reports, mut marks) = (Vec::new(), Vec::new());
+        for (index, gap, line) in lines {
             at = at.after(Duration::from_micros(gap));
-            RecordedReport { device: index.index(devices.len()), at, bytes }
-        });
-        Recording { reports: reports.collect(), devices, bad_lines: vec![] }
+            let device = index.index(devices.len());
+            match line {
+                Ok(bytes) => reports.push(RecordedReport { device, at, bytes }),
+                Err(kind) => marks.push(Mark { device, at, before: reports.len(), kind }),
+            }
+        }
+        Recording { devices, reports, marks, bad_lines: vec![] }
     })
 }
 

@@ -1,4 +1,4 @@
-use super::{RecordedDevice, Recording};
+use super::{Mark, MarkKind, RecordedDevice, Recording};
 use std::io::{self, Write};
 use tallywheel_units::Timestamp;
 
@@ -52,17 +52,50 @@ impl<W: Write> RecordingWriter<W> {
     /// # Errors
     /// Those of writing.
     pub fn report_of(&mut self, device: usize, at: Timestamp, bytes: &[u8]) -> io::Result<()> {
-        if self.devices > 1 && device != self.current {
-            self.current = device;
-            self.put(format_args!("D: {device}"), &[])?;
-        }
+        self.select(device)?;
         let (seconds, micros) = (at.micros() / 1_000_000, at.micros() % 1_000_000);
         self.put(format_args!("E: {seconds:06}.{micros:06} {}", bytes.len()), bytes)
+    }
+
+    /// Writes that something happened to the device at `device` in the list.
+    ///
+    /// # Errors
+    /// Those of writing.
+    pub fn mark_of(&mut self, device: usize, at: Timestamp, kind: MarkKind) -> io::Result<()> {
+        self.select(device)?;
+        let (seconds, micros) = (at.micros() / 1_000_000, at.micros() % 1_000_000);
+        match kind {
+            MarkKind::Unplugged => self.put(format_args!("# unplugged {seconds:06}.{micros:06}"), &[]),
+            MarkKind::Gap { reports } => {
+                self.put(format_args!("# gap {seconds:06}.{micros:06} {reports}"), &[])
+            }
+        }
+    }
+
+    /// Writes a comment; a control character in it becomes a blank.
+    ///
+    /// # Errors
+    /// Those of writing.
+    pub fn comment(&mut self, text: &str) -> io::Result<()> {
+        self.put(format_args!("# {}", OneLine(text)), &[])
+    }
+
+    /// What is written to.
+    pub fn get_mut(&mut self) -> &mut W {
+        &mut self.to
     }
 
     /// Gives back what was written to.
     pub fn into_inner(self) -> W {
         self.to
+    }
+
+    fn select(&mut self, device: usize) -> io::Result<()> {
+        if self.devices > 1 && device != self.current {
+            self.current = device;
+            self.put(format_args!("D: {device}"), &[])?;
+        }
+        Ok(())
     }
 
     /// In the order in which hid-recorder writes it. What is empty is left out: its readers stop at a letter
@@ -99,7 +132,14 @@ impl Recording {
     /// Those of writing to `to`.
     pub fn write(&self, to: impl Write) -> io::Result<()> {
         let mut writer = RecordingWriter::several(to, &self.devices)?;
-        self.reports.iter().try_for_each(|report| writer.report_of(report.device, report.at, &report.bytes))
+        let mut marks = self.marks.iter().peekable();
+        for (place, report) in self.reports.iter().enumerate() {
+            while let Some(Mark { device, at, kind, .. }) = marks.next_if(|mark| mark.before <= place) {
+                writer.mark_of(*device, *at, *kind)?;
+            }
+            writer.report_of(report.device, report.at, &report.bytes)?;
+        }
+        marks.try_for_each(|mark| writer.mark_of(mark.device, mark.at, mark.kind))
     }
 }
 

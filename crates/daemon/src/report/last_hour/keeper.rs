@@ -1,0 +1,230 @@
+//! Beside the log: appends glimpses to segments of a recording, one set for each board.
+
+use super::tap::Glimpse;
+use crate::note::Note;
+use crate::plan::{BoardPath, BoardPlan, Names, Plan};
+use crate::tally::Tally;
+use std::collections::VecDeque;
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tallywheel_hid_reader::{MarkKind, RecordedDevice, RecordingWriter};
+use tallywheel_units::{BoardIndex, Timestamp};
+
+/// The folder of segments in the folder of log files.
+pub const FOLDER: &str = "last-hour";
+/// The end of a segment's file name.
+pub(super) const ENDING: &str = ".hid";
+const SEGMENT: Duration = Duration::from_secs(600);
+const SEGMENT_BYTES: u64 = 4 * 1024 * 1024;
+const SEGMENTS: usize = 7;
+
+/// Keeps the last hour.
+///
+/// A second tally counts what is recorded, so that each segment can say where the trims stood at its begin;
+/// it is what a replay of the recording comes to, whatever the first tally knows beyond.
+#[derive(Debug)]
+pub struct Keeper {
+    folder: PathBuf,
+    names: Names,
+    tally: Tally,
+    boards: Vec<Board>,
+}
+
+#[derive(Debug)]
+struct Board {
+    plan: BoardPlan,
+    device: Option<Box<RecordedDevice>>,
+    path: Option<BoardPath>,
+    segment: Option<Segment>,
+    /// Segments in the folder, the oldest first.
+    kept: VecDeque<PathBuf>,
+    next_segment: u64,
+    next_number: Option<u32>,
+    /// Nothing is tried before, since the disk refused.
+    refused_until: Option<Timestamp>,
+}
+
+#[derive(Debug)]
+struct Segment {
+    begin: Timestamp,
+    writer: RecordingWriter<Counted<BufWriter<File>>>,
+}
+
+/// Counts the bytes that go through.
+#[derive(Debug)]
+struct Counted<W> {
+    to: W,
+    bytes: u64,
+}
+
+impl<W: Write> Write for Counted<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.to.write(bytes)?;
+        self.bytes = self.bytes.saturating_add(u64::try_from(written).unwrap_or(u64::MAX));
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.to.flush()
+    }
+}
+
+impl Keeper {
+    /// Keeps the boards of `plan` below `logs`, and forgets what a daemon before this one left there: its
+    /// clock was another one.
+    #[must_use]
+    pub fn new(logs: &Path, plan: Plan) -> Self {
+        let folder = logs.join(FOLDER);
+        for entry in fs::read_dir(&folder).into_iter().flatten().flatten() {
+            if entry.path().extension().is_some_and(|ending| ending == "hid") {
+                let _ = fs::remove_file(entry.path());
+            }
+        }
+        let Plan { names, boards, tally, .. } = plan;
+        let boards = boards.into_iter().map(|plan| Board {
+            plan,
+            device: None,
+            path: None,
+            segment: None,
+            kept: VecDeque::new(),
+            next_segment: 0,
+            next_number: None,
+            refused_until: None,
+        });
+        Self { folder, names, tally, boards: boards.collect() }
+    }
+
+    /// Takes what there is to record in a note. What cannot be written is logged once and not tried again
+    /// for the length of a segment.
+    pub fn note(&mut self, note: &Note) {
+        let (at, index) = match note {
+            Note::Device { board, device } => {
+                if let Some(board) = self.boards.get_mut(board.get()) {
+                    board.begin(device.clone());
+                }
+                return;
+            }
+            Note::Report { board, glimpse } => (glimpse.at, *board),
+            Note::Unplugged { board, at } => (*at, *board),
+            _ => return,
+        };
+        let Self { folder, names, tally, boards } = self;
+        let Some(board) = boards.get_mut(index.get()) else { return };
+        let written = match note {
+            Note::Report { glimpse, .. } => board.report(folder, names, tally, glimpse),
+            _ => board.unplugged(at, tally),
+        };
+        if let Err(error) = written {
+            tracing::warn!(
+                board = names.board(index),
+                folder = %folder.display(),
+                "the last hour cannot be recorded: {error}"
+            );
+            board.segment = None;
+            board.refused_until = Some(at.after(SEGMENT));
+        }
+    }
+
+    /// Hands everything to the system; costs nothing if there is nothing.
+    pub fn flush(&mut self) {
+        for board in &mut self.boards {
+            if let Some(segment) = &mut board.segment {
+                // What fails here fails again with the next report, and is said then.
+                let _ = segment.writer.get_mut().flush();
+            }
+        }
+    }
+}
+
+impl Board {
+    /// The board was opened; what follows is from another plug or even another board.
+    fn begin(&mut self, device: Box<RecordedDevice>) {
+        self.path = self.plan.path(&device.descriptor).ok();
+        self.device = Some(device);
+        self.next_number = None;
+        self.segment = None;
+    }
+
+    fn report(
+        &mut self,
+        folder: &Path,
+        names: &Names,
+        tally: &mut Tally,
+        glimpse: &Glimpse,
+    ) -> io::Result<()> {
+        let at = glimpse.at;
+        let missing = self.next_number.map_or(0, |next| glimpse.number.wrapping_sub(next));
+        self.next_number = Some(glimpse.number.wrapping_add(1));
+        if self.refused_until.is_some_and(|until| at < until) {
+            return Ok(());
+        }
+        self.refused_until = None;
+        let due = self.segment.as_mut().is_none_or(|segment| {
+            at.since(segment.begin) >= SEGMENT || segment.writer.get_mut().bytes >= SEGMENT_BYTES
+        });
+        if due {
+            self.roll(folder, names, tally, at)?;
+        }
+        let Some(segment) = &mut self.segment else { return Ok(()) };
+        if missing > 0 {
+            segment.writer.mark_of(0, at, MarkKind::Gap { reports: u64::from(missing) })?;
+            if let Some(path) = &mut self.path {
+                path.gap(at, tally);
+            }
+        }
+        segment.writer.report(at, glimpse.bytes())?;
+        if let Some(path) = &mut self.path {
+            path.report(at, glimpse.bytes(), tally, &mut |_, _| {});
+        }
+        Ok(())
+    }
+
+    fn unplugged(&mut self, at: Timestamp, tally: &mut Tally) -> io::Result<()> {
+        if let Some(path) = &mut self.path {
+            path.unplugged(at, tally, &mut |_, _| {});
+        }
+        match &mut self.segment {
+            Some(segment) => segment.writer.mark_of(0, at, MarkKind::Unplugged),
+            None => Ok(()),
+        }
+    }
+
+    /// Begins a new segment and throws away the oldest.
+    fn roll(&mut self, folder: &Path, names: &Names, tally: &Tally, begin: Timestamp) -> io::Result<()> {
+        let Some(device) = &self.device else { return Ok(()) };
+        // The old one is closed before the new one is made, so that its last bytes are on disk.
+        if let Some(mut old) = self.segment.take() {
+            old.writer.get_mut().flush()?;
+        }
+        fs::create_dir_all(folder)?;
+        let index = self.plan.board();
+        let path = folder.join(format!("{}-{:06}{ENDING}", index.get(), self.next_segment));
+        let file = BufWriter::new(File::create(&path)?);
+        self.next_segment += 1;
+        self.kept.push_back(path);
+        let mut writer = RecordingWriter::new(Counted { to: file, bytes: 0 }, device)?;
+        writer.comment(&format!("board {} of rig {}, kept by tallywheel", names.board(index), names.rig))?;
+        for (place, trim) in tally.trims().iter().enumerate() {
+            if names.board_index(trim.wheel) == Some(index) {
+                let reading = trim.accumulator.reading();
+                let (low, high) = (reading.margin.low(), reading.margin.high());
+                writer.comment(&format!("position {place} {} {low} {high}", reading.degrees.get()))?;
+            }
+        }
+        self.segment = Some(Segment { begin, writer });
+        while self.kept.len() > SEGMENTS {
+            if let Some(oldest) = self.kept.pop_front() {
+                let _ = fs::remove_file(oldest);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The board that a segment's file name tells.
+pub(super) fn board_of(name: &str) -> Option<(BoardIndex, u64)> {
+    let (board, number) = name.strip_suffix(ENDING)?.split_once('-')?;
+    Some((BoardIndex::new(board.parse().ok()?), number.parse().ok()?))
+}

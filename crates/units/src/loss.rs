@@ -186,8 +186,12 @@ impl LossKind {
             Self::PulsesTooShort => "set pulses of at least two report intervals on the board",
             Self::GapInSpin => "check the encoder's contacts and wires, then align the wheel",
             Self::InputStuck => "free the button or mend the wire, then align the wheel",
-            Self::LineDead => "check the wires of both lines and the encoder's common wire, then align the wheel",
-            Self::LinesSwapped => "exchange the two buttons of the wheel in the rig file, or set reversed = true",
+            Self::LineDead => {
+                "check the wires of both lines and the encoder's common wire, then align the wheel"
+            }
+            Self::LinesSwapped => {
+                "exchange the two buttons of the wheel in the rig file, or set reversed = true"
+            }
             Self::WrongCountsPerCycle => {
                 "set counts per cycle on the board, or counts_per_turn in the rig file, so that both agree"
             }

@@ -1,0 +1,136 @@
+//! How long the board's pulses are, learned, and which are not.
+//!
+//! P is the typical width: the lower median of the last [`RING`]; given, it is P from the start. G is the
+//! grain of time: the report interval, or where nobody knows it, what the widths scatter by.
+//!
+//! | width | means |
+//! |---|---|
+//! | up to 0.6 P, and 1.3 G below P (0.35 P where G is guessed) | cut off |
+//! | from 1.6 P + 1.2 G | several: one for each P that fits |
+//! | between | one |
+//!
+//! Until [`LEARNED`] pulses were seen there is no P; those are judged once there is.
+
+use super::{MILLISECOND, Nanos};
+
+const RING: usize = 16;
+const LEARNED: usize = 6;
+
+/// What a pulse's width says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Width {
+    Whole,
+    CutOff,
+    /// So many pulses are hidden in it at most.
+    Hides(u64),
+}
+
+#[derive(Debug, Clone, Default)]
+pub(super) struct Widths {
+    ring: [Nanos; RING],
+    next: usize,
+    seen: usize,
+    given: Option<Nanos>,
+    typical: Option<Nanos>,
+    scatter: Nanos,
+    interval: Option<Nanos>,
+    one_report: u32,
+}
+
+impl Widths {
+    pub(super) fn give(&mut self, pulse_on: Option<Nanos>) {
+        self.given = pulse_on.filter(|on| *on > 0);
+        self.typical = self.given.or(self.typical);
+    }
+
+    /// The typical width, once known.
+    pub(super) fn typical(&self) -> Option<Nanos> {
+        self.typical
+    }
+
+    pub(super) fn grain(&self) -> Nanos {
+        self.interval.unwrap_or_else(|| self.scatter.max(MILLISECOND))
+    }
+
+    /// How many pulses in a row were not longer than one report.
+    pub(super) fn one_report(&self) -> u32 {
+        self.one_report
+    }
+
+    /// Takes a pulse; tells for it, or for all so far as soon as P is known, what each width says.
+    pub(super) fn pulse(&mut self, width: Nanos, interval: Option<Nanos>, mut tell: impl FnMut(Width)) {
+        self.interval = interval;
+        let known = self.typical.is_some();
+        if known {
+            tell(self.judge(width));
+        }
+        let one = interval.is_some_and(|interval| width <= interval + interval / 5 * 2);
+        self.one_report = if one { self.one_report.saturating_add(1) } else { 0 };
+        if let Some(place) = self.ring.get_mut(self.next) {
+            *place = width;
+        }
+        self.next = (self.next + 1) % RING;
+        self.seen = (self.seen + 1).min(RING);
+        self.learn();
+        if !known && self.typical.is_some() {
+            self.ring.iter().take(self.seen).for_each(|width| tell(self.judge(*width)));
+        }
+    }
+
+    fn learn(&mut self) {
+        if self.seen < LEARNED {
+            return;
+        }
+        let mut sorted = self.ring;
+        let Some(sorted) = sorted.get_mut(..self.seen) else { return };
+        sorted.sort_unstable();
+        let at = |place: usize| sorted.get(place).copied().unwrap_or_default();
+        self.typical = self.given.or(Some(at((self.seen - 1) / 2)));
+        self.scatter = at(self.seen * 3 / 4).saturating_sub(at(0));
+    }
+
+    fn judge(&self, width: Nanos) -> Width {
+        let (typical, grain) = (self.typical.unwrap_or(width), self.grain());
+        if width >= typical.saturating_mul(8) / 5 + grain * 6 / 5 {
+            return Width::Hides(((width + grain) / typical.max(1)).saturating_sub(1).max(1));
+        }
+        let (least, short) =
+            if self.interval.is_some() { (typical * 2 / 5, grain * 13 / 10) } else { (typical * 13 / 20, 0) };
+        let off = typical.saturating_sub(width);
+        if off > 0 && off >= least && off >= short { Width::CutOff } else { Width::Whole }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn judged(interval: Option<u64>, widths: &[u64]) -> Vec<Width> {
+        let (mut state, mut told) = (Widths::default(), Vec::new());
+        for width in widths {
+            state.pulse(width * MILLISECOND, interval.map(|ms| ms * MILLISECOND), |width| told.push(width));
+        }
+        told
+    }
+
+    #[test]
+    fn widths_are_judged_once_they_are_known_the_first_ones_too() {
+        use Width::{CutOff, Hides, Whole};
+        let widths = [20, 20, 45, 20, 21, 20, 20, 8, 80, 44, 30, 12];
+        let expected =
+            [Whole, Whole, Hides(1), Whole, Whole, Whole, Whole, CutOff, Hides(3), Hides(1), Whole, CutOff];
+        assert_eq!(judged(Some(1), &widths), expected);
+        assert_eq!(judged(Some(1), &widths[..5]), []);
+        // Where only the widths themselves tell the grain, a pulse of 12 ms may still be one of 20.
+        assert_eq!(judged(None, &widths)[11], Whole);
+    }
+
+    #[test]
+    fn quantisation_is_no_fault() {
+        // 2 reports or 3, never more: pulses of 18 ms read every 8 ms with a tenth of jitter.
+        let widths: Vec<_> =
+            (0..200).map(|i: u64| if i % 4 == 0 { 26 - i % 5 } else { 15 + i % 3 }).collect();
+        assert!(judged(Some(8), &widths).iter().all(|width| *width == Width::Whole));
+        assert!(judged(None, &widths).iter().all(|width| *width == Width::Whole));
+    }
+}

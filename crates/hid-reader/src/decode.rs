@@ -127,6 +127,9 @@ impl BoardDecoder {
     /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
+        if self.stall.catching_up() {
+            self.wheels.iter_mut().for_each(|wheel| wheel.watch.blur());
+        }
         let before = self.buttons;
         match self.layout.read(report, &mut self.buttons) {
             Ok(told) => self.decode(at, before, told, sink),

@@ -16,12 +16,13 @@ use super::{Doubt, Evidence, Hand, MILLISECOND, Nanos, SECOND, loss};
 use tallywheel_units::{Certainty, Loss, LossKind};
 
 /// So many changes of one line alone.
-const CHANGES: u32 = 16;
-/// A contact bounces for 2 to 5 ms at 15 rpm (data sheets, facts 2.4), and less when turned faster.
-const BOUNCE: Nanos = 4 * MILLISECOND;
+const CHANGES: u32 = 24;
+/// A contact bounces for 2 to 5 ms at 15 rpm (data sheets, facts 2.4), and less when turned faster. Slower,
+/// it may go on for longer, but seldom stands still in between.
+const BOUNCE: Nanos = 6 * MILLISECOND;
 /// So many pulses forward and backward in turn, none of them later after the last than [`IN_TURN`].
 const SEESAW: u32 = 14;
-const IN_TURN: Nanos = SECOND;
+const IN_TURN: Nanos = 3 * SECOND;
 
 /// Watches raw lines.
 #[derive(Debug, Clone, Copy, Default)]
@@ -110,18 +111,18 @@ mod tests {
     fn only_one_line_alone_and_for_long() {
         let alone =
             |n: u64, every: u64| -> Vec<_> { (0..=n).map(|i| (i * every, (i % 2 == 1, false))).collect() };
-        assert_eq!(told(&alone(15, 10)), 0);
-        assert_eq!(told(&alone(16, 10)), 1);
+        assert_eq!(told(&alone(23, 10)), 0);
+        assert_eq!(told(&alone(24, 10)), 1);
         assert_eq!(told(&alone(400, 3)), 0, "bounce");
-        // 16, 32, 64, 128: stated ahead for as long again each time.
-        assert_eq!(told(&alone(140, 10)), 4);
-        let mut other = alone(15, 10);
-        other.push((160, (true, true)));
-        other.extend((17..=31).map(|i| (i * 10, (i % 2 == 1, true))));
+        // 24, 47, 93, 185: stated ahead for as long again each time.
+        assert_eq!(told(&alone(200, 10)), 4);
+        let mut other = alone(23, 10);
+        other.push((240, (true, true)));
+        other.extend((25..=47).map(|i| (i * 10, (i % 2 == 1, true))));
         assert_eq!(told(&other), 0, "the other line moved");
-        let mut both = alone(15, 10);
-        both.push((160, (false, true)));
-        both.extend((17..=31).map(|i| (i * 10, (i % 2 == 1, true))));
+        let mut both = alone(23, 10);
+        both.push((240, (false, true)));
+        both.extend((25..=47).map(|i| (i * 10, (i % 2 == 1, true))));
         assert_eq!(told(&both), 0, "both lines moved");
     }
 
@@ -134,7 +135,7 @@ mod tests {
         };
         assert_eq!(told(14, SECOND / 10, |i| i % 2 == 0), 1);
         assert_eq!(told(13, SECOND / 10, |i| i % 2 == 0), 0);
-        assert_eq!(told(100, SECOND, |i| i % 2 == 0), 0);
+        assert_eq!(told(100, 3 * SECOND, |i| i % 2 == 0), 0);
         assert_eq!(told(100, SECOND / 10, |i| i % 3 == 0), 0);
     }
 }

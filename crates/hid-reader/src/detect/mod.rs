@@ -129,6 +129,16 @@ impl Watch {
         }
     }
 
+    /// The reader is behind, and reads reports faster than the board sends them: their times mean nothing.
+    #[cold]
+    pub(crate) fn blur(&mut self) {
+        match &mut self.lines {
+            Lines::Pulses(pulses) => pulses.blur(),
+            Lines::Quadrature(dead) => *dead = DeadLine::default(),
+        }
+        self.detents.forget();
+    }
+
     pub(crate) fn confirm(&mut self, at: Timestamp, turned: Counts, sink: &mut impl FnMut(Loss)) {
         self.tally.confirm(at.nanos(), turned, sink);
     }

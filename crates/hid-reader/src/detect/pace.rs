@@ -7,7 +7,7 @@
 //! | intervals | means |
 //! |---|---|
 //! | four together at most 7 C (5.2 C where C is presumed) | the board is at its limit until four are over 9 C (7.5 C) |
-//! | the last four alike, at C where C is known, then none for 5 I and 0.25 s | a queue drained; C is learned |
+//! | the last four alike (eight where I is below 8 G), at C where C is known, then none for 5 I and 0.25 s | a queue drained; C is learned |
 //! | four alike, one of 2, 3 or 4 times as much, three alike | counts are missing in the long one |
 //! | two cycles of four alike, then the first two of it as one, then the other two | the same, for x4 and x2 |
 //! | all pulses of one report, and four times in 16 up and down by 1.6 against four before | pulses fall between reports |
@@ -96,8 +96,16 @@ impl Pace {
         {
             let from = at.saturating_sub(self.ring.iter().rev().take(8).sum());
             let evidence = Evidence { from, to: at, reports: 16 };
-            sink(loss(LossKind::GapInSpin, Certainty::Inferred, evidence, missing(forward, counts)));
+            // Where a pulse is one report long at most, the likely cause of a gap is that none saw it.
+            let unseen = widths.one_report() >= ONE_REPORT / 2;
+            let kind = if unseen { LossKind::PulsesTooShort } else { LossKind::GapInSpin };
+            sink(loss(kind, Certainty::Inferred, evidence, missing(forward, counts)));
         }
+    }
+
+    /// A pulse that is missing in the rhythm has been told of.
+    pub(super) fn explained(&mut self) {
+        self.same_way = 0;
     }
 
     /// When a silence would be long enough to be one.
@@ -119,7 +127,12 @@ impl Pace {
         let Some((last, _)) = self.last else { return };
         let (grain, four) = (widths.grain(), self.four());
         let mean = four / 4;
-        let alike = self.spread_of_four() <= (mean / 10).max(2 * grain) && 5 * grain <= 2 * mean;
+        // The coarser the times, the more of them it takes.
+        let of = if mean >= 8 * grain { 4 } else { 8 };
+        let alike = self.spread(of) <= (mean / 10).max(2 * grain)
+            && 5 * grain <= 2 * mean
+            && self.len >= of
+            && self.unseen.is_none();
         let at_cycle = self.cycle.is_none_or(|cycle| mean.abs_diff(cycle) <= cycle / 8 + grain / 2);
         if alike && at_cycle {
             let from = self.alike_since.min(last.saturating_sub(four));
@@ -159,9 +172,10 @@ impl Pace {
         self.ring.iter().rev().take(4).sum()
     }
 
-    fn spread_of_four(&self) -> Nanos {
-        let four = || self.ring.iter().rev().take(4).copied();
-        four().max().unwrap_or_default() - four().min().unwrap_or_default()
+    /// By how much the last `of` intervals differ.
+    fn spread(&self, of: usize) -> Nanos {
+        let last = || self.ring.iter().rev().take(of).copied();
+        last().max().unwrap_or_default() - last().min().unwrap_or_default()
     }
 
     fn cycle(&self, widths: &Widths) -> Cycle {
@@ -267,6 +281,7 @@ impl Pace {
 
 #[cfg(test)]
 mod tests {
+    use super::super::width::Pulse;
     use super::*;
 
     /// What presses at such intervals, in milliseconds, of pulses of 20 ms read every millisecond, come to;
@@ -275,7 +290,8 @@ mod tests {
         let (mut pace, mut widths, mut told) = (Pace::default(), Widths::default(), Vec::new());
         pace.give(cycle.map(|ms| ms * MILLISECOND));
         for _ in 0..20 {
-            widths.pulse(width * MILLISECOND, Some(MILLISECOND), |_| {});
+            let pulse = Pulse { until: width * MILLISECOND, paused: HOUR, ..Pulse::default() };
+            widths.pulse(pulse, HOUR, Some(MILLISECOND), |_, _| {});
         }
         let mut sink = |loss: Loss| told.push(loss.kind.name());
         let mut at = 1_000 * MILLISECOND;

@@ -6,10 +6,13 @@
 //! | released | pressed for much longer or shorter | merged or cut off pulses |
 //! | still pressed | for 20 P and 2 s | stuck, and again each time that it has doubled |
 //! | pressed | released | a press: on to the pace |
+//!
+//! A pulse is judged when the next one begins or has not come for long: only then is it known whether it
+//! stood apart, and whether the reader was behind and its times mean nothing.
 
 use super::dead::Seesaw;
 use super::pace::Pace;
-use super::width::{Width, Widths};
+use super::width::{Pulse, Width, Widths};
 use super::{Doubt, Evidence, HOUR, Hand, Nanos, SECOND, WheelFacts, loss, missing};
 use std::time::Duration;
 use tallywheel_units::{Certainty, Loss, LossKind};
@@ -22,6 +25,10 @@ const STUCK_PULSES: u64 = 20;
 pub(super) struct PulseWatch {
     lines: [Line; 2],
     known: bool,
+    /// The last pulse, until what follows tells whether it stood apart.
+    over: Option<Pulse>,
+    released: Nanos,
+    interval: Option<Nanos>,
     widths: Widths,
     pace: Pace,
     seesaw: Seesaw,
@@ -50,6 +57,7 @@ impl PulseWatch {
         hand: Hand,
         sink: &mut impl FnMut(Loss),
     ) {
+        self.interval = interval;
         self.due(at, hand, sink);
         // The first report only tells where the lines stand.
         let first = !std::mem::replace(&mut self.known, true);
@@ -60,6 +68,7 @@ impl PulseWatch {
                 (None, true) => {
                     line.pressed = Some((!first).then_some(at));
                     if !first {
+                        self.judge(at, sink);
                         self.pace.press(at, is_forward, &self.widths, hand, sink);
                         self.seesaw.press(at, is_forward, hand, sink);
                     }
@@ -68,44 +77,40 @@ impl PulseWatch {
                     let stuck = line.stuck.is_some();
                     *line = Line::default();
                     if let (Some(since), false) = (since, stuck) {
-                        self.released(since, at, is_forward, interval, sink);
+                        self.judge(since, sink);
+                        let paused = since.saturating_sub(self.released);
+                        self.over = Some(Pulse { forward: is_forward, since, until: at, paused });
                     }
+                    self.released = at;
                 }
                 _ => {}
             }
         }
     }
 
-    fn released(
-        &mut self,
-        since: Nanos,
-        at: Nanos,
-        forward: bool,
-        interval: Option<Nanos>,
-        sink: &mut impl FnMut(Loss),
-    ) {
-        self.widths.pulse(at.saturating_sub(since).min(HOUR), interval, |width| {
-            let evidence = Evidence { from: since, to: at, reports: 2 };
-            match width {
-                Width::Whole => {}
-                Width::CutOff => {
-                    sink(loss(LossKind::PulsesClipped, Certainty::Observed, evidence, missing(forward, 1)));
-                }
-                Width::Hides(counts) => {
-                    sink(loss(
-                        LossKind::PulsesMerged,
-                        Certainty::Observed,
-                        evidence,
-                        missing(forward, counts),
-                    ));
-                }
-            }
+    /// Judges the last pulse, now that it is known that none followed it until `next`.
+    fn judge(&mut self, next: Nanos, sink: &mut impl FnMut(Loss)) {
+        let Some(pulse) = self.over.take() else { return };
+        let (pace, pauses) = (&mut self.pace, next.saturating_sub(pulse.until));
+        self.widths.pulse(pulse, pauses, self.interval, |pulse, width| {
+            let evidence = Evidence { from: pulse.since, to: pulse.until, reports: 2 };
+            let (kind, counts) = match width {
+                Width::Whole => return,
+                Width::CutOff => (LossKind::PulsesClipped, 1),
+                Width::Hides(counts) => (LossKind::PulsesMerged, counts),
+            };
+            // What is missing in the rhythm is accounted for.
+            pace.explained();
+            sink(loss(kind, Certainty::Observed, evidence, missing(pulse.forward, counts)));
         });
     }
 
     /// Looks at what only time tells.
     pub(super) fn due(&mut self, at: Nanos, hand: Hand, sink: &mut impl FnMut(Loss)) {
-        self.pace.silence(at, &self.widths, hand, sink);
+        if at >= self.pace.deadline() {
+            self.judge(at, sink);
+            self.pace.silence(at, &self.widths, hand, sink);
+        }
         let limit = self.stuck_after();
         for line in &mut self.lines {
             let Some(Some(since)) = line.pressed else { continue };
@@ -133,9 +138,18 @@ impl PulseWatch {
         self.lines.iter().any(|line| line.stuck.is_some())
     }
 
-    pub(super) fn forget(&mut self) {
-        (self.lines, self.known, self.seesaw) = (<[Line; 2]>::default(), false, Seesaw::default());
+    /// The reader is behind: the reports are true, their times are not.
+    pub(super) fn blur(&mut self) {
+        for line in &mut self.lines {
+            *line = Line { pressed: line.pressed.map(|_| None), stuck: None };
+        }
+        (self.over, self.seesaw) = (None, Seesaw::default());
         self.pace.forget();
+    }
+
+    pub(super) fn forget(&mut self) {
+        self.blur();
+        (self.lines, self.known) = (<[Line; 2]>::default(), false);
     }
 
     fn stuck_after(&self) -> Nanos {

@@ -1,6 +1,8 @@
 //! How long the board's pulses are, learned, and which are not.
 //!
-//! P is the typical width: the lower median of the last [`RING`]; given, it is P from the start. G is the
+//! P is the typical width: the lower median of the last [`RING`] that stood apart, with a pause of 0.7 of
+//! their width before and after; given, it is P from the start. Only such pulses are sure to be whole: where
+//! counts follow each other closely a board may cut or merge them. G is the
 //! grain of time: the report interval, or where nobody knows it, what the widths scatter by.
 //!
 //! | width | means |
@@ -9,9 +11,9 @@
 //! | from 1.6 P + 1.2 G | several: one for each P that fits |
 //! | between | one |
 //!
-//! Until [`LEARNED`] pulses were seen there is no P; those are judged once there is.
+//! Until [`LEARNED`] such pulses were seen there is no P; those before are judged once there is.
 
-use super::{MILLISECOND, Nanos};
+use super::{HOUR, MILLISECOND, Nanos};
 
 const RING: usize = 16;
 const LEARNED: usize = 6;
@@ -25,11 +27,30 @@ pub(super) enum Width {
     Hides(u64),
 }
 
+/// A pulse that is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Pulse {
+    pub(super) forward: bool,
+    pub(super) since: Nanos,
+    pub(super) until: Nanos,
+    /// How long no line was pressed before it.
+    pub(super) paused: Nanos,
+}
+
+impl Pulse {
+    fn width(&self) -> Nanos {
+        self.until.saturating_sub(self.since).min(HOUR)
+    }
+}
+
 #[derive(Debug, Clone, Default)]
 pub(super) struct Widths {
     ring: [Nanos; RING],
     next: usize,
     seen: usize,
+    /// Pulses that came before P was known.
+    unjudged: [Pulse; RING],
+    waiting: usize,
     given: Option<Nanos>,
     typical: Option<Nanos>,
     scatter: Nanos,
@@ -57,23 +78,37 @@ impl Widths {
         self.one_report
     }
 
-    /// Takes a pulse; tells for it, or for all so far as soon as P is known, what each width says.
-    pub(super) fn pulse(&mut self, width: Nanos, interval: Option<Nanos>, mut tell: impl FnMut(Width)) {
+    /// Takes a pulse after which no line was pressed for `pauses`; tells for it, or for those so far as soon
+    /// as P is known, what each width says.
+    pub(super) fn pulse(
+        &mut self,
+        pulse: Pulse,
+        pauses: Nanos,
+        interval: Option<Nanos>,
+        mut tell: impl FnMut(&Pulse, Width),
+    ) {
         self.interval = interval;
-        let known = self.typical.is_some();
-        if known {
-            tell(self.judge(width));
-        }
+        let width = pulse.width();
         let one = interval.is_some_and(|interval| width <= interval + interval / 5 * 2);
         self.one_report = if one { self.one_report.saturating_add(1) } else { 0 };
-        if let Some(place) = self.ring.get_mut(self.next) {
-            *place = width;
+        let known = self.typical.is_some();
+        if known {
+            tell(&pulse, self.judge(width));
+        } else if let Some(place) = self.unjudged.get_mut(self.waiting) {
+            *place = pulse;
+            self.waiting += 1;
         }
-        self.next = (self.next + 1) % RING;
-        self.seen = (self.seen + 1).min(RING);
-        self.learn();
+        if 10 * pulse.paused.min(pauses).min(HOUR) >= 7 * width {
+            if let Some(place) = self.ring.get_mut(self.next) {
+                *place = width;
+            }
+            self.next = (self.next + 1) % RING;
+            self.seen = (self.seen + 1).min(RING);
+            self.learn();
+        }
         if !known && self.typical.is_some() {
-            self.ring.iter().take(self.seen).for_each(|width| tell(self.judge(*width)));
+            self.unjudged.iter().take(self.waiting).for_each(|pulse| tell(pulse, self.judge(pulse.width())));
+            self.waiting = 0;
         }
     }
 
@@ -108,7 +143,8 @@ mod tests {
     fn judged(interval: Option<u64>, widths: &[u64]) -> Vec<Width> {
         let (mut state, mut told) = (Widths::default(), Vec::new());
         for width in widths {
-            state.pulse(width * MILLISECOND, interval.map(|ms| ms * MILLISECOND), |width| told.push(width));
+            let pulse = Pulse { until: width * MILLISECOND, paused: HOUR, ..Pulse::default() };
+            state.pulse(pulse, HOUR, interval.map(|ms| ms * MILLISECOND), |_, width| told.push(width));
         }
         told
     }

@@ -85,7 +85,7 @@ impl Fault {
             Self::WireOffRaw => ("wire off, raw", "A or B dead"),
             Self::SwappedPulses => ("lines swapped, pulses", "2 turns confirmed"),
             Self::SwappedRaw => ("A and B swapped, raw", "2 turns confirmed"),
-            Self::FourPerDetent => ("four counts a detent", "x4 for x1, 12 strokes or more"),
+            Self::FourPerDetent => ("four counts a detent", "x4 for x1, 16 strokes or more"),
             Self::OnePerFourDetents => ("one count for 4 detents", "x1 for x4, 2 turns confirmed"),
         }
     }
@@ -115,7 +115,8 @@ impl Fault {
     pub const fn companions(self) -> &'static [LossKind] {
         match self {
             Self::TopRateQueued => &[LossKind::LatePulses],
-            Self::QueueDrains | Self::Merged | Self::Clipped => &[LossKind::TopRate],
+            Self::QueueDrains | Self::Clipped => &[LossKind::TopRate],
+            Self::Merged => &[LossKind::TopRate, LossKind::LatePulses],
             Self::Stuck => &[LossKind::PulsesOverlap],
             _ => &[],
         }
@@ -136,7 +137,7 @@ impl Fault {
         let per_turn = pick(chance, &[48, 72, 96]);
         let hand = Hand { rest_percent: 10, ..Hand::wrist(0.5 / (f64::from(per_turn) * interval).max(0.2)) };
         let mut motion = hand.turns(0.0, 10.0, chance);
-        two_turns(self == Self::SwappedRaw, &mut motion);
+        two_turns(self == Self::SwappedRaw, &mut motion, 0.2);
         let encoder = Encoder::ideal(per_turn).with_phase_error(chance).with_bounce(chance);
         let wheel = Wheel { motion, encoder, detents: None, offset: 0.5 };
         let sampling = Sampling::every(interval, reporting(chance));
@@ -231,9 +232,15 @@ impl Fault {
                 }
             }
             Self::FourPerDetent => {
-                let hand =
-                    Hand { detents: Some(setting.cycles), regrip: (0.6, 1.0), unbroken_percent: 0, ..hand };
-                motion = hand.turns(0.0, 40.0, chance);
+                let click = 1.0 / f64::from(setting.cycles);
+                let hand = Hand {
+                    detents: Some(setting.cycles),
+                    stroke: (click, 4.0 * click),
+                    regrip: (0.6, 1.0),
+                    unbroken_percent: 0,
+                    ..hand
+                };
+                motion = hand.turns(0.0, 90.0, chance);
             }
             _ => {
                 // Strokes of a dozen counts at least, so that there is something to be seen.
@@ -241,7 +248,7 @@ impl Fault {
                 motion = Hand { stroke: (shortest, 2.5 * shortest), ..hand }.turns(0.0, 30.0, chance);
             }
         }
-        two_turns(matches!(self, Self::SwappedPulses | Self::OnePerFourDetents), &mut motion);
+        two_turns(matches!(self, Self::SwappedPulses | Self::OnePerFourDetents), &mut motion, peak.min(0.2));
         let ends = motion.ends();
         match self {
             Self::WireOffPulses => {
@@ -297,12 +304,12 @@ impl Fault {
 }
 
 /// Two turns forward from mark to mark, at ease.
-fn two_turns(wanted: bool, motion: &mut Motion) {
+fn two_turns(wanted: bool, motion: &mut Motion, peak: f64) {
     if wanted {
         *motion = Motion::resting_at(0.0);
         motion.rest(0.5);
         for _ in 0..8 {
-            motion.stroke(0.25, 0.2);
+            motion.stroke(0.25, peak);
             motion.rest(0.3);
         }
     }

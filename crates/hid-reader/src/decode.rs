@@ -127,8 +127,9 @@ impl BoardDecoder {
     /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
-        if self.stall.catching_up() {
-            self.wheels.iter_mut().for_each(|wheel| wheel.watch.blur());
+        let behind = stall.is_some() || self.stall.catching_up();
+        if behind {
+            self.blur();
         }
         let before = self.buttons;
         match self.layout.read(report, &mut self.buttons) {
@@ -139,12 +140,21 @@ impl BoardDecoder {
                 self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
             }
         }
-        if at.nanos() >= self.deadline {
+        if behind {
+            self.blur();
+        } else if at.nanos() >= self.deadline {
             self.due(at, sink);
         }
         if let Some(stall) = stall {
             self.stalled(at, stall, sink);
         }
+    }
+
+    /// What was timed by this report or since the last is not true.
+    #[cold]
+    fn blur(&mut self) {
+        self.wheels.iter_mut().for_each(|wheel| wheel.watch.blur());
+        self.set_deadline();
     }
 
     #[cold]

@@ -35,6 +35,13 @@ enum Cycle {
     Unknown,
 }
 
+/// A queue that drained.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Drained {
+    pub(super) loss: Loss,
+    cycle: Nanos,
+}
+
 #[derive(Debug, Clone, Default)]
 pub(super) struct Pace {
     /// Intervals, newest last; only the last `len` are of this spin.
@@ -74,7 +81,6 @@ impl Pace {
         hand: Hand,
         sink: &mut impl FnMut(Loss),
     ) {
-        self.silence(at, widths, hand, sink);
         self.presses = self.presses.saturating_add(1);
         let Some((last, was_forward)) = self.last.replace((at, forward)) else {
             return;
@@ -118,13 +124,14 @@ impl Pace {
         }
     }
 
-    /// No press until `at`, or one just now.
-    pub(super) fn silence(&mut self, at: Nanos, widths: &Widths, hand: Hand, sink: &mut impl FnMut(Loss)) {
+    /// No press until `at`, or one just now. What it means is to be told with the next report, which shows
+    /// whether the board was silent or the reader asleep.
+    pub(super) fn silence(&mut self, at: Nanos, widths: &Widths, hand: Hand) -> Option<Drained> {
         if at < self.deadline() {
-            return;
+            return None;
         }
         self.drained = true;
-        let Some((last, _)) = self.last else { return };
+        let (last, _) = self.last?;
         let (grain, four) = (widths.grain(), self.four());
         let mean = four / 4;
         // The coarser the times, the more of them it takes.
@@ -134,19 +141,25 @@ impl Pace {
             && self.len >= of
             && self.unseen.is_none();
         let at_cycle = self.cycle.is_none_or(|cycle| mean.abs_diff(cycle) <= cycle / 8 + grain / 2);
-        if alike && at_cycle {
+        let drained = (alike && at_cycle).then(|| {
             let from = self.alike_since.min(last.saturating_sub(four));
             let mut bound = hand.most(last.saturating_sub(from));
             if self.limit.is_some_and(|limit| limit.covered >= last) {
                 // That the board was at its limit has been said, with all that it may have cost.
                 bound = Counts::ZERO;
             }
-            self.cycle.get_or_insert(mean);
             let evidence = Evidence { from, to: at, reports: self.alike.saturating_add(1).saturating_mul(2) };
-            sink(loss(LossKind::LatePulses, Certainty::Inferred, evidence, Margin::both(bound)));
-        }
+            let loss = loss(LossKind::LatePulses, Certainty::Inferred, evidence, Margin::both(bound));
+            Drained { loss, cycle: mean }
+        });
         // After a silence a new stroke begins.
         (self.len, self.limit, self.alike) = (0, None, 0);
+        drained
+    }
+
+    /// It was the board that was silent.
+    pub(super) fn confirm(&mut self, drained: &Drained) {
+        self.cycle.get_or_insert(drained.cycle);
     }
 
     fn push(&mut self, at: Nanos, interval: Nanos, grain: Nanos) {
@@ -300,7 +313,9 @@ mod tests {
             at += interval * MILLISECOND;
             pace.press(at, true, &widths, Hand::default(), &mut sink);
         }
-        pace.silence(at + 1_000 * MILLISECOND, &widths, Hand::default(), &mut sink);
+        if let Some(drained) = pace.silence(at + 1_000 * MILLISECOND, &widths, Hand::default()) {
+            sink(drained.loss);
+        }
         told
     }
 

@@ -11,7 +11,7 @@
 //! stood apart, and whether the reader was behind and its times mean nothing.
 
 use super::dead::Seesaw;
-use super::pace::Pace;
+use super::pace::{Drained, Pace};
 use super::width::{Pulse, Width, Widths};
 use super::{Doubt, Evidence, HOUR, Hand, Nanos, SECOND, WheelFacts, loss, missing};
 use std::time::Duration;
@@ -31,6 +31,7 @@ pub(super) struct PulseWatch {
     interval: Option<Nanos>,
     widths: Widths,
     pace: Pace,
+    drained: Option<Drained>,
     seesaw: Seesaw,
 }
 
@@ -107,9 +108,13 @@ impl PulseWatch {
 
     /// Looks at what only time tells.
     pub(super) fn due(&mut self, at: Nanos, hand: Hand, sink: &mut impl FnMut(Loss)) {
+        if let Some(drained) = self.drained.take_if(|drained| drained.loss.at.nanos() < at) {
+            self.pace.confirm(&drained);
+            sink(drained.loss);
+        }
         if at >= self.pace.deadline() {
             self.judge(at, sink);
-            self.pace.silence(at, &self.widths, hand, sink);
+            self.drained = self.pace.silence(at, &self.widths, hand);
         }
         let limit = self.stuck_after();
         for line in &mut self.lines {
@@ -125,6 +130,9 @@ impl PulseWatch {
     }
 
     pub(super) fn deadline(&self) -> Nanos {
+        if self.drained.is_some() {
+            return 0;
+        }
         let limit = self.stuck_after();
         let stuck = self.lines.iter().filter_map(|line| match (line.stuck, line.pressed) {
             (Some(doubt), _) => Some(doubt.covered),
@@ -143,7 +151,7 @@ impl PulseWatch {
         for line in &mut self.lines {
             *line = Line { pressed: line.pressed.map(|_| None), stuck: None };
         }
-        (self.over, self.seesaw) = (None, Seesaw::default());
+        (self.over, self.drained, self.seesaw) = (None, None, Seesaw::default());
         self.pace.forget();
     }
 

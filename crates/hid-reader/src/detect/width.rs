@@ -1,7 +1,7 @@
 //! How long the board's pulses are, learned, and which are not.
 //!
 //! P is the typical width: the lower median of the last [`RING`] that stood apart, with a pause of 0.7 of
-//! their width before and after; given, it is P from the start. Only such pulses are sure to be whole: where
+//! their width and 2.2 G before and after; given, it is P from the start. Only such pulses are sure to be whole: where
 //! counts follow each other closely a board may cut or merge them. G is the
 //! grain of time: the report interval, or where nobody knows it, what the widths scatter by.
 //!
@@ -98,7 +98,8 @@ impl Widths {
             *place = pulse;
             self.waiting += 1;
         }
-        if 10 * pulse.paused.min(pauses).min(HOUR) >= 7 * width {
+        let pause = pulse.paused.min(pauses).min(HOUR);
+        if 10 * pause >= 7 * width && 10 * pause >= 22 * interval.unwrap_or_default() {
             if let Some(place) = self.ring.get_mut(self.next) {
                 *place = width;
             }

@@ -84,7 +84,7 @@ fn pulses(chance: &mut Chance) -> Option<(super::Outcome, i64)> {
     let config = WheelConfig { inputs, inverted: false };
     let mut bench = Bench::new(config, setting.given_interval(), &setting.facts())?;
     board.by_ref().for_each(|report| bench.read(report));
-    bench.read_later(1.0);
+    bench.touch(SESSION);
     let tally = board.tally();
     (tally.dropped == 0 && tally.unreadable == 0).then(|| (bench.outcome(), tally.truth))
 }

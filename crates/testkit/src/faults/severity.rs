@@ -18,7 +18,7 @@ pub enum Fault {
     /// Strokes at 2 to 4 times the top rate, room for 32 to 120 counts, rests of a second or more: the queue
     /// drains after the hand has stopped.
     QueueDrains,
-    /// A pause between pulses of 0.2 to 0.5 T, strokes whose counts come every 0.75 to 1 pulse at the peak.
+    /// A pause between pulses of 0.2 to 0.5 T, strokes whose counts come every 0.5 to 0.7 pulses at the peak.
     Merged,
     /// Pulses of 10 T or more cut off by the next count, which comes after 0.3 to 0.5 pulses at the peak.
     Clipped,
@@ -40,7 +40,8 @@ pub enum Fault {
     SwappedPulses,
     /// A and B exchanged, raw; two turns confirmed.
     SwappedRaw,
-    /// The board counts four to a detent where the rig file says one; strokes end in detents.
+    /// The board counts four to a detent where the rig file says one; strokes end in detents, 16 strokes or more,
+    /// pulses of 15 ms (24 ms where T is 8 ms), peaks at 0.3 to 0.5 of the top rate.
     FourPerDetent,
     /// The board counts one to four detents where the rig file says one to each; two turns confirmed.
     OnePerFourDetents,
@@ -74,7 +75,7 @@ impl Fault {
             Self::TopRateClipped => ("top rate, clipped", "peaks 2-3 x top rate, no queue"),
             Self::TopRateQueued => ("top rate, queued", "peaks 2-3 x top rate, queue 24-96"),
             Self::QueueDrains => ("queue drains after stop", "peaks 2-4 x top rate, queue 32-120, rests"),
-            Self::Merged => ("merged pulses", "pause 0.2-0.5 T, a count per 0.75-1 pulse"),
+            Self::Merged => ("merged pulses", "pause 0.2-0.5 T, a count per 0.5-0.7 pulse"),
             Self::Clipped => ("clipped pulses", "cut at 0.3-0.5, pulse >= 10 T"),
             Self::TooShort => ("pulses below T", "pulse 0.4-0.7 T, a count per >= 4 T"),
             Self::BothAtOnce => ("both lines at once", "1 pulse in 10-20"),
@@ -190,7 +191,7 @@ impl Fault {
             Self::Merged => {
                 setting.off = setting.interval * chance.between(0.2, 0.5);
                 setting.on = setting.interval * chance.between(6.0, 12.0);
-                rate = (setting.on + setting.off) / (setting.on * chance.between(0.75, 1.0));
+                rate = (setting.on + setting.off) / (setting.on * chance.between(0.5, 0.7));
             }
             Self::Clipped => {
                 setting.on = setting.interval * chance.between(10.0, 20.0);
@@ -206,7 +207,12 @@ impl Fault {
                 rate = (setting.on + setting.off) / (4.0 * setting.interval);
             }
             Self::BothAtOnce => faults.echoes_every = Some(10 + u64::from(chance.below(11))),
-            Self::FourPerDetent => setting.per_cycle = CountsPerCycle::X4,
+            Self::FourPerDetent => {
+                setting.per_cycle = CountsPerCycle::X4;
+                setting.on = setting.on.min(0.015).max(3.0 * setting.interval);
+                setting.off = setting.on;
+                rate = chance.between(0.3, 0.5);
+            }
             Self::OnePerFourDetents => setting.per_cycle = CountsPerCycle::X1,
             Self::WireOffPulses => setting.per_cycle = CountsPerCycle::X4,
             _ => {}
@@ -289,7 +295,7 @@ impl Fault {
             Some(stall) => through_the_ring(board.by_ref(), stall, |report| bench.read(report)),
             None => board.by_ref().for_each(|report| bench.read(report)),
         }
-        bench.read_later(1.0);
+        bench.touch(ends);
         let mut truth = board.tally().truth;
         match self {
             Self::SwappedPulses => bench.confirm(truth),

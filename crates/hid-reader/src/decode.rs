@@ -39,6 +39,8 @@ pub struct BoardDecoder {
     stall: StallDetector,
     /// When some wheel's watch has something to look at although no line changes, in nanoseconds.
     deadline: u64,
+    /// Reports are missing just before the next one.
+    hole: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -93,6 +95,7 @@ impl BoardDecoder {
             sampled,
             stall,
             deadline: u64::MAX,
+            hole: false,
         })
     }
 
@@ -127,7 +130,9 @@ impl BoardDecoder {
     /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
-        let behind = stall.is_some() || self.stall.catching_up();
+        // After the reports that the kernel kept comes the hole, and then one that says how things stand.
+        let behind =
+            std::mem::replace(&mut self.hole, stall.is_some()) || stall.is_some() || self.stall.catching_up();
         if behind {
             self.blur();
         }

@@ -7,7 +7,7 @@
 //! | last change \ this one | of the same line | of the other | of both |
 //! |---|---|---|---|
 //! | none, both | 1 in a row | 1 | 0 |
-//! | a line's nth in a row | n + 1; n where it bounced | 1 | 0 |
+//! | a line's nth in a row | n + 1; n - 1 where it bounced | 1 | 0 |
 //!
 //! A board that decodes such an encoder sees it tremble over one edge and pulses forward and backward in
 //! turn: [`Seesaw`].
@@ -56,6 +56,8 @@ impl DeadLine {
                     sink,
                 );
             }
+        } else {
+            self.in_a_row = self.in_a_row.saturating_sub(1).max(1);
         }
     }
 }

@@ -14,7 +14,7 @@
 use super::{Evidence, MILLISECOND, Nanos, loss};
 use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin};
 
-const REST: Nanos = 400 * MILLISECOND;
+const REST: Nanos = 600 * MILLISECOND;
 /// Were the counts of a stroke any number, all but one of 16 would be multiples of four by chance once in
 /// 80 million.
 const STROKES: u32 = 16;

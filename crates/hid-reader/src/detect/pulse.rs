@@ -27,6 +27,8 @@ pub(super) struct PulseWatch {
     known: bool,
     /// The last pulse, until what follows tells whether it stood apart.
     over: Option<Pulse>,
+    /// How long the last pulse was.
+    width: Nanos,
     released: Nanos,
     interval: Option<Nanos>,
     widths: Widths,
@@ -93,6 +95,12 @@ impl PulseWatch {
     fn judge(&mut self, next: Nanos, sink: &mut impl FnMut(Loss)) {
         let Some(pulse) = self.over.take() else { return };
         let (pace, pauses) = (&mut self.pace, next.saturating_sub(pulse.until));
+        let unknown = self.widths.typical().is_none();
+        let width = pulse.until.saturating_sub(pulse.since).min(HOUR);
+        if 2 * width > 3 * std::mem::replace(&mut self.width, width) + 2 * self.widths.grain() {
+            // Whatever it means, what is missing in the rhythm may be in there.
+            pace.explained();
+        }
         self.widths.pulse(pulse, pauses, self.interval, |pulse, width| {
             let evidence = Evidence { from: pulse.since, to: pulse.until, reports: 2 };
             let (kind, counts) = match width {
@@ -104,6 +112,9 @@ impl PulseWatch {
             pace.explained();
             sink(loss(kind, Certainty::Observed, evidence, missing(pulse.forward, counts)));
         });
+        if unknown && self.widths.typical().is_some() {
+            self.pace.explained();
+        }
     }
 
     /// Looks at what only time tells.
@@ -112,7 +123,9 @@ impl PulseWatch {
             self.pace.confirm(&drained);
             sink(drained.loss);
         }
-        if at >= self.pace.deadline() {
+        // While a line is pressed it is no silence.
+        let idle = self.lines.iter().all(|line| line.pressed.is_none());
+        if idle && at >= self.pace.deadline() {
             self.judge(at, sink);
             self.drained = self.pace.silence(at, &self.widths, hand);
         }
@@ -139,7 +152,7 @@ impl PulseWatch {
             (None, Some(Some(since))) => Some(since.saturating_add(limit)),
             _ => None,
         });
-        stuck.min().unwrap_or(Nanos::MAX).min(self.pace.deadline())
+        stuck.min().unwrap_or_else(|| self.pace.deadline())
     }
 
     pub(super) fn stuck(&self) -> bool {

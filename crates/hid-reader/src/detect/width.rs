@@ -8,7 +8,7 @@
 //! | width | means |
 //! |---|---|
 //! | up to 0.6 P, and 1.3 G below P (0.35 P where G is guessed) | cut off |
-//! | from 1.6 P + 1.2 G | several: one for each P that fits |
+//! | from 1.6 P + 1.2 G | several: one for each P - G that fits |
 //! | between | one |
 //!
 //! Until [`LEARNED`] such pulses were seen there is no P; those before are judged once there is.
@@ -43,14 +43,39 @@ impl Pulse {
     }
 }
 
+/// The first pulses of a stream; more than a few strokes are not needed to learn P.
+#[derive(Debug, Clone)]
+struct Unjudged {
+    pulses: [Pulse; 64],
+    number: usize,
+}
+
+impl Default for Unjudged {
+    fn default() -> Self {
+        Self { pulses: [Pulse::default(); 64], number: 0 }
+    }
+}
+
+impl Unjudged {
+    fn add(&mut self, pulse: Pulse) {
+        if let Some(place) = self.pulses.get_mut(self.number) {
+            *place = pulse;
+            self.number += 1;
+        }
+    }
+
+    fn iter(&self) -> impl Iterator<Item = &Pulse> {
+        self.pulses.iter().take(self.number)
+    }
+}
+
 #[derive(Debug, Clone, Default)]
 pub(super) struct Widths {
     ring: [Nanos; RING],
     next: usize,
     seen: usize,
     /// Pulses that came before P was known.
-    unjudged: [Pulse; RING],
-    waiting: usize,
+    unjudged: Unjudged,
     given: Option<Nanos>,
     typical: Option<Nanos>,
     scatter: Nanos,
@@ -94,9 +119,8 @@ impl Widths {
         let known = self.typical.is_some();
         if known {
             tell(&pulse, self.judge(width));
-        } else if let Some(place) = self.unjudged.get_mut(self.waiting) {
-            *place = pulse;
-            self.waiting += 1;
+        } else {
+            self.unjudged.add(pulse);
         }
         let pause = pulse.paused.min(pauses).min(HOUR);
         if 10 * pause >= 7 * width && 10 * pause >= 22 * interval.unwrap_or_default() {
@@ -108,8 +132,8 @@ impl Widths {
             self.learn();
         }
         if !known && self.typical.is_some() {
-            self.unjudged.iter().take(self.waiting).for_each(|pulse| tell(pulse, self.judge(pulse.width())));
-            self.waiting = 0;
+            self.unjudged.iter().for_each(|pulse| tell(pulse, self.judge(pulse.width())));
+            self.unjudged = Unjudged::default();
         }
     }
 
@@ -128,7 +152,9 @@ impl Widths {
     fn judge(&self, width: Nanos) -> Width {
         let (typical, grain) = (self.typical.unwrap_or(width), self.grain());
         if width >= typical.saturating_mul(8) / 5 + grain * 6 / 5 {
-            return Width::Hides(((width + grain) / typical.max(1)).saturating_sub(1).max(1));
+            // Each may be shorter than P by the grain.
+            let shortest = typical.saturating_sub(grain).max(1);
+            return Width::Hides(((width + grain) / shortest).saturating_sub(1).max(1));
         }
         let (least, short) =
             if self.interval.is_some() { (typical * 2 / 5, grain * 13 / 10) } else { (typical * 13 / 20, 0) };

@@ -190,6 +190,8 @@ impl Fault {
             Self::QueueDrains => (rate, setting.queue) = (chance.between(2.0, 4.0), 32 + chance.below(89)),
             Self::Merged => {
                 setting.off = setting.interval * chance.between(0.2, 0.5);
+                // Room for all of them: a full queue would be a second fault.
+                setting.queue = 120;
                 setting.on = setting.interval * chance.between(6.0, 12.0);
                 rate = (setting.on + setting.off) / (setting.on * chance.between(0.5, 0.7));
             }

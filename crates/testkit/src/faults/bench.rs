@@ -91,6 +91,9 @@ impl Outcome {
         match event {
             Event::Counts(counts) => self.counts += counts,
             Event::Loss(loss) => {
+                self.margin += loss.bound;
+                self.kinds.add(loss.kind);
+            }
         }
     }
 

@@ -8,6 +8,7 @@ mod step;
 
 pub use config::{ConfigError, WheelConfig, WheelInputs};
 
+use crate::detect::{Watch, WheelFacts};
 use crate::layout::Layout;
 use pulses::Pulses;
 use quadrature::Quadrature;
@@ -36,6 +37,10 @@ pub struct BoardDecoder {
     /// The lines of the wheels whose decoders want every sample, unchanged ones too.
     sampled: u128,
     stall: StallDetector,
+    /// When some wheel's watch has something to look at although no line changes, in nanoseconds.
+    deadline: u64,
+    /// Reports are missing just before the next one.
+    hole: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -45,6 +50,7 @@ struct Wheel {
     second: u128,
     inverted: bool,
     decoding: Decoding,
+    watch: Watch,
 }
 
 #[derive(Debug, Clone)]
@@ -81,7 +87,39 @@ impl BoardDecoder {
         let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
-        Ok(Self { layout, wheels, buttons: Buttons::NONE, known: Buttons::NONE, sampled, stall })
+        Ok(Self {
+            layout,
+            wheels,
+            buttons: Buttons::NONE,
+            known: Buttons::NONE,
+            sampled,
+            stall,
+            deadline: u64::MAX,
+            hole: false,
+        })
+    }
+
+    /// Tells what is known about a wheel beside its buttons, before its first report. A place where there is
+    /// no wheel is passed over.
+    pub fn know(&mut self, wheel: usize, facts: &WheelFacts) {
+        if let Some(wheel) = self.wheels.get_mut(wheel) {
+            wheel.watch.know(facts);
+        }
+    }
+
+    /// Somebody knows that a wheel turned by `turned` counts since the last call or the start: a user after
+    /// one turn between two marks, an index mark, a simulator. Only so can exchanged lines and some wrong
+    /// counts per cycle be told; the loss is measured then, its bound exact.
+    pub fn confirm(
+        &mut self,
+        wheel: usize,
+        at: Timestamp,
+        turned: Counts,
+        sink: &mut impl FnMut(usize, Event),
+    ) {
+        if let Some(confirmed) = self.wheels.get_mut(wheel) {
+            confirmed.watch.confirm(at, turned, &mut |loss| sink(wheel, Event::Loss(loss)));
+        }
     }
 
     /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
@@ -92,6 +130,12 @@ impl BoardDecoder {
     /// have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let stall = self.stall.report(at);
+        // After the reports that the kernel kept comes the hole, and then one that says how things stand.
+        let behind =
+            std::mem::replace(&mut self.hole, stall.is_some()) || stall.is_some() || self.stall.catching_up();
+        if behind {
+            self.blur();
+        }
         let before = self.buttons;
         match self.layout.read(report, &mut self.buttons) {
             Ok(told) => self.decode(at, before, told, sink),
@@ -101,9 +145,35 @@ impl BoardDecoder {
                 self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
             }
         }
+        if behind {
+            self.blur();
+        } else if at.nanos() >= self.deadline {
+            self.due(at, sink);
+        }
         if let Some(stall) = stall {
             self.stalled(at, stall, sink);
         }
+    }
+
+    /// What was timed by this report or since the last is not true.
+    #[cold]
+    fn blur(&mut self) {
+        self.wheels.iter_mut().for_each(|wheel| wheel.watch.blur());
+        self.set_deadline();
+    }
+
+    #[cold]
+    fn due(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
+            if at.nanos() >= wheel.watch.deadline() {
+                wheel.watch.due(at, &mut |loss| sink(place, Event::Loss(loss)));
+            }
+        }
+        self.set_deadline();
+    }
+
+    fn set_deadline(&mut self) {
+        self.deadline = self.wheels.iter().map(|wheel| wheel.watch.deadline()).min().unwrap_or(u64::MAX);
     }
 
     #[inline]
@@ -115,17 +185,31 @@ impl BoardDecoder {
         }
         self.known = Buttons::from_bits(known | told);
         let unknown = !(known | told);
+        let changed = before.bits() ^ self.buttons.bits() | told & !known;
+        let mut pulsed = false;
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
                 continue;
             }
-            let Step { counts, loss } = wheel.step(at, self.buttons.bits());
+            let lines = wheel.levels(self.buttons.bits());
+            let Step { counts, loss } = wheel.step(at, lines);
             if !counts.is_zero() {
                 sink(place, Event::Counts(counts));
+                wheel.watch.counts(at, counts, &mut |loss| sink(place, Event::Loss(loss)));
             }
-            if let Some(loss) = loss {
+            if let Some(loss) = loss
+                && !(loss.kind == LossKind::PulsesOverlap && wheel.watch.stuck())
+            {
                 sink(place, Event::Loss(loss));
             }
+            if changed & wheel.lines != 0 {
+                let interval = self.stall.interval();
+                wheel.watch.lines(at, lines, interval, &mut |loss| sink(place, Event::Loss(loss)));
+                pulsed |= matches!(wheel.decoding, Decoding::Pulses(_));
+            }
+        }
+        if pulsed {
+            self.set_deadline();
         }
     }
 
@@ -147,6 +231,7 @@ impl BoardDecoder {
         self.known = Buttons::NONE;
         self.wheels.iter_mut().for_each(Wheel::forget);
         self.stall.forget();
+        self.deadline = u64::MAX;
         self.lose(at, LossKind::BoardGone, 0, Margin::UNKNOWN, self.layout.buttons(), sink);
     }
 
@@ -183,13 +268,20 @@ impl Wheel {
             WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
             WheelInputs::Quadrature { per_cycle, .. } => Decoding::Quadrature(Quadrature::new(per_cycle)),
         };
-        Self { lines: first | second, first, second, inverted: config.inverted, decoding }
+        let watch = match decoding {
+            Decoding::Pulses(_) => Watch::pulses(),
+            Decoding::Quadrature(_) => Watch::quadrature(),
+        };
+        Self { lines: first | second, first, second, inverted: config.inverted, decoding, watch }
     }
 
     #[inline]
-    fn step(&mut self, at: Timestamp, buttons: u128) -> Step {
-        let first = (buttons & self.first != 0) != self.inverted;
-        let second = (buttons & self.second != 0) != self.inverted;
+    fn levels(&self, buttons: u128) -> (bool, bool) {
+        ((buttons & self.first != 0) != self.inverted, (buttons & self.second != 0) != self.inverted)
+    }
+
+    #[inline]
+    fn step(&mut self, at: Timestamp, (first, second): (bool, bool)) -> Step {
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.step(at, first, second),
             Decoding::Quadrature(quadrature) => quadrature.step(at, first, second),
@@ -197,6 +289,7 @@ impl Wheel {
     }
 
     fn forget(&mut self) {
+        self.watch.forget();
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.forget(),
             Decoding::Quadrature(quadrature) => quadrature.forget(),

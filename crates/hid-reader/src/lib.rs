@@ -54,11 +54,13 @@
 //! print the table of all its input sequences above it.
 
 mod decode;
+mod detect;
 mod layout;
 mod recording;
 mod source;
 
 pub use decode::{BoardDecoder, ConfigError, Event, WheelConfig, WheelInputs};
+pub use detect::WheelFacts;
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};
 pub use recording::{
     BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter,

@@ -4,6 +4,7 @@
 //! - [`Hand`] draws [`Motion`]: strokes of minimum-jerk form with rests, regrips and reversals.
 //! - [`Wheel`] turns motion into the levels of two lines: detents, phase error, contact bounce, sliding noise.
 //! - [`RawBoard`] samples the lines; [`PulseBoard`] decodes them itself and presses one button per count.
+//! - [`faults`] injects faults one by one and prints what the reader's detectors make of each.
 //! - [`Recorder`] writes what they report in the hid-recorder text format; [`demo`] is the demo's recording.
 //!
 //! There is no clock in here and no thread: the same seed gives the same reports on every machine.
@@ -12,6 +13,7 @@ mod board;
 mod chance;
 pub mod demo;
 mod encoder;
+pub mod faults;
 mod hand;
 mod motion;
 mod pulse_board;
@@ -24,6 +26,6 @@ pub use chance::Chance;
 pub use encoder::{Detents, Encoder, Wheel, WheelCursor};
 pub use hand::Hand;
 pub use motion::{Cursor, Motion};
-pub use pulse_board::{PulseBoard, PulseLines, PulseTally};
+pub use pulse_board::{DeadLine, PulseBoard, PulseFaults, PulseLines, PulseTally};
 pub use raw_board::RawBoard;
 pub use recorder::{BOARD_PRODUCT, BOARD_VENDOR, ButtonField, Recorder};

@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use tallywheel_testkit::demo;
+use tallywheel_testkit::{demo, faults};
 
 /// A hand, an encoder and a board in virtual time.
 #[derive(Debug, Parser)]
@@ -20,12 +20,26 @@ enum Job {
         /// The file to write.
         file: PathBuf,
     },
+    /// Inject faults one by one, turn a wheel cleanly for hours, and print what the reader makes of both.
+    Faults {
+        /// Hours of clean turning.
+        #[arg(long, default_value_t = 1.0)]
+        hours: f64,
+        /// Runs of each fault.
+        #[arg(long, default_value_t = 100)]
+        seeds: u64,
+        /// Also print each run that was not named correctly or not covered.
+        #[arg(long)]
+        explain: bool,
+    },
 }
 
 #[derive(Debug, thiserror::Error)]
 enum JobError {
     #[error("{}: {source}", file.display())]
     Write { file: PathBuf, source: std::io::Error },
+    #[error("cannot write the table: {0}")]
+    Table(std::io::Error),
 }
 
 fn main() -> ExitCode {
@@ -45,5 +59,9 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
     match &arguments.job {
         Job::Record { file } => std::fs::write(file, demo::recording())
             .map_err(|source| JobError::Write { file: file.clone(), source }),
+        Job::Faults { hours, seeds, explain } => {
+            faults::table::write(&mut std::io::stdout().lock(), *hours, *seeds, *explain)
+                .map_err(JobError::Table)
+        }
     }
 }

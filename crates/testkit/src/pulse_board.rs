@@ -1,4 +1,4 @@
-use crate::{Chance, Report, Reporting, Sampling, Wheel, WheelCursor};
+use crate::{Chance, Encoder, Report, Reporting, Sampling, Wheel, WheelCursor};
 use tallywheel_units::{ButtonNumber, Buttons, CountsPerCycle, Timestamp};
 
 /// Whether a board gives out its pulses one after the other, or each direction on its own.
@@ -8,6 +8,42 @@ pub enum PulseLines {
     Shared,
     /// Each direction has its own queue, so both lines may be pressed at once.
     Independent,
+}
+
+/// What is wrong with a board or with the wires to it. Nothing by default.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PulseFaults {
+    /// A pulse is cut off when the next count comes.
+    pub cuts_off: bool,
+    /// The first count after this time in seconds gets no pulse.
+    pub misses_after: Option<f64>,
+    /// From this time in seconds on the forward button is pressed.
+    pub sticks_after: Option<f64>,
+    /// Every so many pulses the other button is pressed for the same time.
+    pub echoes_every: Option<u64>,
+    /// Line A or B of the encoder is off.
+    pub dead: Option<DeadLine>,
+}
+
+/// Which of an encoder's lines is off, and so at rest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeadLine {
+    /// Line A.
+    A,
+    /// Line B.
+    B,
+}
+
+impl DeadLine {
+    /// What is left of the lines A and B.
+    #[must_use]
+    pub const fn of(dead: Option<Self>, (a, b): (bool, bool)) -> (bool, bool) {
+        match dead {
+            None => (a, b),
+            Some(Self::A) => (false, b),
+            Some(Self::B) => (a, false),
+        }
+    }
 }
 
 /// A board that decodes an encoder itself and presses one button per count and direction.
@@ -28,12 +64,16 @@ pub struct PulseBoard<'a> {
     pub queue: u32,
     /// How the directions share the time.
     pub lines: PulseLines,
+    /// What is wrong with it.
+    pub faults: PulseFaults,
     wheel: &'a Wheel,
     forward: ButtonNumber,
     backward: ButtonNumber,
     chance: Chance,
     cursor: WheelCursor,
     edges: Option<i64>,
+    phase: i64,
+    pulses: u64,
     looked: f64,
     reports: f64,
     read_last: Timestamp,
@@ -47,6 +87,8 @@ pub struct PulseBoard<'a> {
 pub struct PulseTally {
     /// What the encoder's lines went through, in edges, signed.
     pub edges: i64,
+    /// What the board would have made of it with nothing wrong, in counts, signed.
+    pub truth: i64,
     /// What the board made of it, in counts, signed.
     pub counted: i64,
     /// Pulses begun, signed.
@@ -109,12 +151,15 @@ impl<'a> PulseBoard<'a> {
             pulse_off: 0.02,
             queue: 32,
             lines: PulseLines::Shared,
+            faults: PulseFaults::default(),
             wheel,
             forward,
             backward,
             chance,
             cursor: WheelCursor::default(),
             edges: None,
+            phase: 0,
+            pulses: 0,
             looked: 0.0,
             reports: 0.0,
             read_last: Timestamp::START,
@@ -140,8 +185,19 @@ impl<'a> PulseBoard<'a> {
         let now = self.wheel.edges(&mut self.cursor, self.looked);
         let before = self.edges.replace(now).unwrap_or(now);
         self.tally.edges += now - before;
+        self.tally.truth += self.per_cycle_counts(now) - self.per_cycle_counts(before);
         // The board sees phases only, so it decodes by the published table, not by the truth.
-        let step = match (now - before).rem_euclid(4) {
+        let phase = match DeadLine::of(self.faults.dead, Encoder::lines(now)) {
+            (false, false) => 0,
+            (true, false) => 1,
+            (true, true) => 2,
+            (false, true) => 3,
+        };
+        let before = std::mem::replace(&mut self.phase, phase);
+        if self.looked <= self.looks_every {
+            return;
+        }
+        let step = match (phase - before).rem_euclid(4) {
             1 => 1,
             3 => -1,
             0 => 0,
@@ -150,18 +206,15 @@ impl<'a> PulseBoard<'a> {
                 0
             }
         };
-        let counts = match self.per_cycle {
-            CountsPerCycle::X4 => step != 0,
-            // A changes between phases 0 and 1 and between 2 and 3 (00 -> 10 and 11 -> 01).
-            CountsPerCycle::X2 => step != 0 && (before.min(before + step)).rem_euclid(2) == 0,
-            // A rising while going forward, falling while going back: between phases 0 and 1 alone.
-            CountsPerCycle::X1 => step != 0 && (before.min(before + step)).rem_euclid(4) == 0,
-        };
-        if !counts {
+        if self.per_cycle_counts(before + step) == self.per_cycle_counts(before) {
             return;
         }
         let forward = step > 0;
         self.tally.counted += step;
+        if self.faults.misses_after.is_some_and(|time| self.looked >= time) {
+            self.faults.misses_after = None;
+            return;
+        }
         let limit = self.queue;
         let busy = self.looked;
         let outlet = self.outlet(forward);
@@ -169,6 +222,16 @@ impl<'a> PulseBoard<'a> {
         let room = if limit == 0 && outlet.pulse.is_none() && outlet.free_at <= busy { 1 } else { limit };
         if !outlet.add(forward, room) {
             self.tally.dropped += 1;
+        }
+    }
+
+    /// Counts at edge `e`: all edges; both of A, which changes between phases 0 and 1 and between 2 and 3
+    /// (00 -> 10 and 11 -> 01); or A rising while going forward and falling while going back, between 0 and 1.
+    fn per_cycle_counts(&self, e: i64) -> i64 {
+        match self.per_cycle {
+            CountsPerCycle::X4 => e,
+            CountsPerCycle::X2 => (e + 1).div_euclid(2),
+            CountsPerCycle::X1 => (e + 3).div_euclid(4),
         }
     }
 
@@ -181,25 +244,34 @@ impl<'a> PulseBoard<'a> {
         let (now, on, off) = (self.looked, self.pulse_on, self.pulse_off);
         for outlet in &mut self.outlets {
             if let Some((_, begun)) = outlet.pulse
-                && now >= begun + on
+                && (now >= begun + on || self.faults.cuts_off && outlet.length > 0)
             {
                 outlet.pulse = None;
-                outlet.free_at = begun + on + off;
+                outlet.free_at = now.min(begun + on) + off;
             }
             if outlet.pulse.is_none()
                 && now >= outlet.free_at
                 && let Some(forward) = outlet.take()
             {
                 outlet.pulse = Some((forward, now));
+                self.pulses += 1;
                 self.tally.pulsed += if forward { 1 } else { -1 };
             }
         }
     }
 
     fn buttons(&self) -> Buttons {
-        self.outlets.iter().filter_map(|outlet| outlet.pulse).fold(Buttons::NONE, |buttons, (forward, _)| {
-            buttons.with(if forward { self.forward } else { self.backward }, true)
-        })
+        let button = |forward| if forward { self.forward } else { self.backward };
+        let echo = self.faults.echoes_every.is_some_and(|every| self.pulses.is_multiple_of(every));
+        let pulses = self.outlets.iter().filter_map(|outlet| outlet.pulse);
+        let buttons = pulses.fold(Buttons::NONE, |buttons, (forward, _)| {
+            let buttons = buttons.with(button(forward), true);
+            if echo { buttons.with(button(!forward), true) } else { buttons }
+        });
+        if self.faults.sticks_after.is_some_and(|time| self.looked >= time) {
+            return buttons.with(self.forward, true);
+        }
+        buttons
     }
 }
 
@@ -230,7 +302,7 @@ impl Iterator for PulseBoard<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Encoder, Motion};
+    use crate::Motion;
 
     fn turning(edges_per_turn: u32, turns: f64, peak: f64) -> Wheel {
         let mut motion = Motion::resting_at(0.0);

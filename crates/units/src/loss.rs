@@ -61,12 +61,47 @@ pub enum LossKind {
     ReaderStalled,
     /// The board was unplugged; whatever the wheel did meanwhile is unknown.
     BoardGone,
+    /// Pulses came as fast as the board can give them out, or nearly: it may have dropped counts.
+    TopRate,
+    /// Pulses went on at the board's own beat and then stopped dead, as no hand does: a queue drained.
+    LatePulses,
+    /// A pulse was long enough to be several without a release between them.
+    PulsesMerged,
+    /// A pulse was cut off before its time.
+    PulsesClipped,
+    /// No pulse lasts longer than a report and their rhythm has holes: some fall between two reports.
+    PulsesTooShort,
+    /// In a steady spin one interval was as long as two or more.
+    GapInSpin,
+    /// A pulse line has been pressed for much longer than any pulse.
+    InputStuck,
+    /// One of two lines does not move although the other does.
+    LineDead,
+    /// A turn whose direction is known was counted the other way.
+    LinesSwapped,
+    /// Counts come several to a detent, or one to several detents, against what the rig file says.
+    WrongCountsPerCycle,
 }
 
 impl LossKind {
     /// Every kind, in the order of declaration.
-    pub const ALL: [Self; 5] =
-        [Self::BothLinesChanged, Self::PulsesOverlap, Self::BadReport, Self::ReaderStalled, Self::BoardGone];
+    pub const ALL: [Self; 15] = [
+        Self::BothLinesChanged,
+        Self::PulsesOverlap,
+        Self::BadReport,
+        Self::ReaderStalled,
+        Self::BoardGone,
+        Self::TopRate,
+        Self::LatePulses,
+        Self::PulsesMerged,
+        Self::PulsesClipped,
+        Self::PulsesTooShort,
+        Self::GapInSpin,
+        Self::InputStuck,
+        Self::LineDead,
+        Self::LinesSwapped,
+        Self::WrongCountsPerCycle,
+    ];
 
     /// The word used in logs and files; it never changes between versions.
     #[must_use]
@@ -77,6 +112,16 @@ impl LossKind {
             Self::BadReport => "bad-report",
             Self::ReaderStalled => "reader-stalled",
             Self::BoardGone => "board-gone",
+            Self::TopRate => "top-rate",
+            Self::LatePulses => "late-pulses",
+            Self::PulsesMerged => "pulses-merged",
+            Self::PulsesClipped => "pulses-clipped",
+            Self::PulsesTooShort => "pulses-too-short",
+            Self::GapInSpin => "gap-in-spin",
+            Self::InputStuck => "input-stuck",
+            Self::LineDead => "line-dead",
+            Self::LinesSwapped => "lines-swapped",
+            Self::WrongCountsPerCycle => "wrong-counts-per-cycle",
         }
     }
 
@@ -84,8 +129,20 @@ impl LossKind {
     #[must_use]
     pub const fn fault(self) -> Fault {
         match self {
-            Self::BothLinesChanged | Self::PulsesOverlap | Self::BadReport | Self::BoardGone => Fault::Device,
+            Self::BothLinesChanged
+            | Self::PulsesOverlap
+            | Self::BadReport
+            | Self::BoardGone
+            | Self::TopRate
+            | Self::LatePulses
+            | Self::PulsesMerged
+            | Self::PulsesClipped
+            | Self::PulsesTooShort
+            | Self::GapInSpin
+            | Self::InputStuck
+            | Self::LineDead => Fault::Device,
             Self::ReaderStalled => Fault::Program,
+            Self::LinesSwapped | Self::WrongCountsPerCycle => Fault::RigFile,
         }
     }
 
@@ -98,6 +155,18 @@ impl LossKind {
             Self::BadReport => "the board sent a report that its own descriptor does not describe",
             Self::ReaderStalled => "the machine was too busy or asleep, and the kernel keeps only 63 reports",
             Self::BoardGone => "the board was unplugged or its cable is loose",
+            Self::TopRate => "the wheel turned faster than the board can give out pulses",
+            Self::LatePulses => "the board queues its pulses and was behind when the wheel had stopped",
+            Self::PulsesMerged => "the board's pause between two pulses is too short to be seen",
+            Self::PulsesClipped => "the board cuts a pulse off when the next count comes",
+            Self::PulsesTooShort => "the board's pulses are shorter than the time between two reports",
+            Self::GapInSpin => "the board or a contact of the encoder missed a count while the wheel spun",
+            Self::InputStuck => "a button of the board hangs, or its line touches another wire",
+            Self::LineDead => "a wire of the encoder is off or shorted",
+            Self::LinesSwapped => "the wheel's two lines are exchanged",
+            Self::WrongCountsPerCycle => {
+                "the board's or the rig file's counts per cycle do not fit the encoder's detents"
+            }
         }
     }
 
@@ -110,6 +179,22 @@ impl LossKind {
             Self::BadReport => "check the [[board]] section of the rig file and the board's firmware",
             Self::ReaderStalled => "close what keeps the machine busy, then align the wheel",
             Self::BoardGone => "plug it in again and align the wheel if it was turned meanwhile",
+            Self::TopRate => "set shorter pulses or fewer counts per cycle on the board, or turn more slowly",
+            Self::LatePulses => "set shorter pulses or fewer counts per cycle on the board",
+            Self::PulsesMerged => "set a pause of at least two report intervals between pulses on the board",
+            Self::PulsesClipped => "set a shorter pulse on the board, or fewer counts per cycle",
+            Self::PulsesTooShort => "set pulses of at least two report intervals on the board",
+            Self::GapInSpin => "check the encoder's contacts and wires, then align the wheel",
+            Self::InputStuck => "free the button or mend the wire, then align the wheel",
+            Self::LineDead => {
+                "check the wires of both lines and the encoder's common wire, then align the wheel"
+            }
+            Self::LinesSwapped => {
+                "exchange the two buttons of the wheel in the rig file, or set reversed = true"
+            }
+            Self::WrongCountsPerCycle => {
+                "set counts per cycle on the board, or counts_per_turn in the rig file, so that both agree"
+            }
         }
     }
 }

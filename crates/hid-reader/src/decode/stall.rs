@@ -86,6 +86,17 @@ impl StallDetector {
         Self { interval, pace: given.is_none().then(Pace::default), last: None, run: None }
     }
 
+    /// Whether the reports are those of a reader that was held up, read faster than the board sends them.
+    pub(super) fn catching_up(&self) -> bool {
+        self.run.is_some_and(|run| run.reports > run.slow + 1)
+    }
+
+    /// The report interval in nanoseconds, where it was given or learned.
+    pub(super) fn interval(&self) -> Option<Nanos> {
+        let known = self.pace.is_none() || self.interval.nanos != FASTEST_BOARD;
+        known.then_some(self.interval.nanos)
+    }
+
     /// A report was read at `at`.
     pub(super) fn report(&mut self, at: Timestamp) -> Option<Stall> {
         let last = self.last.replace(at)?;

@@ -1,0 +1,358 @@
+//! What the times between pulses tell.
+//!
+//! C is the board's cycle, the least time from press to press: pulse on plus pulse off. It is given, or
+//! learned from a queue that drained, or presumed to be 2 P until an interval disproves it. I are the times
+//! between presses of either line, newest last.
+//!
+//! | intervals | means |
+//! |---|---|
+//! | four together at most 7 C (5.2 C where C is presumed) | the board is at its limit until four are over 9 C (7.5 C) |
+//! | the last four alike (eight where I is below 8 G), at C where C is known, then none for 5 I and 0.25 s | a queue drained; C is learned |
+//! | four alike within an eighth, one of 2 or 3 times as much, three alike | counts are missing in the long one |
+//! | two cycles of four alike, then the first two of it as one, then the other two | the same, for x4 and x2 |
+//! | all pulses of one report, and four times in 16 up and down by 1.6 against four before | pulses fall between reports |
+//! | anything else | nothing |
+//!
+//! Why a hand does none of this. Its speed has no steps, so it neither stops dead (in a minimum-jerk stroke
+//! the last four intervals grow by more than 2) nor leaves out one beat. And a clean wheel stays at half of
+//! the board's top rate, where four intervals take 8 C even if the encoder's phases are uneven.
+
+use super::width::Widths;
+use super::{Doubt, Evidence, HOUR, Hand, MILLISECOND, Nanos, loss, missing};
+use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin};
+
+const RING: usize = 12;
+const SILENCE: Nanos = 250 * MILLISECOND;
+/// Pulses of one report in a row, and jumps among as many intervals, that make pulses too short.
+const ONE_REPORT: u32 = 16;
+const JUMPS: u32 = 4;
+
+/// C and where it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Cycle {
+    Known(Nanos),
+    Presumed(Nanos),
+    Unknown,
+}
+
+/// A queue that drained.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Drained {
+    pub(super) loss: Loss,
+    cycle: Nanos,
+}
+
+#[derive(Debug, Clone, Default)]
+pub(super) struct Pace {
+    /// Intervals, newest last; only the last `len` are of this spin.
+    ring: [Nanos; RING],
+    len: usize,
+    /// So many presses in a row went the same way.
+    same_way: usize,
+    last: Option<(Nanos, bool)>,
+    cycle: Option<Nanos>,
+    disproved: bool,
+    limit: Option<Doubt>,
+    /// When the intervals became alike.
+    alike_since: Nanos,
+    alike: u32,
+    drained: bool,
+    /// Jumps of the last 16 intervals, newest in bit 0, and which way the last one went.
+    jumps: u16,
+    jumped_up: bool,
+    unseen: Option<u64>,
+    presses: u64,
+}
+
+impl Pace {
+    pub(super) fn give(&mut self, cycle: Option<Nanos>) {
+        self.cycle = cycle.filter(|cycle| *cycle > 0);
+    }
+
+    pub(super) fn forget(&mut self) {
+        *self = Self { cycle: self.cycle, disproved: self.disproved, ..Self::default() };
+    }
+
+    pub(super) fn press(
+        &mut self,
+        at: Nanos,
+        forward: bool,
+        widths: &Widths,
+        hand: Hand,
+        sink: &mut impl FnMut(Loss),
+    ) {
+        self.presses = self.presses.saturating_add(1);
+        let Some((last, was_forward)) = self.last.replace((at, forward)) else {
+            return;
+        };
+        let interval = at.saturating_sub(last).min(HOUR);
+        self.same_way = if forward == was_forward { self.same_way.saturating_add(1) } else { 0 };
+        self.push(at, interval, widths.grain());
+        self.drained = false;
+        if let (Some(typical), true) = (widths.typical(), forward == was_forward) {
+            self.disproved |= interval + 2 * widths.grain() < 2 * typical;
+        }
+        self.jump(interval);
+        if self.too_short(at, widths, sink) {
+            return;
+        }
+        self.at_limit(at, widths, hand, sink);
+        if self.limit.is_none()
+            && let Some(counts) = self.gap(widths.grain())
+        {
+            let from = at.saturating_sub(self.ring.iter().rev().take(8).sum());
+            let evidence = Evidence { from, to: at, reports: 16 };
+            // Where a pulse is one report long at most, the likely cause of a gap is that none saw it.
+            let unseen = widths.one_report() >= ONE_REPORT / 2;
+            let kind = if unseen { LossKind::PulsesTooShort } else { LossKind::GapInSpin };
+            sink(loss(kind, Certainty::Inferred, evidence, missing(forward, counts)));
+        }
+    }
+
+    /// A pulse that is missing in the rhythm has been told of.
+    pub(super) fn explained(&mut self) {
+        self.same_way = 0;
+    }
+
+    /// When a silence would be long enough to be one.
+    pub(super) fn deadline(&self) -> Nanos {
+        match self.last {
+            Some((last, _)) if self.len >= 4 && !self.drained => {
+                last.saturating_add(SILENCE.max(5 * self.newest(0)))
+            }
+            _ => Nanos::MAX,
+        }
+    }
+
+    /// No press until `at`, or one just now. What it means is to be told with the next report, which shows
+    /// whether the board was silent or the reader asleep.
+    pub(super) fn silence(&mut self, at: Nanos, widths: &Widths, hand: Hand) -> Option<Drained> {
+        if at < self.deadline() {
+            return None;
+        }
+        self.drained = true;
+        let (last, _) = self.last?;
+        let (grain, four) = (widths.grain(), self.four());
+        let mean = four / 4;
+        // The coarser the times, the more of them it takes.
+        let of = if mean >= 8 * grain { 4 } else { 8 };
+        let alike = self.spread(of) <= (mean / 10).max(2 * grain)
+            && 5 * grain <= 2 * mean
+            && self.len >= of
+            && self.unseen.is_none();
+        let at_cycle = self.cycle.is_none_or(|cycle| mean.abs_diff(cycle) <= cycle / 8 + grain / 2);
+        let drained = (alike && at_cycle).then(|| {
+            let from = self.alike_since.min(last.saturating_sub(four));
+            let mut bound = hand.most(last.saturating_sub(from));
+            if self.limit.is_some_and(|limit| limit.covered >= last) {
+                // That the board was at its limit has been said, with all that it may have cost.
+                bound = Counts::ZERO;
+            }
+            let evidence = Evidence { from, to: at, reports: self.alike.saturating_add(1).saturating_mul(2) };
+            let loss = loss(LossKind::LatePulses, Certainty::Inferred, evidence, Margin::both(bound));
+            Drained { loss, cycle: mean }
+        });
+        // After a silence a new stroke begins.
+        (self.len, self.limit, self.alike) = (0, None, 0);
+        drained
+    }
+
+    /// It was the board that was silent.
+    pub(super) fn confirm(&mut self, drained: &Drained) {
+        self.cycle.get_or_insert(drained.cycle);
+    }
+
+    fn push(&mut self, at: Nanos, interval: Nanos, grain: Nanos) {
+        let before = self.newest(0);
+        self.ring.copy_within(1.., 0);
+        if let Some(newest) = self.ring.last_mut() {
+            *newest = interval;
+        }
+        self.len = (self.len + 1).min(RING);
+        if self.len > 1 && before.abs_diff(interval) <= (before / 10).max(2 * grain) {
+            self.alike = self.alike.saturating_add(1);
+        } else {
+            (self.alike, self.alike_since) = (1, at.saturating_sub(interval));
+        }
+    }
+
+    /// The interval `back` before the newest.
+    fn newest(&self, back: usize) -> Nanos {
+        self.ring.iter().rev().nth(back).copied().unwrap_or_default()
+    }
+
+    fn four(&self) -> Nanos {
+        self.ring.iter().rev().take(4).sum()
+    }
+
+    /// By how much the last `of` intervals differ.
+    fn spread(&self, of: usize) -> Nanos {
+        let last = || self.ring.iter().rev().take(of).copied();
+        last().max().unwrap_or_default() - last().min().unwrap_or_default()
+    }
+
+    fn cycle(&self, widths: &Widths) -> Cycle {
+        match (self.cycle, widths.typical()) {
+            (Some(cycle), _) => Cycle::Known(cycle),
+            (None, Some(typical)) if !self.disproved => Cycle::Presumed(2 * typical),
+            _ => Cycle::Unknown,
+        }
+    }
+
+    fn at_limit(&mut self, at: Nanos, widths: &Widths, hand: Hand, sink: &mut impl FnMut(Loss)) {
+        let (enter, leave) = match self.cycle(widths) {
+            Cycle::Known(cycle) => (7 * cycle, 9 * cycle),
+            Cycle::Presumed(cycle) => (cycle * 26 / 5, cycle * 15 / 2),
+            Cycle::Unknown => return,
+        };
+        let four = self.four();
+        if self.len < 4 || four > leave {
+            self.limit = None;
+        } else if self.limit.is_none() && four <= enter {
+            // What the board dropped on the way to here is part of it: two intervals more.
+            self.limit = Some(Doubt::since(at.saturating_sub(four + four / 2)));
+        }
+        if let Some(limit) = &mut self.limit
+            && let Some(bound) = limit.grow(at, hand)
+        {
+            let reports = u32::try_from(self.len.saturating_add(1)).unwrap_or(u32::MAX).saturating_mul(2);
+            let evidence = Evidence { from: limit.since, to: at, reports };
+            sink(loss(LossKind::TopRate, Certainty::Inferred, evidence, bound));
+        }
+    }
+
+    /// How many counts are missing in a long interval between even ones.
+    fn gap(&self, grain: Nanos) -> Option<u64> {
+        self.gap_in_even(grain).or_else(|| self.gap_in_cycles(grain))
+    }
+
+    /// Four alike, the long one, three alike.
+    fn gap_in_even(&self, grain: Nanos) -> Option<u64> {
+        if self.len < 8 || self.same_way < 8 {
+            return None;
+        }
+        let long = self.newest(3);
+        let even = || (0..8).filter(|back| *back != 3).map(|back| self.newest(back));
+        let mean = even().sum::<Nanos>() / 7;
+        let alike = even().all(|interval| interval.abs_diff(mean) <= (mean / 8).max(grain));
+        let times = (long + mean / 2) / mean.max(1);
+        let whole = long.abs_diff(times * mean) <= mean / 5 + grain / 2;
+        (alike && whole && (2..=3).contains(&times) && 10 * grain <= 3 * mean).then(|| times - 1)
+    }
+
+    /// a b c d, a b c d, a+b, c d: the phases of an encoder are uneven, but alike from cycle to cycle.
+    fn gap_in_cycles(&self, grain: Nanos) -> Option<u64> {
+        if self.len < 11 || self.same_way < 11 {
+            return None;
+        }
+        let [a2, b2, c2, d2, a, b, c, d, long, c3, d3] = std::array::from_fn(|n| self.newest(10 - n));
+        let alike = |x: Nanos, y: Nanos| x.abs_diff(y) <= (x.max(y) / 5).max(grain);
+        let steady =
+            alike(a, a2) && alike(b, b2) && alike(c, c2) && alike(d, d2) && alike(c, c3) && alike(d, d3);
+        let least = a.min(b).min(c).min(d);
+        // Phases differ by 0.6 to 1.4 (data sheets, facts 2.4); what differs by more is a hand's pause.
+        let phases = a.max(b).max(c).max(d) * 2 <= 5 * least;
+        let missing = phases && alike(long, a + b) && long * 2 >= 3 * a && 10 * grain <= 3 * least;
+        // Of pulses that come in pairs, forwards or both ways, the sum would be no surprise.
+        (steady && missing && !alike(long, a)).then_some(1)
+    }
+
+    /// Takes note when an interval is up or down against the one four before, and the last jump went the
+    /// other way. Four, since the phases of an encoder repeat after four counts at most.
+    fn jump(&mut self, interval: Nanos) {
+        let before = self.newest(4);
+        let up = self.len >= 5 && interval * 5 >= before * 8;
+        let down = self.len >= 5 && interval * 8 <= before * 5;
+        let jumped = (up || down) && up != self.jumped_up;
+        if jumped {
+            self.jumped_up = up;
+        }
+        self.jumps = self.jumps << 1 | u16::from(jumped);
+    }
+
+    /// Pulses that no report sees were not counted, and how many is anybody's guess: eight for each one that
+    /// was seen.
+    fn too_short(&mut self, at: Nanos, widths: &Widths, sink: &mut impl FnMut(Loss)) -> bool {
+        if widths.one_report() < ONE_REPORT {
+            self.unseen = None;
+            return false;
+        }
+        let jumpy = self.jumps.count_ones() >= JUMPS;
+        match self.unseen {
+            None if !jumpy => return false,
+            Some(told) if self.presses < told => return true,
+            _ => {}
+        }
+        let ahead = self.presses.saturating_add(u64::from(ONE_REPORT));
+        let of = ahead - self.unseen.unwrap_or_default();
+        self.unseen = Some(ahead);
+        let bound = Margin::both(Counts::new(i64::try_from(of.saturating_mul(8)).unwrap_or(i64::MAX)));
+        let from = at.saturating_sub(self.ring.iter().sum());
+        let evidence = Evidence { from, to: at, reports: 2 * ONE_REPORT };
+        sink(loss(LossKind::PulsesTooShort, Certainty::Inferred, evidence, bound));
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::width::Pulse;
+    use super::*;
+
+    /// What presses at such intervals, in milliseconds, of pulses of 20 ms read every millisecond, come to;
+    /// then a silence of a second.
+    fn named(cycle: Option<u64>, width: u64, intervals: &[u64]) -> Vec<&'static str> {
+        let (mut pace, mut widths, mut told) = (Pace::default(), Widths::default(), Vec::new());
+        pace.give(cycle.map(|ms| ms * MILLISECOND));
+        for _ in 0..20 {
+            let pulse = Pulse { until: width * MILLISECOND, paused: HOUR, ..Pulse::default() };
+            widths.pulse(pulse, HOUR, Some(MILLISECOND), |_, _| {});
+        }
+        let mut sink = |loss: Loss| told.push(loss.kind.name());
+        let mut at = 1_000 * MILLISECOND;
+        pace.press(at, true, &widths, Hand::default(), &mut sink);
+        for interval in intervals {
+            at += interval * MILLISECOND;
+            pace.press(at, true, &widths, Hand::default(), &mut sink);
+        }
+        if let Some(drained) = pace.silence(at + 1_000 * MILLISECOND, &widths, Hand::default()) {
+            sink(drained.loss);
+        }
+        told
+    }
+
+    /// The table above, row by row.
+    #[test]
+    fn every_row() {
+        let slower = [150, 200, 300];
+        let with = |spin: &[u64]| [spin, &slower].concat();
+        let none: [&str; 0] = [];
+        // At the limit, given and presumed; not at half of it.
+        assert_eq!(named(Some(40), 20, &with(&[100, 70, 60, 50, 50, 60, 100])), ["top-rate"]);
+        assert_eq!(named(None, 20, &with(&[100, 60, 50, 50, 50, 50, 100])), ["top-rate"]);
+        assert_eq!(named(Some(40), 20, &with(&[100, 90, 82, 80, 80, 83, 95])), none);
+        assert_eq!(named(None, 20, &with(&[100, 90, 82, 60, 65, 83, 95])), none);
+        // Presumed wrong: an interval of 30 ms cannot be with a cycle of 40.
+        assert_eq!(named(None, 20, &with(&[100, 60, 30, 45, 50, 50, 50, 60, 100])), none);
+        // Stopped dead.
+        assert_eq!(named(None, 20, &[100, 90, 80, 80, 80, 80]), ["late-pulses"]);
+        assert_eq!(named(Some(80), 20, &[100, 90, 80, 80, 80, 80]), ["top-rate", "late-pulses"]);
+        assert_eq!(named(Some(40), 20, &[100, 90, 82, 82, 82, 82]), none, "not at the board's beat");
+        assert_eq!(named(None, 20, &[80, 80, 85, 95, 120, 200]), none, "as a hand stops");
+        // A beat left out, even and in cycles of four.
+        assert_eq!(named(None, 20, &with(&[100, 100, 98, 100, 200, 101, 100, 100])), ["gap-in-spin"]);
+        assert_eq!(named(None, 20, &with(&[100, 100, 98, 100, 150, 101, 100, 100])), none);
+        assert_eq!(named(None, 20, &with(&[100, 100, 98, 100, 200, 200, 200, 200])), none);
+        let cycle = [70, 130, 90, 110];
+        assert_eq!(
+            named(None, 20, &with(&[&cycle[..], &cycle, &[200, 90, 110], &cycle].concat())),
+            ["gap-in-spin"]
+        );
+        assert_eq!(named(None, 20, &with(&[&cycle[..], &cycle, &cycle, &cycle].concat())), none);
+        // Pulses of one report, with holes and without.
+        let holes = [100, 200, 100, 100, 300, 100, 500, 100, 100, 100, 300, 100, 200, 100, 100, 100];
+        assert_eq!(named(None, 1, &with(&[holes, holes].concat())), ["pulses-too-short", "pulses-too-short"]);
+        assert_eq!(named(None, 1, &with(&[100; 40])), none);
+        assert_eq!(named(None, 20, &with(&holes)), none);
+    }
+}

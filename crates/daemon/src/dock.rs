@@ -274,6 +274,7 @@ fn read(
     let (station, clock, bell) = (Arc::clone(station), *clock, bell.clone());
     thread::Builder::new().name("reader".into()).spawn(move || {
         let mut buffer = [0_u8; REPORT_BYTES_MAX];
+        path.opened(clock.now());
         loop {
             match board.read(&mut buffer, None) {
                 // A signal came; there is nothing to read yet.

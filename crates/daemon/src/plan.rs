@@ -177,14 +177,41 @@ impl BoardPath {
         self.board
     }
 
+    /// The board was opened at `at`.
+    pub fn opened(&mut self, at: Timestamp) {
+        self.decoder.opened(at);
+    }
+
     /// Decodes one report into `tally` and tells `effect` what came of it.
     pub fn report<F>(&mut self, at: Timestamp, report: &[u8], tally: &mut Tally, effect: &mut F)
     where
         F: FnMut(WheelIndex, Effect) + ?Sized,
     {
+        self.count(at, report, tally, effect);
+        self.settle(at, tally, effect);
+    }
+
+    /// The first half of [`Self::report`]: all that outputs wait for.
+    pub fn count<F>(&mut self, at: Timestamp, report: &[u8], tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
         tally.report();
         let wheels = &self.wheels;
-        self.decoder.report(at, report, &mut |place, event| {
+        self.decoder.count(at, report, &mut |place, event| {
+            if let Some(wheel) = wheels.get(place) {
+                effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
+    /// The second half of [`Self::report`]: losses that follow from when reports come.
+    pub fn settle<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let wheels = &self.wheels;
+        self.decoder.settle(at, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
                 effect(*wheel, tally.apply(*wheel, event));
             }

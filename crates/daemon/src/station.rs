@@ -98,7 +98,10 @@ impl Station {
 
     /// One report's way from bytes to the outputs, on the calling thread.
     pub fn report(&self, path: &mut BoardPath, at: Timestamp, report: &[u8]) {
-        let happened = self.update(path, at, |path, tally, effect| path.report(at, report, tally, effect));
+        // The outputs do not wait for what only the times of the reports can tell.
+        let counted = self.update(path, at, |path, tally, effect| path.count(at, report, tally, effect));
+        let settled = self.update(path, at, |path, tally, effect| path.settle(at, tally, effect));
+        let happened = counted || settled;
         let board = path.board();
         path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
     }

@@ -41,7 +41,15 @@ pub struct BoardDecoder {
     deadline: u64,
     /// Reports are missing just before the next one.
     hole: bool,
+    /// Lines that changed since the last [`Self::settle`].
+    changed: u128,
+    /// When the board was opened, as far as it was said.
+    opened: Option<Timestamp>,
 }
+
+/// A board that reports steadily has sent its first report by then: the longest interval is 255 ms (USB 2.0,
+/// full and low speed).
+const STEADY_BOARDS_HAVE_REPORTED: Duration = Duration::from_millis(300);
 
 #[derive(Debug, Clone)]
 struct Wheel {
@@ -51,6 +59,8 @@ struct Wheel {
     inverted: bool,
     decoding: Decoding,
     watch: Watch,
+    /// Counts that the watch has not been shown yet.
+    counted: Counts,
 }
 
 #[derive(Debug, Clone)]
@@ -96,6 +106,8 @@ impl BoardDecoder {
             stall,
             deadline: u64::MAX,
             hole: false,
+            changed: 0,
+            opened: None,
         })
     }
 
@@ -122,20 +134,26 @@ impl BoardDecoder {
         }
     }
 
+    /// The board was opened at `at`. A first report that comes long after was not sent by a board that reports
+    /// steadily, but because something changed: it may hide one edge of a wheel whose lines arrive raw.
+    pub fn opened(&mut self, at: Timestamp) {
+        self.opened = Some(at);
+    }
+
     /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
     /// for it, in the order of the list, counts before losses; nothing when nothing changed.
     ///
-    /// The first report after the start or an unplugging only tells where the lines stand. A report that
-    /// cannot be read leaves the state as it is and is a [`LossKind::BadReport`] for every wheel that it may
-    /// have been about.
+    /// The first report after the start or an unplugging tells where the lines stand. A pulse in it is counted,
+    /// as the kernel counts it, with the doubt that it may have begun before. A report that cannot be read
+    /// leaves the state as it is and is a [`LossKind::BadReport`] for every wheel that it may have been about.
     pub fn report(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
-        let stall = self.stall.report(at);
-        // After the reports that the kernel kept comes the hole, and then one that says how things stand.
-        let behind =
-            std::mem::replace(&mut self.hole, stall.is_some()) || stall.is_some() || self.stall.catching_up();
-        if behind {
-            self.blur();
-        }
+        self.count(at, report, sink);
+        self.settle(at, sink);
+    }
+
+    /// The first half of [`Self::report`], for callers whose outputs wait for it: counts, and losses that the
+    /// report itself shows. [`Self::settle`] has to follow before the next report.
+    pub fn count(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let before = self.buttons;
         match self.layout.read(report, &mut self.buttons) {
             Ok(told) => self.decode(at, before, told, sink),
@@ -145,6 +163,20 @@ impl BoardDecoder {
                 self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
             }
         }
+    }
+
+    /// The second half of [`Self::report`], for the same report: losses that follow from when reports come.
+    pub fn settle(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        let stall = self.stall.report(at);
+        // After the reports that the kernel kept comes the hole, and then one that says how things stand.
+        let behind =
+            std::mem::replace(&mut self.hole, stall.is_some()) || stall.is_some() || self.stall.catching_up();
+        if behind {
+            self.blur();
+        }
+        if self.changed != 0 {
+            self.watch(at, sink);
+        }
         if behind {
             self.blur();
         } else if at.nanos() >= self.deadline {
@@ -152,6 +184,29 @@ impl BoardDecoder {
         }
         if let Some(stall) = stall {
             self.stalled(at, stall, sink);
+        }
+    }
+
+    /// Shows the watches what the report changed.
+    fn watch(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        let changed = std::mem::take(&mut self.changed);
+        let unknown = !self.known.bits();
+        let interval = self.stall.interval();
+        let mut pulsed = false;
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
+            if changed & wheel.lines == 0 || unknown & wheel.lines != 0 {
+                continue;
+            }
+            let counts = std::mem::take(&mut wheel.counted);
+            if !counts.is_zero() {
+                wheel.watch.counts(at, counts, &mut |loss| sink(place, Event::Loss(loss)));
+            }
+            let lines = wheel.levels(self.buttons.bits());
+            wheel.watch.lines(at, lines, interval, &mut |loss| sink(place, Event::Loss(loss)));
+            pulsed |= matches!(wheel.decoding, Decoding::Pulses(_));
+        }
+        if pulsed {
+            self.set_deadline();
         }
     }
 
@@ -179,37 +234,32 @@ impl BoardDecoder {
     #[inline]
     fn decode(&mut self, at: Timestamp, before: Buttons, told: Buttons, sink: &mut impl FnMut(usize, Event)) {
         let (told, known) = (told.bits(), self.known.bits());
-        let news = (before.bits() ^ self.buttons.bits()) | (told & (!known | self.sampled));
+        let changed = (before.bits() ^ self.buttons.bits()) | (told & !known);
+        let news = changed | (told & self.sampled);
         if news == 0 {
             return;
         }
         self.known = Buttons::from_bits(known | told);
+        self.changed |= changed;
         let unknown = !(known | told);
-        let changed = before.bits() ^ self.buttons.bits() | told & !known;
-        let mut pulsed = false;
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
                 continue;
             }
-            let lines = wheel.levels(self.buttons.bits());
-            let Step { counts, loss } = wheel.step(at, lines);
+            let Step { counts, loss } = wheel.step(at, wheel.levels(self.buttons.bits()));
             if !counts.is_zero() {
+                wheel.counted += counts;
                 sink(place, Event::Counts(counts));
-                wheel.watch.counts(at, counts, &mut |loss| sink(place, Event::Loss(loss)));
             }
             if let Some(loss) = loss
                 && !(loss.kind == LossKind::PulsesOverlap && wheel.watch.stuck())
             {
                 sink(place, Event::Loss(loss));
             }
-            if changed & wheel.lines != 0 {
-                let interval = self.stall.interval();
-                wheel.watch.lines(at, lines, interval, &mut |loss| sink(place, Event::Loss(loss)));
-                pulsed |= matches!(wheel.decoding, Decoding::Pulses(_));
+            if told & !known & wheel.lines != 0 && wheel.hides_an_edge(self.opened, at) {
+                let bound = Margin::both(Counts::ONE);
+                sink(place, Event::Loss(unseen_start(at, bound)));
             }
-        }
-        if pulsed {
-            self.set_deadline();
         }
     }
 
@@ -232,6 +282,8 @@ impl BoardDecoder {
         self.wheels.iter_mut().for_each(Wheel::forget);
         self.stall.forget();
         self.deadline = u64::MAX;
+        self.changed = 0;
+        self.opened = None;
         self.lose(at, LossKind::BoardGone, 0, Margin::UNKNOWN, self.layout.buttons(), sink);
     }
 
@@ -261,6 +313,13 @@ impl BoardDecoder {
     }
 }
 
+/// The first report of a wheel leaves open what was before it.
+#[cold]
+fn unseen_start(at: Timestamp, bound: Margin) -> Loss {
+    let (kind, certainty) = (LossKind::UnseenStart, Certainty::Inferred);
+    Loss { kind, certainty, at, lasted: Duration::ZERO, reports: 1, bound }
+}
+
 impl Wheel {
     fn new(config: &WheelConfig) -> Self {
         let [first, second] = config.inputs.lines().map(|line| line.mask());
@@ -272,7 +331,15 @@ impl Wheel {
             Decoding::Pulses(_) => Watch::pulses(),
             Decoding::Quadrature(_) => Watch::quadrature(),
         };
-        Self { lines: first | second, first, second, inverted: config.inverted, decoding, watch }
+        Self {
+            lines: first | second,
+            first,
+            second,
+            inverted: config.inverted,
+            decoding,
+            watch,
+            counted: Counts::ZERO,
+        }
     }
 
     #[inline]
@@ -288,7 +355,14 @@ impl Wheel {
         }
     }
 
+    /// Whether the wheel's first report, read at `at`, may have come because of an edge that nobody counts.
+    fn hides_an_edge(&self, opened: Option<Timestamp>, at: Timestamp) -> bool {
+        let late = opened.is_some_and(|opened| at.since(opened) > STEADY_BOARDS_HAVE_REPORTED);
+        late && matches!(self.decoding, Decoding::Quadrature(_))
+    }
+
     fn forget(&mut self) {
+        self.counted = Counts::ZERO;
         self.watch.forget();
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.forget(),

@@ -61,6 +61,8 @@ pub enum LossKind {
     ReaderStalled,
     /// The board was unplugged; whatever the wheel did meanwhile is unknown.
     BoardGone,
+    /// The first report of a board left open whether a count was before it.
+    UnseenStart,
     /// Pulses came as fast as the board can give them out, or nearly: it may have dropped counts.
     TopRate,
     /// Pulses went on at the board's own beat and then stopped dead, as no hand does: a queue drained.
@@ -85,12 +87,13 @@ pub enum LossKind {
 
 impl LossKind {
     /// Every kind, in the order of declaration.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::BothLinesChanged,
         Self::PulsesOverlap,
         Self::BadReport,
         Self::ReaderStalled,
         Self::BoardGone,
+        Self::UnseenStart,
         Self::TopRate,
         Self::LatePulses,
         Self::PulsesMerged,
@@ -112,6 +115,7 @@ impl LossKind {
             Self::BadReport => "bad-report",
             Self::ReaderStalled => "reader-stalled",
             Self::BoardGone => "board-gone",
+            Self::UnseenStart => "unseen-start",
             Self::TopRate => "top-rate",
             Self::LatePulses => "late-pulses",
             Self::PulsesMerged => "pulses-merged",
@@ -133,6 +137,7 @@ impl LossKind {
             | Self::PulsesOverlap
             | Self::BadReport
             | Self::BoardGone
+            | Self::UnseenStart
             | Self::TopRate
             | Self::LatePulses
             | Self::PulsesMerged
@@ -155,6 +160,9 @@ impl LossKind {
             Self::BadReport => "the board sent a report that its own descriptor does not describe",
             Self::ReaderStalled => "the machine was too busy or asleep, and the kernel keeps only 63 reports",
             Self::BoardGone => "the board was unplugged or its cable is loose",
+            Self::UnseenStart => {
+                "the wheel was turning when the board was opened, or the board reports changes only"
+            }
             Self::TopRate => "the wheel turned faster than the board can give out pulses",
             Self::LatePulses => "the board queues its pulses and was behind when the wheel had stopped",
             Self::PulsesMerged => "the board's pause between two pulses is too short to be seen",
@@ -179,6 +187,7 @@ impl LossKind {
             Self::BadReport => "check the [[board]] section of the rig file and the board's firmware",
             Self::ReaderStalled => "close what keeps the machine busy, then align the wheel",
             Self::BoardGone => "plug it in again and align the wheel if it was turned meanwhile",
+            Self::UnseenStart => "let the wheel rest while the program starts, or align it afterwards",
             Self::TopRate => "set shorter pulses or fewer counts per cycle on the board, or turn more slowly",
             Self::LatePulses => "set shorter pulses or fewer counts per cycle on the board",
             Self::PulsesMerged => "set a pause of at least two report intervals between pulses on the board",

@@ -15,6 +15,11 @@
 //! count; overlapping they show that its pulses are longer than the time between counts. So it is counted,
 //! and the doubt of one count either way is a [`LossKind::PulsesOverlap`].
 //!
+//! Before the first report both lines count as released, as they do for the kernel's own button events: a board
+//! that reports only changes sends its first report with the first press. Whoever starts in the middle of a
+//! pulse counts it too, so a press in the first report is a [`LossKind::UnseenStart`] with the doubt of that
+//! count.
+//!
 //! Not seen here: a pulse that begins and ends between two reports, and two pulses merged into one.
 
 use super::step::Step;
@@ -23,7 +28,7 @@ use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp};
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Pulses {
-    /// The lines as last seen; `None` until the first report, which only tells where they stand.
+    /// The lines as last seen; `None` until the first report.
     seen: Option<(bool, bool)>,
 }
 
@@ -34,7 +39,7 @@ impl Pulses {
     #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, forward: bool, backward: bool) -> Step {
         let Some((forward_was, backward_was)) = self.seen.replace((forward, backward)) else {
-            return Step::default();
+            return first(at, forward, backward);
         };
         let up = forward && !forward_was;
         let down = backward && !backward_was;
@@ -54,6 +59,21 @@ impl Pulses {
     pub(crate) fn hidden_in(&self, reports: u64) -> Counts {
         Counts::new(i64::try_from(reports.div_ceil(2)).unwrap_or(i64::MAX))
     }
+}
+
+/// Each line that is pressed is counted, and may have been pressed before.
+#[cold]
+fn first(at: Timestamp, forward: bool, backward: bool) -> Step {
+    let (up, down) = (Counts::new(forward.into()), Counts::new(backward.into()));
+    let loss = Loss {
+        kind: LossKind::UnseenStart,
+        certainty: Certainty::Inferred,
+        at,
+        lasted: Duration::ZERO,
+        reports: 1,
+        bound: Margin::new(up, down),
+    };
+    Step { counts: up - down, loss: (forward || backward).then_some(loss) }
 }
 
 #[cold]
@@ -86,7 +106,15 @@ mod tests {
             for (is, counts, overlap) in row {
                 let mut pulses = Pulses::default();
                 let (forward, backward) = lines(was);
-                assert_eq!(pulses.step(Timestamp::START, forward, backward), Step::default(), "first report");
+                let first = pulses.step(Timestamp::START, forward, backward);
+                let pressed = Counts::new(i64::from(forward) - i64::from(backward));
+                assert_eq!(
+                    (first.counts, first.loss.is_some()),
+                    (pressed, forward || backward),
+                    "{was} first"
+                );
+                let bound = first.loss.map_or(Margin::CERTAIN, |loss| loss.bound);
+                assert!(bound.covers(-pressed), "both may have been pressed before: {was}");
                 let (forward, backward) = lines(is);
                 let step = pulses.step(Timestamp::from_micros(1), forward, backward);
                 assert_eq!(

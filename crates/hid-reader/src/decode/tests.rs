@@ -73,7 +73,7 @@ fn several_wheels_of_both_wirings() {
 }
 
 #[test]
-fn the_first_report_only_tells_where_the_lines_stand() {
+fn the_first_report_tells_where_the_lines_stand_and_may_be_a_press() {
     check(
         one_byte(),
         &[pulses(1, 2), quadrature(3, 4, CountsPerCycle::X4)],
@@ -84,6 +84,24 @@ fn the_first_report_only_tells_where_the_lines_stand() {
             [08]; wheel 1 +1
         "]],
     );
+}
+
+/// The board reports changes only, so its late first report may be an edge; a steady board's early one is not.
+#[test]
+fn a_late_first_report_may_hide_an_edge() {
+    for (ms, hidden) in [(255, false), (301, true)] {
+        let wheels = [pulses(1, 2), quadrature(3, 4, CountsPerCycle::X4)];
+        let mut decoder = BoardDecoder::new(one_byte(), &wheels, None).unwrap();
+        decoder.opened(Timestamp::from_micros(1000));
+        let mut events = Vec::new();
+        let at = Timestamp::from_micros(1000 + ms * 1000);
+        decoder.report(at, &[0b0100], &mut |place, event| events.push((place, event)));
+        let doubt = Event::Loss(unseen_start(at, Margin::both(Counts::ONE)));
+        assert_eq!(events, if hidden { vec![(1, doubt)] } else { vec![] }, "{ms} ms");
+        events.clear();
+        decoder.report(at, &[0b1100], &mut |place, event| events.push((place, event)));
+        assert_eq!(events, [(1, Event::Counts(Counts::ONE))], "only the first report leaves it open");
+    }
 }
 
 #[test]

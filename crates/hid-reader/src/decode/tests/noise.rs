@@ -58,8 +58,10 @@ proptest! {
             });
         }
         let level = |report: &[u8; 2], number: u16| (u16::from_le_bytes(*report) >> (number - 1) & 1 == 1) != inverted;
+        // Before the first report every line is at rest.
         let edges = |number| {
-            reports.windows(2).filter(|pair| !level(&pair[0], number) && level(&pair[1], number)).count()
+            let first = usize::from(level(&reports[0], number));
+            first + reports.windows(2).filter(|pair| !level(&pair[0], number) && level(&pair[1], number)).count()
         };
         let by_hand = [1, 7, 15].map(|first| {
             i64::try_from(edges(first)).unwrap() - i64::try_from(edges(first + 1)).unwrap()

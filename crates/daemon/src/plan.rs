@@ -5,7 +5,9 @@
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
-use tallywheel_hid_reader::{BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig};
+use tallywheel_hid_reader::{
+    BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
+};
 use tallywheel_output::{AxisCode, OutputConfig};
 use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
 use tallywheel_units::{BoardIndex, FixedCounts, Timestamp, TrimIndex, WheelIndex};
@@ -99,7 +101,7 @@ pub struct BoardPlan {
     board: BoardIndex,
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
-    wheels: Vec<(WheelIndex, String, WheelConfig)>,
+    wheels: Vec<(WheelIndex, String, WheelConfig, WheelFacts)>,
     report_interval: Option<std::time::Duration>,
 }
 
@@ -127,16 +129,19 @@ impl BoardPlan {
             Layout::from_runs(&self.runs)
         };
         let layout = layout.map_err(PathError::Layout)?;
-        let configs: Vec<_> = self.wheels.iter().map(|(_, _, config)| *config).collect();
-        let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
+        let configs: Vec<_> = self.wheels.iter().map(|(_, _, config, _)| *config).collect();
+        let mut decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
             let place = match &source {
                 ConfigError::NoSuchButton { wheel, .. } => *wheel,
                 ConfigError::ButtonTwice { second, .. } => *second,
             };
-            let wheel = self.wheels.get(place).map_or_else(String::new, |(_, name, _)| name.clone());
+            let wheel = self.wheels.get(place).map_or_else(String::new, |(_, name, _, _)| name.clone());
             PathError::Wheels { wheel, source }
         })?;
-        let wheels = self.wheels.iter().map(|(wheel, _, _)| *wheel).collect();
+        for (place, (_, _, _, facts)) in self.wheels.iter().enumerate() {
+            decoder.know(place, facts);
+        }
+        let wheels = self.wheels.iter().map(|(wheel, _, _, _)| *wheel).collect();
         Ok(BoardPath { board: self.board, decoder, wheels })
     }
 }
@@ -240,7 +245,9 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
         board: place,
         find: board_match(board),
         runs: board.buttons.iter().copied().map(button_run).collect(),
-        wheels: wheels.map(|(wheel, said)| (wheel, said.name.clone(), wheel_config(said))).collect(),
+        wheels: wheels
+            .map(|(wheel, said)| (wheel, said.name.clone(), wheel_config(said), wheel_facts(said)))
+            .collect(),
         report_interval: board.report_interval,
     }
 }
@@ -260,6 +267,10 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
         }
     };
     WheelConfig { inputs, inverted: wheel.inverted }
+}
+
+fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
+    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
 }
 
 const fn start(start: Start) -> Place {

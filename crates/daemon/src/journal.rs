@@ -4,21 +4,96 @@ use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
 use crate::report::last_hour::Keeper;
-use tallywheel_units::Loss;
+use std::collections::BTreeMap;
+use std::time::Duration;
+use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
+
+/// Between two lines about the same kind of loss on the same wheel at least this much time passes.
+const LOSS_EVERY: Duration = Duration::from_secs(10);
+
+/// What the log remembers of losses: one entry for each kind and wheel that had one.
+#[derive(Debug, Default)]
+pub struct LossLog {
+    entries: BTreeMap<(WheelIndex, LossKind), LossEntry>,
+}
+
+/// Losses of one kind on one wheel.
+#[derive(Debug, Clone, Copy)]
+struct LossEntry {
+    board: BoardIndex,
+    written: Timestamp,
+    held_back: u64,
+    /// What those held back may have cost.
+    held_bound: Margin,
+    total: u64,
+    bound: Margin,
+}
+
+/// A line to be written, with what was held back since the last one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HeldBack {
+    /// Losses since the last line, this one not among them.
+    pub losses: u64,
+    /// The sum of their bounds.
+    pub bound: Margin,
+}
+
+impl LossLog {
+    /// Takes a loss; says whether it is to be written. The first of its kind on a wheel is, then at most one
+    /// in [`LOSS_EVERY`].
+    pub fn take(&mut self, board: BoardIndex, wheel: WheelIndex, loss: &Loss) -> Option<HeldBack> {
+        let first = !self.entries.contains_key(&(wheel, loss.kind));
+        let entry = self.entries.entry((wheel, loss.kind)).or_insert(LossEntry {
+            board,
+            written: loss.at,
+            held_back: 0,
+            held_bound: Margin::CERTAIN,
+            total: 0,
+            bound: Margin::CERTAIN,
+        });
+        entry.total = entry.total.saturating_add(1);
+        entry.bound += loss.bound;
+        if !first && loss.at.since(entry.written) < LOSS_EVERY {
+            entry.held_back = entry.held_back.saturating_add(1);
+            entry.held_bound += loss.bound;
+            return None;
+        }
+        entry.written = loss.at;
+        let losses = std::mem::replace(&mut entry.held_back, 0);
+        let bound = std::mem::replace(&mut entry.held_bound, Margin::CERTAIN);
+        Some(HeldBack { losses, bound })
+    }
+
+    /// Writes how many losses of each kind each wheel had since the start, and how many had no line.
+    pub fn summarise(&self, names: &Names) {
+        for ((wheel, kind), entry) in &self.entries {
+            tracing::debug!(
+                target: LOSS_TARGET,
+                board = names.board(entry.board),
+                wheel = names.wheel(*wheel),
+                reason = kind.name(),
+                losses = entry.total,
+                margin = %entry.bound,
+                held_back = entry.held_back,
+                "losses since the start"
+            );
+        }
+    }
+}
 
 /// Writes notes to the log and to the recording of the last hour as they come, for ever.
-pub async fn keep(listener: &NoteListener, names: &Names, keeper: &mut Keeper) {
+pub async fn keep(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
     loop {
-        drain(listener, names, keeper);
+        drain(listener, names, losses, keeper);
         listener.wait().await;
     }
 }
 
 /// Writes the notes that wait, and how many could not wait.
-pub fn drain(listener: &NoteListener, names: &Names, keeper: &mut Keeper) {
+pub fn drain(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
     while let Some(note) = listener.try_next() {
         keeper.note(&note);
-        write(&note, names);
+        write(&note, names, losses);
     }
     keeper.flush();
     let held_back = listener.take_held_back();
@@ -30,12 +105,16 @@ pub fn drain(listener: &NoteListener, names: &Names, keeper: &mut Keeper) {
     }
 }
 
-fn write(note: &Note, names: &Names) {
+fn write(note: &Note, names: &Names, losses: &mut LossLog) {
     match note {
         Note::Counted { at, wheel, counts } => {
             tracing::trace!(at = %at, board = names.board_of(*wheel), wheel = names.wheel(*wheel), counts = counts.get(), "counted");
         }
-        Note::Lost { board, wheel, loss } => lost(names.board(*board), names.wheel(*wheel), loss),
+        Note::Lost { board, wheel, loss } => {
+            if let Some(held_back) = losses.take(*board, *wheel, loss) {
+                lost(names.board(*board), names.wheel(*wheel), loss, held_back);
+            }
+        }
         Note::Report { .. } | Note::Device { .. } | Note::Unplugged { .. } => {}
         Note::Board { board, change } => {
             let board = names.board(*board);
@@ -55,7 +134,7 @@ fn write(note: &Note, names: &Names) {
     }
 }
 
-fn lost(board: &str, wheel: &str, loss: &Loss) {
+fn lost(board: &str, wheel: &str, loss: &Loss, held_back: HeldBack) {
     tracing::warn!(
         target: LOSS_TARGET,
         board,
@@ -67,8 +146,65 @@ fn lost(board: &str, wheel: &str, loss: &Loss) {
         lasted_ms = loss.lasted.as_secs_f64() * 1e3,
         reports = loss.reports,
         margin = %loss.bound,
+        held_back = held_back.losses,
+        held_back_margin = %held_back.bound,
         "{}; {}",
         loss.kind.cause(),
         loss.kind.advice(),
     );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tallywheel_units::{Certainty, Counts};
+
+    fn loss(kind: LossKind, at: u64) -> Loss {
+        Loss {
+            kind,
+            certainty: Certainty::Inferred,
+            at: Timestamp::from_micros(at * 1_000_000),
+            lasted: Duration::ZERO,
+            reports: 2,
+            bound: Margin::both(Counts::ONE),
+        }
+    }
+
+    #[test]
+    fn one_line_at_once_then_one_in_ten_seconds_with_what_was_held_back() {
+        let mut log = LossLog::default();
+        let (board, wheel) = (BoardIndex::new(0), WheelIndex::new(0));
+        let mut take = |at| log.take(board, wheel, &loss(LossKind::TopRate, at)).map(|held| held.losses);
+        let lines: Vec<_> = (100..=131).filter_map(|at| take(at).map(|held| (at, held))).collect();
+        assert_eq!(lines, [(100, 0), (110, 9), (120, 9), (130, 9)]);
+        let entry = log.entries[&(wheel, LossKind::TopRate)];
+        assert_eq!((entry.total, entry.held_back), (32, 1));
+        assert_eq!(
+            (entry.bound, entry.held_bound),
+            (Margin::both(Counts::new(32)), Margin::both(Counts::ONE))
+        );
+    }
+
+    #[test]
+    fn kinds_and_wheels_do_not_hold_each_other_back() {
+        let mut log = LossLog::default();
+        let board = BoardIndex::new(0);
+        let none = Some(HeldBack { losses: 0, bound: Margin::CERTAIN });
+        for wheel in [0, 1].map(WheelIndex::new) {
+            for kind in LossKind::ALL {
+                assert_eq!(log.take(board, wheel, &loss(kind, 5)), none);
+                assert_eq!(log.take(board, wheel, &loss(kind, 6)), None);
+            }
+        }
+    }
+
+    /// A clock that seems to run backwards, as after a board was plugged in again, holds back and no more.
+    #[test]
+    fn time_that_runs_backwards_writes_nothing_twice() {
+        let mut log = LossLog::default();
+        let (board, wheel) = (BoardIndex::new(0), WheelIndex::new(0));
+        assert!(log.take(board, wheel, &loss(LossKind::TopRate, 50)).is_some());
+        assert!(log.take(board, wheel, &loss(LossKind::TopRate, 20)).is_none());
+        assert!(log.take(board, wheel, &loss(LossKind::TopRate, 60)).is_some());
+    }
 }

@@ -6,7 +6,9 @@ use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
-use tallywheel_hid_reader::{BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig};
+use tallywheel_hid_reader::{
+    BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
+};
 use tallywheel_output::{AxisCode, OutputConfig};
 use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
 use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, TrimIndex, WheelIndex};
@@ -106,8 +108,17 @@ pub struct BoardPlan {
     board: BoardIndex,
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
-    wheels: Vec<(WheelIndex, String, WheelConfig)>,
+    wheels: Vec<WheelPlan>,
     report_interval: Option<std::time::Duration>,
+}
+
+/// One wheel of a board, as the decoder has to know it.
+#[derive(Debug, Clone)]
+struct WheelPlan {
+    wheel: WheelIndex,
+    name: String,
+    config: WheelConfig,
+    facts: WheelFacts,
 }
 
 impl BoardPlan {
@@ -142,16 +153,19 @@ impl BoardPlan {
     /// [`PathError`], which the user cures in the rig file.
     pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
         let layout = self.layout(descriptor)?;
-        let configs: Vec<_> = self.wheels.iter().map(|(_, _, config)| *config).collect();
-        let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
+        let configs: Vec<_> = self.wheels.iter().map(|wheel| wheel.config).collect();
+        let mut decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
             let place = match &source {
                 ConfigError::NoSuchButton { wheel, .. } => *wheel,
                 ConfigError::ButtonTwice { second, .. } => *second,
             };
-            let wheel = self.wheels.get(place).map_or_else(String::new, |(_, name, _)| name.clone());
+            let wheel = self.wheels.get(place).map_or_else(String::new, |wheel| wheel.name.clone());
             PathError::Wheels { wheel, source }
         })?;
-        let wheels = self.wheels.iter().map(|(wheel, _, _)| *wheel).collect();
+        for (place, wheel) in self.wheels.iter().enumerate() {
+            decoder.know(place, &wheel.facts);
+        }
+        let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(|config| match config.inputs {
             reader::WheelInputs::Pulses { forward, backward } => [forward, backward],
             reader::WheelInputs::Quadrature { a, b, .. } => [a, b],
@@ -310,7 +324,14 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
         board: place,
         find: board_match(board),
         runs: board.buttons.iter().copied().map(button_run).collect(),
-        wheels: wheels.map(|(wheel, said)| (wheel, said.name.clone(), wheel_config(said))).collect(),
+        wheels: wheels
+            .map(|(wheel, said)| WheelPlan {
+                wheel,
+                name: said.name.clone(),
+                config: wheel_config(said),
+                facts: wheel_facts(said),
+            })
+            .collect(),
         report_interval: board.report_interval,
     }
 }
@@ -330,6 +351,10 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
         }
     };
     WheelConfig { inputs, inverted: wheel.inverted }
+}
+
+fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
+    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
 }
 
 const fn start(start: Start) -> Place {

@@ -41,15 +41,17 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     let station = Arc::new(Station::new(tally, outputs, notes.clone(), changed));
     Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door)).keep()?;
 
+    let mut losses = journal::LossLog::default();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let signal = runtime.block_on(async {
         tokio::select! {
             signal = stopped() => signal,
-            () = journal::keep(&listener, &names, &mut keeper) => Ok("end of notes"),
+            () = journal::keep(&listener, &names, &mut losses, &mut keeper) => Ok("end of notes"),
         }
     })?;
     station.close_outputs();
-    journal::drain(&listener, &names, &mut keeper);
+    journal::drain(&listener, &names, &mut losses, &mut keeper);
+    losses.summarise(&names);
     tracing::info!(signal, "stopped");
     Ok(())
 }

@@ -79,7 +79,7 @@ fn the_first_report_tells_where_the_lines_stand_and_may_be_a_press() {
         &[pulses(1, 2), quadrature(3, 4, CountsPerCycle::X4)],
         &[&[0b1101], &[0b1100], &[0b1000]],
         expect![[r"
-            [0d]
+            [0d]; wheel 0 +1; wheel 0 unseen-start -1..+0 at 0.000000 s
             [0c]
             [08]; wheel 1 +1
         "]],
@@ -147,7 +147,7 @@ fn reports_with_ids_start_one_by_one() {
         expect![[r"
             [01, 00]
             [01, 01]; wheel 0 +1
-            [02, 01]
+            [02, 01]; wheel 1 +1; wheel 1 unseen-start -1..+0 at 0.002000 s
             [02, 00]
             [02, 01]; wheel 1 +1
             [01, 01]
@@ -165,7 +165,7 @@ fn a_bad_report_changes_nothing_but_the_margin() {
         &[pulses(1, 2), pulses(3, 4)],
         &[&[1, 0], &[0], &[], &[1, 1]],
         expect![[r"
-            [01, 00]
+            [01, 00]; wheel 0 +1; wheel 0 unseen-start -1..+0 at 0.000000 s
             [00]; wheel 0 bad-report -1..+1 at 0.001000 s; wheel 1 bad-report -1..+1 at 0.001000 s
             []; wheel 0 bad-report -1..+1 at 0.002000 s; wheel 1 bad-report -1..+1 at 0.002000 s
             [01, 01]; wheel 1 +1
@@ -180,10 +180,10 @@ fn a_bad_report_is_a_loss_for_its_own_wheels() {
         layout,
         &[pulses(1, 2), pulses(3, 4)],
         &[&[2], &[]],
-        expect![[r#"
+        expect![[r"
             [02]; wheel 1 bad-report -1..+1 at 0.000000 s
             []; wheel 0 bad-report -1..+1 at 0.001000 s; wheel 1 bad-report -1..+1 at 0.001000 s
-        "#]],
+        "]],
     );
 }
 
@@ -196,7 +196,7 @@ fn unplugging_forgets_where_the_lines_stood() {
         expect![[r"
             [00]
             [67, 6f, 6e, 65]; wheel 0 board-gone unknown at 0.001000 s; wheel 1 board-gone unknown at 0.001000 s
-            [05]
+            [05]; wheel 0 +1; wheel 0 unseen-start -1..+0 at 0.002000 s
             [01]; wheel 1 -1
             [00]
             [01]; wheel 0 +1

@@ -63,6 +63,12 @@ impl Bench {
     }
 
     pub(super) fn read(&mut self, report: Report) {
+        self.last = Some(report);
+        let outcome = &mut self.outcome;
+        outcome.reports += 1;
+        let bits = report.buttons.bits().to_le_bytes();
+        self.decoder.report(report.at, bits.get(..2).unwrap_or(&[]), &mut |_, event| outcome.take(event));
+    }
 
     /// The board says once more where its buttons stand, a second after `ends` and again a little later: a
     /// board that sends only changes does so as soon as a button on it is pressed and released.

@@ -13,8 +13,9 @@ use tallywheel_hid_reader::RecordedDevice;
 use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
-/// The most notes that wait to be read; about four seconds of a wheel at full tilt on a 1 ms board.
-const QUEUE_NOTES: usize = 4096;
+/// The most notes that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
+/// makes two notes a report. The listener reads ten times a second. 96 bytes each.
+const QUEUE_NOTES: usize = 3072;
 
 /// How long the listener lets notes gather once it is awake: each waking costs the reader a system call.
 const GATHER: Duration = Duration::from_millis(500);
@@ -132,7 +133,7 @@ mod tests {
     #[test]
     fn a_full_queue_counts_what_it_could_not_take() {
         let (notes, listener) = channel();
-        for n in 0..4100 {
+        for n in 0..3076 {
             notes.post(counted(n));
         }
         assert_eq!(listener.take_held_back(), 4);

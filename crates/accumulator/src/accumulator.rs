@@ -104,6 +104,7 @@ impl Accumulator {
 
     /// Where the trim is.
     #[must_use]
+    #[inline]
     pub fn reading(&self) -> Reading {
         let visible = self.visible();
         Reading::new(&self.config, visible, self.bounds.margin(&self.config, visible))

@@ -20,6 +20,7 @@ pub struct Reading {
 
 impl Reading {
     /// `position` within the travel.
+    #[inline]
     pub(crate) fn new(config: &TrimConfig, position: FixedCounts, margin: Margin) -> Self {
         let (distance, span) = from_neutral(config, position);
         let at_stop = if position <= FixedCounts::ZERO {

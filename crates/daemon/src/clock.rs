@@ -1,27 +1,55 @@
 //! The one place where the program reads the clock.
 
-use std::time::Instant;
 use tallywheel_units::Timestamp;
 
 /// The daemon's monotonic clock, started once.
 #[derive(Debug, Clone, Copy)]
 pub struct Clock {
-    start: Instant,
+    start_nanos: u64,
 }
 
 impl Clock {
     /// Starts at [`Timestamp::START`].
     #[must_use]
     pub fn start() -> Self {
-        Self { start: Instant::now() }
+        Self { start_nanos: monotonic_nanos() }
     }
 
     /// The time since the start; the latest there is after 584 years.
     #[must_use]
     pub fn now(&self) -> Timestamp {
-        let elapsed = self.start.elapsed();
-        // In 64 bits: `as_nanos` would multiply in 128.
-        let seconds = elapsed.as_secs().saturating_mul(1_000_000_000);
-        Timestamp::from_nanos(seconds.saturating_add(u64::from(elapsed.subsec_nanos())))
+        Timestamp::from_nanos(monotonic_nanos().saturating_sub(self.start_nanos))
+    }
+}
+
+/// The system's monotonic clock itself: `std`'s `Instant` takes it apart and puts it together again, which is
+/// half the cost of a clock read.
+#[cfg(target_os = "linux")]
+fn monotonic_nanos() -> u64 {
+    let Ok(time) = nix::time::clock_gettime(nix::time::ClockId::CLOCK_MONOTONIC) else { return 0 };
+    let (seconds, nanos) = (time.tv_sec().cast_unsigned(), time.tv_nsec().cast_unsigned());
+    seconds.saturating_mul(1_000_000_000).saturating_add(nanos)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn monotonic_nanos() -> u64 {
+    static START: std::sync::LazyLock<std::time::Instant> = std::sync::LazyLock::new(std::time::Instant::now);
+    u64::try_from(START.elapsed().as_nanos()).unwrap_or(u64::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::{Duration, Instant};
+
+    #[test]
+    fn it_goes_as_the_standard_library_s() {
+        let (clock, instant) = (Clock::start(), Instant::now());
+        std::thread::sleep(Duration::from_millis(20));
+        let first = clock.now().since(Timestamp::START);
+        let elapsed = instant.elapsed();
+        let last = clock.now().since(Timestamp::START);
+        assert!(first >= Duration::from_millis(20) && first <= last, "{first:?} {last:?}");
+        assert!(elapsed <= last, "{elapsed:?} was over before {last:?}");
     }
 }

@@ -25,6 +25,8 @@ pub struct Station {
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
+    /// The deadline that the dock was last told to look at.
+    told_deadline: Option<Timestamp>,
 }
 
 impl Outputs {
@@ -59,7 +61,7 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0 });
+        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None });
         Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
@@ -148,7 +150,6 @@ impl Station {
         }
         outputs.published = step.sequence;
         let frame = Frame { at, sequence: step.sequence, trims: &step.trims };
-        let deadline = outputs.deadline();
         for output in &mut outputs.list {
             if let Some(notice) = output.publish(&frame) {
                 let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
@@ -159,7 +160,9 @@ impl Station {
                 });
             }
         }
-        if outputs.deadline() != deadline {
+        let deadline = outputs.deadline();
+        if deadline != outputs.told_deadline {
+            outputs.told_deadline = deadline;
             // The dock keeps the time of what failed, and may be asleep without a timer.
             (self.output_changed)();
         }

@@ -40,7 +40,7 @@ pub struct HeldBack {
 
 impl LossLog {
     /// Takes a loss; says whether it is to be written. The first of its kind on a wheel is, then at most one
-    /// in [`LOSS_EVERY`].
+    /// in ten seconds.
     pub fn take(&mut self, board: BoardIndex, wheel: WheelIndex, loss: &Loss) -> Option<HeldBack> {
         let first = !self.entries.contains_key(&(wheel, loss.kind));
         let entry = self.entries.entry((wheel, loss.kind)).or_insert(LossEntry {

@@ -28,6 +28,9 @@ enum Job {
         /// Runs of each fault.
         #[arg(long, default_value_t = 100)]
         seeds: u64,
+        /// The first seed, of runs and of sessions.
+        #[arg(long, default_value_t = 0)]
+        from: u64,
         /// Also print each run that was not named correctly or not covered.
         #[arg(long)]
         explain: bool,
@@ -59,9 +62,12 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
     match &arguments.job {
         Job::Record { file } => std::fs::write(file, demo::recording())
             .map_err(|source| JobError::Write { file: file.clone(), source }),
-        Job::Faults { hours, seeds, explain } => {
-            faults::table::write(&mut std::io::stdout().lock(), *hours, *seeds, *explain)
-                .map_err(JobError::Table)
-        }
+        Job::Faults { hours, seeds, from, explain } => faults::table::write(
+            &mut std::io::stdout().lock(),
+            *hours,
+            *from..from.saturating_add(*seeds),
+            *explain,
+        )
+        .map_err(JobError::Table),
     }
 }

@@ -192,7 +192,7 @@ mod tests {
     fn quantisation_is_no_fault() {
         // 2 reports or 3, never more: pulses of 18 ms read every 8 ms with a tenth of jitter.
         let widths: Vec<_> =
-            (0..200).map(|i: u64| if i % 4 == 0 { 26 - i % 5 } else { 15 + i % 3 }).collect();
+            (0..200).map(|i: u64| if i.is_multiple_of(4) { 26 - i % 5 } else { 15 + i % 3 }).collect();
         assert!(judged(Some(8), &widths).iter().all(|width| *width == Width::Whole));
         assert!(judged(None, &widths).iter().all(|width| *width == Width::Whole));
     }

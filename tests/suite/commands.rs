@@ -45,7 +45,7 @@ fn help_says_what_it_is_for_and_not_for() {
     let ran = run(&["--help"]);
     assert_eq!(ran.code, Some(0));
     assert!(ran.out.contains("never for real aircraft"), "{}", ran.out);
-    for command in ["run", "demo", "boards", "check", "capture", "replay"] {
+    for command in ["run", "demo", "boards", "check", "capture", "replay", "learn", "plan"] {
         assert!(ran.out.contains(&format!("\n  {command} ")), "{command}: {}", ran.out);
         let help = run(&[command, "--help"]);
         assert_eq!(help.code, Some(0), "{command}");
@@ -71,7 +71,7 @@ fn completions_and_the_manual_name_every_command() {
     let man = run(&["man"]);
     assert_eq!(man.code, Some(0));
     assert!(man.out.contains(".TH tallywheel 1"), "{}", man.out);
-    for command in ["RUN", "DEMO", "BOARDS", "CHECK", "CAPTURE", "REPLAY"] {
+    for command in ["RUN", "DEMO", "BOARDS", "CHECK", "CAPTURE", "REPLAY", "LEARN", "PLAN"] {
         assert!(man.out.contains(&format!(".SH \"TALLYWHEEL {command}\"")), "{command}");
     }
 }

@@ -33,6 +33,10 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Make a page for a browser: what was lost, how sure that is and what to do.
     Report(ReportArgs),
+    /// Find out how a wheel is wired: turn it as asked, or take a recording of that.
+    Learn(LearnArgs),
+    /// Say how fine and how fast a wheel is, built or only thought of, for every way to wire it.
+    Plan(PlanArgs),
     /// Print the completions for a shell.
     Completions {
         /// Which shell.
@@ -155,4 +159,72 @@ pub struct ReportArgs {
     /// The folder of the daemon's log files, with --last-hour [default: the user's state folder]
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub log_dir: Option<PathBuf>,
+}
+
+/// Options of `learn`.
+#[derive(Debug, Args)]
+pub struct LearnArgs {
+    /// Where the files are; its rig.toml is updated, or made if there is none.
+    #[command(flatten)]
+    pub folder: FolderArgs,
+    /// A recording of the turning instead of a board; "-" for standard input. Comment lines `# mark` stand where
+    /// the wheel was at its mark, `# mark click` after each click; without any, pauses of two seconds do.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub recording: Option<PathBuf>,
+    /// The device path of the only board to listen to [default: every board that can be opened]
+    #[arg(long, value_name = "PATH", conflicts_with = "recording")]
+    pub board: Option<String>,
+    /// Also write what the board sent, with the marks, to a recording.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with = "recording")]
+    pub save: Option<PathBuf>,
+    /// What the wheel is called in the rig file [default: the wheel that has these buttons already]
+    #[arg(long, value_name = "NAME")]
+    pub wheel: Option<String>,
+    /// Write it to rig.toml without asking; a copy of the old file is kept beside it.
+    #[arg(long)]
+    pub yes: bool,
+    /// One JSON object instead of text; nothing is asked, and written only with --yes.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `plan`.
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// Where the files are.
+    #[command(flatten)]
+    pub folder: FolderArgs,
+    /// The rig file, instead of the folder's; --aircraft is a file then.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with = "config", requires = "aircraft")]
+    pub rig: Option<PathBuf>,
+    /// Which aircraft: its name, or its file's name without .toml; with --rig its file [default: the only one]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub aircraft: Option<String>,
+    /// How far the wheel turns from stop to stop. With --cycles-per-turn no files are needed.
+    #[arg(long, value_name = "DEGREES")]
+    pub travel_degrees: Option<f64>,
+    /// Cycles of the encoder in one turn of its own: its data sheet's pulses per revolution.
+    #[arg(long, value_name = "CYCLES")]
+    pub cycles_per_turn: Option<f64>,
+    /// How many times the encoder turns while the wheel turns once [default: 1]
+    #[arg(long, value_name = "TURNS", requires = "cycles_per_turn")]
+    pub gear: Option<f64>,
+    /// Time between two reports of the board.
+    #[arg(long, value_name = "MS")]
+    pub report_interval_ms: Option<f64>,
+    /// How long the board presses the button for one count [default: as long as between two reports]
+    #[arg(long, value_name = "MS")]
+    pub pulse_on_ms: Option<f64>,
+    /// How long it releases it before the next [default: as long as it presses]
+    #[arg(long, value_name = "MS")]
+    pub pulse_off_ms: Option<f64>,
+    /// How fast you turn the wheel at most, in turns a second.
+    #[arg(long, value_name = "TURNS", default_value_t = 1.5)]
+    pub turns_per_second: f64,
+    /// The coarsest count that you would have.
+    #[arg(long, value_name = "DEGREES")]
+    pub step_degrees: Option<f64>,
+    /// One JSON object for each trim instead of text.
+    #[arg(long)]
+    pub json: bool,
 }

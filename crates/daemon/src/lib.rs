@@ -21,7 +21,9 @@ pub mod dock;
 pub mod failure;
 pub mod files;
 pub mod folders;
+pub mod headroom;
 pub mod journal;
+pub mod learn;
 pub mod logging;
 pub mod note;
 pub mod plan;
@@ -49,6 +51,8 @@ pub fn main(cli: Cli) -> ExitCode {
         Command::Capture(args) => capture::capture(&args),
         Command::Replay(args) => replay::replay(&args, &mut out),
         Command::Report(args) => report::report(&args, &mut out),
+        Command::Learn(args) => learn::learn(&args, &mut out),
+        Command::Plan(args) => headroom::plan(&args, &mut out),
         Command::Completions { shell } => completions(shell, &mut out),
         Command::Man => man(&mut out),
     };

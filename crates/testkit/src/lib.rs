@@ -5,7 +5,8 @@
 //! - [`Wheel`] turns motion into the levels of two lines: detents, phase error, contact bounce, sliding noise.
 //! - [`RawBoard`] samples the lines; [`PulseBoard`] decodes them itself and presses one button per count.
 //! - [`faults`] injects faults one by one and prints what the reader's detectors make of each.
-//! - [`Recorder`] writes what they report in the hid-recorder text format; [`demo`] is the demo's recording.
+//! - [`Recorder`] writes what they report in the hid-recorder text format; [`demo`] is the demo's recording,
+//!   [`lesson`] those of a wheel turned as `tallywheel learn` asks.
 //!
 //! There is no clock in here and no thread: the same seed gives the same reports on every machine.
 
@@ -15,6 +16,7 @@ pub mod demo;
 mod encoder;
 pub mod faults;
 mod hand;
+pub mod lesson;
 mod motion;
 mod pulse_board;
 mod raw_board;

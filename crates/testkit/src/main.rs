@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use tallywheel_testkit::{demo, faults};
+use tallywheel_testkit::{demo, faults, lesson};
 
 /// A hand, an encoder and a board in virtual time.
 #[derive(Debug, Parser)]
@@ -35,6 +35,14 @@ enum Job {
         #[arg(long)]
         explain: bool,
     },
+    /// Write a recording of a wheel turned as `tallywheel learn` asks.
+    Lesson {
+        /// Which wheel.
+        #[arg(value_parser = ["rudder", "elevator"])]
+        wheel: String,
+        /// The file to write.
+        file: PathBuf,
+    },
 }
 
 #[derive(Debug, thiserror::Error)]
@@ -59,9 +67,13 @@ fn main() -> ExitCode {
 }
 
 fn run(arguments: &Arguments) -> Result<(), JobError> {
+    let written = |file: &PathBuf, text| {
+        std::fs::write(file, text).map_err(|source| JobError::Write { file: file.clone(), source })
+    };
     match &arguments.job {
-        Job::Record { file } => std::fs::write(file, demo::recording())
-            .map_err(|source| JobError::Write { file: file.clone(), source }),
+        Job::Record { file } => written(file, demo::recording()),
+        Job::Lesson { wheel, file } if wheel == "rudder" => written(file, lesson::rudder()),
+        Job::Lesson { file, .. } => written(file, lesson::elevator()),
         Job::Faults { hours, seeds, from, explain } => faults::table::write(
             &mut std::io::stdout().lock(),
             *hours,

@@ -40,7 +40,7 @@ pub struct HeldBack {
 
 impl LossLog {
     /// Takes a loss; says whether it is to be written. The first of its kind on a wheel is, then at most one
-    /// in ten seconds.
+    /// in ten seconds; an unplugging always is.
     pub fn take(&mut self, board: BoardIndex, wheel: WheelIndex, loss: &Loss) -> Option<HeldBack> {
         let first = !self.entries.contains_key(&(wheel, loss.kind));
         let entry = self.entries.entry((wheel, loss.kind)).or_insert(LossEntry {
@@ -53,7 +53,9 @@ impl LossLog {
         });
         entry.total = entry.total.saturating_add(1);
         entry.bound += loss.bound;
-        if !first && loss.at.since(entry.written) < LOSS_EVERY {
+        // A cable comes off at a hand's pace, and each time matters by itself.
+        let rare = loss.kind == LossKind::BoardGone;
+        if !first && !rare && loss.at.since(entry.written) < LOSS_EVERY {
             entry.held_back = entry.held_back.saturating_add(1);
             entry.held_bound += loss.bound;
             return None;
@@ -193,7 +195,8 @@ mod tests {
         for wheel in [0, 1].map(WheelIndex::new) {
             for kind in LossKind::ALL {
                 assert_eq!(log.take(board, wheel, &loss(kind, 5)), none);
-                assert_eq!(log.take(board, wheel, &loss(kind, 6)), None);
+                let always = (kind == LossKind::BoardGone).then_some(none).flatten();
+                assert_eq!(log.take(board, wheel, &loss(kind, 6)), always);
             }
         }
     }

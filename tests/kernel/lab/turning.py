@@ -103,8 +103,11 @@ def strokes(recorder: Recorder, wheel: Wheel, seed: int, plan: list[int], first_
     at_ms = first_ms + draw.randrange(20)
     for steps in plan:
         pace = shortest + draw.randrange(12)
-        for _ in range(abs(steps)):
+        for index in range(abs(steps)):
             recorder.step(wheel, at_ms, 1 if steps > 0 else -1)
-            at_ms += pace + draw.randrange(3)
+            # A hand starts slowly, is fastest in the middle and slows down again; a board's own beat never varies, and
+            # a stroke as even as that would be taken for a board that cannot keep up.
+            off_middle = abs(2 * (index + 0.5) / abs(steps) - 1)
+            at_ms += round(pace * (1 + 2 * off_middle**2)) + draw.randrange(pace // 3 + 1)
         # A hand rests and takes a new grip.
         at_ms += 40 + draw.randrange(80)

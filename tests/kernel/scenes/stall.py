@@ -47,6 +47,9 @@ evtest /dev/input/$(node_of "Bench 32") >/run/out/board.evtest &
 reader=$!
 daemon_start /run/job/config
 wait_for_device "Tallywheel bench"
+# A board that reports steadily has spoken by now; a late first report would leave an edge in doubt.
+sleep 0.1
+board main play 0 1
 sleep 1
 (
     sleep 0.5

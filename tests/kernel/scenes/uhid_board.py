@@ -53,14 +53,17 @@ board_start main board.hid uhid TW-1
 board main plug
 tallywheel boards --json >/run/out/boards.json 2>/run/out/boards.err
 lab listen 127.0.0.1:47811 /run/out/datagrams &
+evtest /dev/input/$(node_of "Bench 32") >/run/out/board.evtest &
+reader2=$!
 daemon_start /run/job/config
 wait_for_device "Tallywheel bench"
+# A board that reports steadily has spoken by now; a late first report would leave an edge in doubt.
+sleep 0.1
+board main play 0 1
 sleep 1
 axis=$(node_of "Tallywheel bench")
 evtest /dev/input/$axis >/run/out/axis.evtest &
 reader1=$!
-evtest /dev/input/$(node_of "Bench 32") >/run/out/board.evtest &
-reader2=$!
 jstest --event /dev/input/$(node_of "Tallywheel bench" js) >/run/out/joydev &
 reader3=$!
 sleep 1

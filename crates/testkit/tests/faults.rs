@@ -32,9 +32,9 @@ fn counts_are_conserved() {
 
 #[test]
 fn clean_turning_raises_no_alarm() {
-    let clean = clean::run(2.0, 0);
+    let clean = clean::run(3.0, 0);
     assert_eq!((clean.alarms, clean.wrong), (vec![], vec![]));
-    assert!(clean.hours >= 2.0 && clean.reports > 500_000, "{} reports", clean.reports);
+    assert!(clean.hours >= 3.0 && clean.reports > 500_000, "{} reports", clean.reports);
 }
 
 #[test]

@@ -249,12 +249,17 @@ fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> Lear
     {
         *click = Value::unsure(click.value, "the board dropped counts when they came fast, maybe here too");
     }
+    let interval = timing::report_interval(session, pair.device, pair.kind == Kind::Pulses);
+    let interval_ms = interval.as_ref().filter(|interval| interval.sure).map(|interval| interval.value);
     let on = match pair.kind {
-        Kind::Pulses => timing::pulse_on(pair, heard.rest, &heard.changes),
+        Kind::Pulses => timing::pulse_on(pair, heard.rest, &heard.changes, interval_ms),
         Kind::Quadrature => None,
     };
-    let interval = timing::report_interval(session, pair.device, on.as_ref().map(|on| on.value));
-    let per_turn = per_turn(pair, legs, &turns, per_click.as_ref(), session.marked_by);
+    let mut per_turn = per_turn(pair, legs, &turns, per_click.as_ref(), session.marked_by);
+    if on.as_ref().is_some_and(|on| !on.sure) && !per_turn.value.sure {
+        // Nobody knows how many pulses no report told of.
+        per_turn.value.plus_minus = None;
+    }
     let legs_of_turns: Vec<usize> =
         legs.iter().enumerate().filter(|(_, leg)| matches!(leg, Leg::Turn(_))).map(|(leg, _)| leg).collect();
     let count = i64::from(per_turn.value.value);

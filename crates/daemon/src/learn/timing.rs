@@ -31,8 +31,8 @@ fn share(values: &[f64], fits: impl Fn(f64) -> bool) -> f64 {
     }
 }
 
-/// The time between two reports of a board, in ms. `pulse_ms` is the length of its pulses, if it pulses.
-pub(super) fn report_interval(session: &Session, device: usize, pulse_ms: Option<f64>) -> Option<Value<f64>> {
+/// The time between two reports of a board, in ms. On a board that pulses, changes do not show it.
+pub(super) fn report_interval(session: &Session, device: usize, pulses: bool) -> Option<Value<f64>> {
     let own: Vec<_> = session.seen.iter().filter(|report| report.device == device).collect();
     let pairs = || own.iter().zip(own.iter().skip(1));
     let mut gaps: Vec<f64> = pairs().map(|(one, next)| milliseconds(next.at.since(one.at))).collect();
@@ -63,8 +63,7 @@ pub(super) fn report_interval(session: &Session, device: usize, pulse_ms: Option
         gaps.iter().copied().filter(|gap| *gap > 1.5 * interval && *gap < 5.5 * interval).collect();
     let multiples = share(&few, |gap| ((gap / interval).round() * interval - gap).abs() <= 0.25 * interval);
     let odd = few.iter().filter(|gap| (*gap / interval - 3.0).abs() < 0.3).count();
-    let pulses_hide_it = pulse_ms.is_some_and(|pulse| interval > 0.6 * pulse);
-    Some(if cluster.len() >= 20 && few.len() >= 30 && odd >= 5 && multiples >= 0.85 && !pulses_hide_it {
+    Some(if cluster.len() >= 20 && few.len() >= 30 && odd >= 5 && multiples >= 0.85 && !pulses {
         Value::sure(round(interval), "the times between changes are multiples of it")
             .within(round(0.08 * interval))
     } else {
@@ -95,24 +94,46 @@ fn pulse_lengths(pair: &Pair, rest: Buttons, changes: &[Change]) -> Vec<f64> {
     lengths
 }
 
-/// How long the board presses for a count.
-pub(super) fn pulse_on(pair: &Pair, rest: Buttons, changes: &[Change]) -> Option<Value<f64>> {
+/// How long the board presses for a count. `interval_ms` is the time between two reports where that is sure.
+pub(super) fn pulse_on(
+    pair: &Pair,
+    rest: Buttons,
+    changes: &[Change],
+    interval_ms: Option<f64>,
+) -> Option<Value<f64>> {
     let lengths = pulse_lengths(pair, rest, changes);
-    let spread = percentile(&lengths, 95) - percentile(&lengths, 5);
-    let most: Vec<f64> = lengths
-        .iter()
-        .copied()
-        .filter(|length| *length >= percentile(&lengths, 5) && *length <= percentile(&lengths, 95))
-        .collect();
-    let on = mean(&most);
+    let (low, high) = (percentile(&lengths, 5), percentile(&lengths, 95));
+    let most: Vec<f64> = lengths.iter().copied().filter(|length| (low..=high).contains(length)).collect();
+    let (on, spread) = (mean(&most), high - low);
     if lengths.is_empty() {
         return None;
     }
-    let why = format!("{} pulses, nine in ten of them within {spread:.1} ms", lengths.len());
-    // Sampled, a pulse is up to one interval shorter or longer than it is; longer spreads are something else.
-    let sure = lengths.len() >= 20 && spread <= 0.7 * on;
     let within = round(spread.max(0.1 * on).max(0.5));
-    Some(if sure { Value::sure(round(on), why) } else { Value::unsure(round(on), why) }.within(within))
+    // Sampled, a pulse is up to one interval shorter or longer than it is; longer spreads are something else.
+    Some(if lengths.len() < 20 || spread > 0.7 * on {
+        Value::unsure(round(on), format!("{} pulses, no two alike", lengths.len())).within(within)
+    } else if !longer_than_a_report(changes, on, interval_ms) {
+        Value::unsure(round(on), "each may be as short as one report: some may have been missed")
+    } else {
+        let why = format!("{} pulses, nine in ten of them within {spread:.1} ms", lengths.len());
+        Value::sure(round(on), why).within(within)
+    })
+}
+
+/// Whether a pulse of `on` ms lasts several reports. A pulse of which one report tells looks as long as the time
+/// between two, however short it is. Where only changes are reported, the other times between changes show it:
+/// if they are all multiples of the pulse, then the pulse is what the board can tell at least.
+fn longer_than_a_report(changes: &[Change], on: f64, interval_ms: Option<f64>) -> bool {
+    if let Some(interval) = interval_ms {
+        return on >= 1.8 * interval;
+    }
+    let gaps = changes.iter().zip(changes.iter().skip(1));
+    let gaps: Vec<f64> = gaps
+        .map(|(one, next)| milliseconds(next.at.since(one.at)))
+        .filter(|gap| *gap > 1.5 * on && *gap < 8.5 * on)
+        .collect();
+    let multiples = share(&gaps, |gap| ((gap / on).round() * on - gap).abs() <= 0.25 * on);
+    gaps.len() >= 30 && multiples <= 0.7
 }
 
 /// How long the board releases between two pulses when it pulses as fast as it can: known only where counts

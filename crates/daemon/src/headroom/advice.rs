@@ -1,6 +1,6 @@
 //! What to do, in sentences.
 
-use super::choice::{Choice, Decoder, Figures, STROKE_TURNS};
+use super::choice::{Choice, Decoder, Figures};
 use super::formulas;
 use super::quantity::{StepsPerTurn, Turning};
 use tallywheel_units::{CountsPerCycle, Degrees};
@@ -10,8 +10,6 @@ use tallywheel_units::{CountsPerCycle, Degrees};
 pub enum Fit {
     /// It loses counts at the wanted speed.
     Loses,
-    /// Past the sampling limit, but the motion-following decoder keeps up.
-    Follows,
     /// No count can be lost at the wanted speed.
     Safe,
 }
@@ -19,13 +17,7 @@ pub enum Fit {
 /// How well `choice` keeps up with `wanted`.
 #[must_use]
 pub fn fit(choice: &Choice, wanted: Turning) -> Fit {
-    if choice.fastest_uneven.is_some_and(|turning| turning >= wanted) {
-        Fit::Safe
-    } else if choice.stroke.is_some_and(|turning| turning >= wanted) {
-        Fit::Follows
-    } else {
-        Fit::Loses
-    }
+    if choice.fastest_uneven.is_some_and(|turning| turning >= wanted) { Fit::Safe } else { Fit::Loses }
 }
 
 /// What a choice is called: the rig file's word and the counts a cycle.
@@ -38,13 +30,19 @@ pub fn name(choice: &Choice) -> String {
     choice.per_cycle.map_or_else(|| wiring.to_owned(), |per_cycle| format!("{wiring} x{}", per_cycle.get()))
 }
 
-/// The best choice: it keeps up as well as any, is fine enough if one is, and then is the finest.
+/// The best choice: it keeps up as well as any, is fine enough if one is, and then is the finest; where none
+/// keeps up, the fastest.
 #[must_use]
 pub fn best<'c>(figures: &Figures, choices: &'c [Choice]) -> Option<&'c Choice> {
     let key = |choice: &Choice| (fit(choice, figures.wanted), fine_enough(figures, choice));
+    let speed = |choice: &Choice| match fit(choice, figures.wanted) {
+        Fit::Safe => 0.0,
+        Fit::Loses => choice.fastest_uneven.map_or(0.0, Turning::get),
+    };
     choices.iter().max_by(|one, other| {
         key(one)
             .cmp(&key(other))
+            .then(speed(one).total_cmp(&speed(other)))
             .then(one.per_turn.get().total_cmp(&other.per_turn.get()))
             // As fine and as fast: the lines themselves tell more about losses than a board's pulses do.
             .then((one.decoder == Decoder::Tallywheel).cmp(&(other.decoder == Decoder::Tallywheel)))
@@ -117,16 +115,11 @@ pub fn advice(figures: &Figures, choices: &[Choice]) -> Vec<String> {
 }
 
 fn verdict(choice: &Choice, wanted: Turning) -> String {
-    match (fit(choice, wanted), choice.fastest_uneven, choice.stroke) {
-        (Fit::Safe, Some(limit), _) => {
+    match (fit(choice, wanted), choice.fastest_uneven) {
+        (Fit::Safe, Some(limit)) => {
             format!("no count can be lost up to {limit}, and you turn at {wanted} at most")
         }
-        (Fit::Follows, limit, Some(stroke)) => format!(
-            "plain decoding is safe up to {}; past that Tallywheel follows the motion, which holds for strokes \
-             of {STROKE_TURNS} turns up to {stroke}, so {wanted} is within reach",
-            limit.map_or_else(|| "no speed".to_owned(), |limit| limit.to_string()),
-        ),
-        (_, Some(limit), _) => format!("counts are lost above {limit}, and you turn at up to {wanted}"),
+        (_, Some(limit)) => format!("counts are lost above {limit}, and you turn at up to {wanted}"),
         _ => "counts may be lost at any speed".to_owned(),
     }
 }
@@ -203,12 +196,10 @@ mod tests {
     }
 
     #[test]
-    fn a_fine_encoder_is_followed() {
+    fn a_fine_encoder_loses() {
         check(
             |figures| figures.cycles = CyclesPerTurn::new(100.0),
-            expect![[r#"
-            Choose quadrature x4: 705.6 counts from stop to stop, 0.90° each; plain decoding is safe up to 0.38 turns/s; past that Tallywheel follows the motion, which holds for strokes of 0.5 turns up to 6.90 turns/s, so 1.50 turns/s is within reach.
-            A board that reports every 1.0 ms or faster would be safe at that speed."#]],
+            expect!["Nothing keeps up; the nearest is pulses x1: 176.4 counts from stop to stop, 3.60° each; counts are lost above 1.25 turns/s, and you turn at up to 1.50 turns/s."],
         );
     }
 
@@ -219,9 +210,7 @@ mod tests {
                 figures.cycles = CyclesPerTurn::new(600.0);
                 figures.interval = milliseconds(10.0).unwrap();
             },
-            expect![[r#"
-                Nothing keeps up; the nearest is quadrature x4: 4233.3 counts from stop to stop, 0.15° each; counts are lost above 0.025 turns/s, and you turn at up to 1.50 turns/s.
-                A board that reports every 0.2 ms or faster would be safe at that speed."#]],
+            expect!["Nothing keeps up; the nearest is pulses x1: 1058.3 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."],
         );
     }
 

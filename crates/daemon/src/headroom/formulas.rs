@@ -1,6 +1,6 @@
 //! What encoder makers publish about resolution and speed, each with its source. No I/O.
 
-use super::quantity::{PartOfCycle, Rate, StepsPerTurn, Turning, TurningUp};
+use super::quantity::{PartOfCycle, Rate, StepsPerTurn, Turning};
 use std::time::Duration;
 use tallywheel_units::Degrees;
 
@@ -73,24 +73,6 @@ pub fn fastest_pulses(on: Duration, off: Duration) -> Option<Rate> {
 #[must_use]
 pub const fn shortest_pulse(interval: Duration) -> Duration {
     interval
-}
-
-/// How fast the speed may change for Tallywheel's motion-following quadrature decoder: about `a T^2` <= 1.0
-/// edges, a in edges/s^2 and T the report interval. It was measured in simulation (the project's grid), and is
-/// not from a standard: below it no count was lost at any speed, above it the margin says what is in doubt.
-#[must_use]
-pub fn fastest_change(interval: Duration, edges_per_turn: StepsPerTurn) -> Option<TurningUp> {
-    let interval = interval.as_secs_f64();
-    TurningUp::new(1.0 / (interval * interval * edges_per_turn.get()))
-}
-
-/// The speed that a single unhindered stroke of `turns` reaches when it never speeds up more than `change`.
-/// The stroke is of minimum-jerk form: peak speed 1.875 L/D, peak acceleration 5.7735 L/D^2 (Flash and Hogan,
-/// Journal of Neuroscience 5 (1985); cited from memory). `None` where `turns` is not above 0.
-#[must_use]
-pub fn stroke_peak(turns: f64, change: TurningUp) -> Option<Turning> {
-    let lasts = (10.0 / 3.0_f64.sqrt() * turns / change.get()).sqrt();
-    Turning::new(1.875 * turns / lasts)
 }
 
 /// How long the whole travel takes at a steady speed.
@@ -254,18 +236,6 @@ mod tests {
         near(turning(rate, plain).unwrap().get(), 1.302_083, 1e-5);
         near(turning(rate, geared).unwrap().get(), 0.325_521, 1e-5);
         near(full_travel(travel(635.0), turning(rate, geared).unwrap()).as_secs_f64(), 5.418_667, 1e-5);
-    }
-
-    /// The stroke's formulas against a simulated stroke that has the same peak speed.
-    #[test]
-    fn a_stroke_at_the_limit_has_the_acceleration_of_the_limit() {
-        let change = fastest_change(ms(4.0), steps(400.0)).unwrap();
-        near(change.get(), 156.25, 1e-9);
-        let peak = stroke_peak(0.5, change).unwrap();
-        let mut motion = tallywheel_testkit::Motion::resting_at(0.0);
-        motion.stroke(0.5, peak.get());
-        near(motion.peak_acceleration(), change.get(), 1e-6);
-        near(motion.peak_speed(), peak.get(), 1e-9);
     }
 
     #[test]

@@ -38,14 +38,8 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
         text += "  > is how the rig is wired.\n";
     }
     text += "  Uneven lines: phase difference 0.25 T +- 0.1 T, so the shortest state lasts 0.15 T.\n";
-    if let Some((change, stroke)) = choices.iter().find_map(|choice| choice.change.zip(choice.stroke)) {
-        text += &format!(
-            "  Quadrature: past these speeds Tallywheel follows the motion; the limit then is how fast the speed \
-             changes,\n  a x T^2 <= about 1.0 edges, here {:.1} turns/s per second. A stroke of half a turn stays \
-             within up to {stroke}.\n",
-            change.get()
-        );
-    }
+    text +=
+        "  Quadrature is decoded by the published table: faster than this, edges pass between two reports.\n";
     text.push('\n');
     for sentence in advice::advice(figures, choices) {
         text += &format!("{}\n", fold(&sentence));
@@ -119,8 +113,6 @@ struct ChoiceJson {
     fastest_turns_per_second: Option<f64>,
     full_travel_s: Option<f64>,
     /// Quadrature only: the limit of the motion-following decoder.
-    fastest_change_turns_per_second_squared: Option<f64>,
-    fastest_half_turn_stroke_turns_per_second: Option<f64>,
     keeps_up: &'static str,
 }
 
@@ -158,11 +150,8 @@ impl ChoiceJson {
             fastest_turns_per_second_ideal: turning(choice.fastest),
             fastest_turns_per_second: turning(choice.fastest_uneven),
             full_travel_s: choice.full_travel.map(|time| round(time.as_secs_f64())),
-            fastest_change_turns_per_second_squared: choice.change.map(|change| round(change.get())),
-            fastest_half_turn_stroke_turns_per_second: turning(choice.stroke),
             keeps_up: match fit(choice, wanted) {
                 Fit::Safe => "safe",
-                Fit::Follows => "follows",
                 Fit::Loses => "loses",
             },
         }

@@ -1,5 +1,5 @@
 //! What one report costs from bytes to trims: decode and accumulate for a 32-button report with four
-//! quadrature wheels, beside four `rotary-encoder-embedded` decoders (MIT, crates.io) fed the same states.
+//! quadrature wheels, beside four `rotary-encoder-embedded` decoders (MIT) fed the same states.
 //!
 //! Time is the median of rounds that alternate between the two in one run, so that a noisy machine disturbs
 //! both alike; instructions are counted by valgrind and repeat exactly. Nothing is asserted.

@@ -9,8 +9,8 @@ use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
-use tallywheel_output::{AxisCode, OutputConfig};
-use tallywheel_profile::{Aircraft, AxisName, FileErrors, Rig, Start};
+use tallywheel_output::OutputConfig;
+use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
 use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, TrimIndex, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
@@ -166,10 +166,7 @@ impl BoardPlan {
             decoder.know(place, &wheel.facts);
         }
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
-        let lines = configs.iter().flat_map(|config| match config.inputs {
-            reader::WheelInputs::Pulses { forward, backward } => [forward, backward],
-            reader::WheelInputs::Quadrature { a, b, .. } => [a, b],
-        });
+        let lines = configs.iter().flat_map(|config| config.inputs.buttons());
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
         Ok(BoardPath { board: self.board, decoder, wheels, tap })
     }
@@ -323,7 +320,7 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
     BoardPlan {
         board: place,
         find: board_match(board),
-        runs: board.buttons.iter().copied().map(button_run).collect(),
+        runs: board.buttons.clone(),
         wheels: wheels
             .map(|(wheel, said)| WheelPlan {
                 wheel,
@@ -336,21 +333,8 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
     }
 }
 
-fn button_run(run: tallywheel_profile::ButtonRun) -> reader::ButtonRun {
-    let tallywheel_profile::ButtonRun { report_id, first_bit, first_button, buttons } = run;
-    reader::ButtonRun { report_id, first_bit, first_button, buttons }
-}
-
 fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
-    let inputs = match wheel.inputs {
-        tallywheel_profile::WheelInputs::Pulses { forward, backward } => {
-            reader::WheelInputs::Pulses { forward, backward }
-        }
-        tallywheel_profile::WheelInputs::Quadrature { a, b, per_cycle } => {
-            reader::WheelInputs::Quadrature { a, b, per_cycle }
-        }
-    };
-    WheelConfig { inputs, inverted: wheel.inverted }
+    WheelConfig { inputs: wheel.inputs, inverted: wheel.inverted }
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
@@ -370,7 +354,7 @@ fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Ou
     match output {
         tallywheel_profile::Output::Axis { device, axes } => OutputConfig::Axis {
             device_name: device.clone().unwrap_or_else(|| rig.device_name()),
-            axes: axes.iter().map(|(trim, axis)| (*trim, axis_code(*axis))).collect(),
+            axes: axes.clone(),
         },
         tallywheel_profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
             to: *to,
@@ -385,17 +369,4 @@ fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Ou
 
 fn trim_name(aircraft: &Aircraft, trim: TrimIndex) -> Option<String> {
     aircraft.trims.get(trim.get()).map(|trim| trim.name.clone())
-}
-
-const fn axis_code(axis: AxisName) -> AxisCode {
-    match axis {
-        AxisName::X => AxisCode::X,
-        AxisName::Y => AxisCode::Y,
-        AxisName::Z => AxisCode::Z,
-        AxisName::Rx => AxisCode::Rx,
-        AxisName::Ry => AxisCode::Ry,
-        AxisName::Rz => AxisCode::Rz,
-        AxisName::Throttle => AxisCode::Throttle,
-        AxisName::Rudder => AxisCode::Rudder,
-    }
 }

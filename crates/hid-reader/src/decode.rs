@@ -6,7 +6,8 @@ mod quadrature;
 mod stall;
 mod step;
 
-pub use config::{ConfigError, WheelConfig, WheelInputs};
+pub use config::{ConfigError, WheelConfig};
+pub use tallywheel_units::WheelInputs;
 
 use crate::detect::{Watch, WheelFacts};
 use crate::layout::Layout;
@@ -84,7 +85,7 @@ impl BoardDecoder {
     ) -> Result<Self, ConfigError> {
         let lines = wheels.iter().enumerate();
         let lines: Vec<_> =
-            lines.flat_map(|(wheel, config)| config.inputs.lines().map(|line| (wheel, line))).collect();
+            lines.flat_map(|(wheel, config)| config.inputs.buttons().map(|line| (wheel, line))).collect();
         for (place, &(wheel, button)) in lines.iter().enumerate() {
             if !layout.buttons().pressed(button) {
                 return Err(ConfigError::NoSuchButton { wheel, button });
@@ -322,7 +323,7 @@ fn unseen_start(at: Timestamp, bound: Margin) -> Loss {
 
 impl Wheel {
     fn new(config: &WheelConfig) -> Self {
-        let [first, second] = config.inputs.lines().map(|line| line.mask());
+        let [first, second] = config.inputs.buttons().map(|line| line.mask());
         let decoding = match config.inputs {
             WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
             WheelInputs::Quadrature { per_cycle, .. } => Decoding::Quadrature(Quadrature::new(per_cycle)),

@@ -8,7 +8,7 @@ mod numbering;
 mod runs;
 
 pub use error::{LayoutError, ReportError};
-pub use runs::ButtonRun;
+pub use tallywheel_units::ButtonRun;
 
 use field::{Array, Run, Value};
 use tallywheel_units::Buttons;

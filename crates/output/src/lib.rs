@@ -46,7 +46,6 @@
 //! chooses. `Encoder::largest` must hold for every reading: `open` refuses what might not fit.
 
 mod axis;
-mod axis_code;
 mod config;
 mod datagram;
 mod error;
@@ -54,12 +53,12 @@ mod frame;
 mod null;
 mod supervised;
 
-pub use axis_code::AxisCode;
 pub use config::{OutputConfig, Template};
 pub use error::{ConfigProblem, ErrorKind, OutputError};
 pub use frame::{Frame, TrimReading};
 pub use null::Null;
 pub use supervised::{ErrorCounts, Notice, State, Supervised};
+pub use tallywheel_units::AxisCode;
 
 use tallywheel_units::Timestamp;
 

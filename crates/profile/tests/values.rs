@@ -5,7 +5,7 @@ mod common;
 
 use common::{AIRCRAFT, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
-use tallywheel_profile::{AxisName, ButtonRun, Output, Start, Template, UsbId, WheelInputs};
+use tallywheel_profile::{AxisCode, ButtonRun, Output, Start, Template, UsbId, WheelInputs};
 use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerCycle, StopStyle, TrimIndex};
 
 fn button(number: u8) -> ButtonNumber {
@@ -61,7 +61,7 @@ fn an_aircraft_with_everything() {
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let Output::Axis { device, axes } = axis else { panic!("{axis:?}") };
     assert_eq!(device.as_deref(), Some("Heron trim"));
-    assert_eq!(axes[..], [(first, AxisName::X), (second, AxisName::Ry)]);
+    assert_eq!(axes[..], [(first, AxisCode::X), (second, AxisCode::Ry)]);
     let Output::Datagram { to, template, trims } = datagram else { panic!("{datagram:?}") };
     assert_eq!(to.to_string(), "127.0.0.1:47811");
     assert_eq!(*template, Template::Line);
@@ -78,7 +78,7 @@ fn what_is_left_out_has_its_default() {
     assert_eq!((trim.wheel.as_str(), trim.neutral.get()), ("a", 45.0));
     assert_eq!((trim.stops, trim.reversed, trim.start), (StopStyle::Slip, false, Start::Neutral));
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
-    let axes = vec![(first, AxisName::X), (second, AxisName::Y)];
+    let axes = vec![(first, AxisCode::X), (second, AxisCode::Y)];
     assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes });
     let to = "[::1]:9".parse().unwrap();
     let all = vec![first, second];
@@ -112,10 +112,10 @@ fn the_way_of_writing_does_not_matter() {
 
 #[test]
 fn every_axis_has_its_name() {
-    for axis in AxisName::ALL {
+    for axis in AxisCode::ALL {
         let text = spoiled(AIRCRAFT, "pitch = \"ry\"", &format!("pitch = \"{}\"", axis.name()));
         let text =
-            if axis == AxisName::X { spoiled(&text, "rudder = \"x\"", "rudder = \"y\"") } else { text };
+            if axis == AxisCode::X { spoiled(&text, "rudder = \"x\"", "rudder = \"y\"") } else { text };
         let Output::Axis { axes, .. } = &good_aircraft(&text).outputs[0] else { panic!("{text}") };
         assert_eq!(axes[1].1, axis);
     }

@@ -3,7 +3,9 @@
 
 mod angle;
 mod axis;
+mod axis_code;
 mod button;
+mod button_run;
 mod count;
 mod fixed;
 mod index;
@@ -16,7 +18,9 @@ mod wiring;
 
 pub use angle::Degrees;
 pub use axis::AxisValue;
+pub use axis_code::AxisCode;
 pub use button::{ButtonNumber, Buttons};
+pub use button_run::ButtonRun;
 pub use count::{Counts, CountsPerTurn};
 pub use fixed::FixedCounts;
 pub use index::{BoardIndex, TrimIndex, WheelIndex};
@@ -25,4 +29,4 @@ pub use margin::Margin;
 pub use normalized::Normalized;
 pub use stops::StopStyle;
 pub use time::Timestamp;
-pub use wiring::{CountsPerCycle, Wiring};
+pub use wiring::{CountsPerCycle, WheelInputs};

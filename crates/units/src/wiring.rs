@@ -1,3 +1,5 @@
+use crate::ButtonNumber;
+
 /// How many counts one cycle of an encoder's two lines yields.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum CountsPerCycle {
@@ -21,11 +23,34 @@ impl CountsPerCycle {
     }
 }
 
-/// How an encoder's turning reaches the board's report.
+/// Which buttons of the board a wheel's two lines are, and how its turning reaches them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Wiring {
+pub enum WheelInputs {
     /// The board decodes the encoder itself and presses one button per count and direction.
-    Pulses,
+    Pulses {
+        /// Pressed once per count forward.
+        forward: ButtonNumber,
+        /// Pressed once per count backward.
+        backward: ButtonNumber,
+    },
     /// The encoder's lines A and B arrive raw as two buttons and are decoded here.
-    Quadrature(CountsPerCycle),
+    Quadrature {
+        /// Line A, which leads when the wheel turns forward.
+        a: ButtonNumber,
+        /// Line B.
+        b: ButtonNumber,
+        /// How many counts a cycle of the lines yields.
+        per_cycle: CountsPerCycle,
+    },
+}
+
+impl WheelInputs {
+    /// The two buttons: forward and backward, or A and B.
+    #[must_use]
+    pub const fn buttons(&self) -> [ButtonNumber; 2] {
+        match *self {
+            Self::Pulses { forward, backward } => [forward, backward],
+            Self::Quadrature { a, b, .. } => [a, b],
+        }
+    }
 }

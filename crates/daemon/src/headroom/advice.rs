@@ -199,7 +199,9 @@ mod tests {
     fn a_fine_encoder_loses() {
         check(
             |figures| figures.cycles = CyclesPerTurn::new(100.0),
-            expect!["Nothing keeps up; the nearest is pulses x1: 176.4 counts from stop to stop, 3.60° each; counts are lost above 1.25 turns/s, and you turn at up to 1.50 turns/s."],
+            expect![
+                "Nothing keeps up; the nearest is pulses x1: 176.4 counts from stop to stop, 3.60° each; counts are lost above 1.25 turns/s, and you turn at up to 1.50 turns/s."
+            ],
         );
     }
 
@@ -210,7 +212,9 @@ mod tests {
                 figures.cycles = CyclesPerTurn::new(600.0);
                 figures.interval = milliseconds(10.0).unwrap();
             },
-            expect!["Nothing keeps up; the nearest is pulses x1: 1058.3 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."],
+            expect![
+                "Nothing keeps up; the nearest is pulses x1: 1058.3 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."
+            ],
         );
     }
 

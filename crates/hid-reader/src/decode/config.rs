@@ -1,35 +1,5 @@
-use tallywheel_units::{ButtonNumber, CountsPerCycle};
+use tallywheel_units::{ButtonNumber, WheelInputs};
 use thiserror::Error;
-
-/// Which buttons of the board a wheel's lines are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WheelInputs {
-    /// The board decodes the encoder and presses one button per count.
-    Pulses {
-        /// Pressed once per count forward.
-        forward: ButtonNumber,
-        /// Pressed once per count backward.
-        backward: ButtonNumber,
-    },
-    /// The encoder's lines arrive raw.
-    Quadrature {
-        /// Line A, which leads when the wheel turns forward.
-        a: ButtonNumber,
-        /// Line B.
-        b: ButtonNumber,
-        /// How many counts a cycle of the lines yields.
-        per_cycle: CountsPerCycle,
-    },
-}
-
-impl WheelInputs {
-    pub(crate) fn lines(self) -> [ButtonNumber; 2] {
-        match self {
-            Self::Pulses { forward, backward } => [forward, backward],
-            Self::Quadrature { a, b, .. } => [a, b],
-        }
-    }
-}
 
 /// One wheel of a board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

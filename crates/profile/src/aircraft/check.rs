@@ -1,5 +1,5 @@
 use super::file::{AircraftFile, Angle, DeviceName, OutputFile, OutputKind, TrimFile};
-use super::{Aircraft, AxisName, Origin, Output, Start, Template, Trim, TrimOrigin};
+use super::{Aircraft, AxisCode, Origin, Output, Start, Template, Trim, TrimOrigin};
 use crate::names::{Name, Names};
 use crate::read::{Field, List, Map, Mistakes, optional};
 use crate::words;
@@ -136,21 +136,21 @@ fn default_axes(
     byte: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<(TrimIndex, AxisName)>> {
-    let (trims, most) = (names.len(), AxisName::ALL.len());
+) -> Option<Vec<(TrimIndex, AxisCode)>> {
+    let (trims, most) = (names.len(), AxisCode::ALL.len());
     if trims > most {
         let expected = format!("the key `axes`, because a joystick has {most} axes for {trims} trims");
         mistakes.tell(byte, "output.axes", expected, "nothing");
         return None;
     }
-    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisName::ALL).collect())
+    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisCode::ALL).collect())
 }
 
 fn chosen_axes(
-    axes: &Map<AxisName>,
+    axes: &Map<AxisCode>,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<(TrimIndex, AxisName)>> {
+) -> Option<Vec<(TrimIndex, AxisCode)>> {
     let field = axes.as_ref()?;
     let table = field.value.as_ref()?;
     if table.is_empty() {
@@ -159,7 +159,7 @@ fn chosen_axes(
     // In the order of the file, so that of two trims on one axis the second is told.
     let mut entries: Vec<_> = table.iter().collect();
     entries.sort_by_key(|(name, _)| name.span().start);
-    let mut chosen: Vec<(TrimIndex, AxisName)> = Vec::new();
+    let mut chosen: Vec<(TrimIndex, AxisCode)> = Vec::new();
     let mut complete = true;
     for (name, axis_field) in entries {
         let path = format!("output.axes.{}", words::bare(name.get_ref()));

@@ -1,6 +1,6 @@
 //! What an aircraft file may say. The doc comments here are the one description of its keys.
 
-use super::{AxisName, Start, Template};
+use super::{AxisCode, Start, Template};
 use crate::Rig;
 use crate::names::Name;
 use crate::read::{Key, List, Map, Setting, Tables};
@@ -54,7 +54,7 @@ pub(crate) struct OutputFile {
     pub(crate) device: Key<DeviceName>,
     /// With `"axis"`: which trim is on which axis, such as `{ rudder = "x" }`. The axes are x, y, z, rx, ry,
     /// rz, throttle and rudder. Default: all trims, in the order of the file, on the axes in that order.
-    pub(crate) axes: Map<AxisName>,
+    pub(crate) axes: Map<AxisCode>,
     /// With `"datagram"`: the IP address and the port to send to, such as `"127.0.0.1:47811"`.
     pub(crate) to: Key<SocketAddr>,
     /// With `"datagram"`: `"json"`, the default, is one JSON object per datagram, `"line"` a line of text.
@@ -137,7 +137,7 @@ impl Setting for Template {
     }
 }
 
-impl Setting for AxisName {
+impl Setting for AxisCode {
     const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
 
     fn from_text(text: &str) -> Option<Self> {

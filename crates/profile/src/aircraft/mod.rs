@@ -7,6 +7,7 @@ pub(crate) use check::check;
 
 use crate::read::At;
 use std::net::SocketAddr;
+pub use tallywheel_units::AxisCode;
 use tallywheel_units::{Degrees, StopStyle, TrimIndex};
 
 /// A checked aircraft: names are unique, neutral and start are within the travel, outputs name trims that
@@ -62,7 +63,7 @@ pub enum Output {
         /// Its name, at most 78 bytes; none to name it after the rig.
         device: Option<String>,
         /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
-        axes: Vec<(TrimIndex, AxisName)>,
+        axes: Vec<(TrimIndex, AxisCode)>,
     },
     /// UDP datagrams.
     Datagram {
@@ -82,49 +83,6 @@ pub enum Template {
     Json,
     /// A line of text.
     Line,
-}
-
-/// An axis of a virtual joystick, by the name that the kernel has for it (`ABS_...` in
-/// `include/uapi/linux/input-event-codes.h`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum AxisName {
-    /// `ABS_X`
-    X,
-    /// `ABS_Y`
-    Y,
-    /// `ABS_Z`
-    Z,
-    /// `ABS_RX`
-    Rx,
-    /// `ABS_RY`
-    Ry,
-    /// `ABS_RZ`
-    Rz,
-    /// `ABS_THROTTLE`
-    Throttle,
-    /// `ABS_RUDDER`
-    Rudder,
-}
-
-impl AxisName {
-    /// Every axis, in the order in which trims take them by default.
-    pub const ALL: [Self; 8] =
-        [Self::X, Self::Y, Self::Z, Self::Rx, Self::Ry, Self::Rz, Self::Throttle, Self::Rudder];
-
-    /// The word used in files: the kernel's name in small letters, without `ABS_`.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::X => "x",
-            Self::Y => "y",
-            Self::Z => "z",
-            Self::Rx => "rx",
-            Self::Ry => "ry",
-            Self::Rz => "rz",
-            Self::Throttle => "throttle",
-            Self::Rudder => "rudder",
-        }
-    }
 }
 
 /// Where an aircraft was read, for errors that only a rig brings to light.

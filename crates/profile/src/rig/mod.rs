@@ -8,7 +8,8 @@ pub(crate) use check::check;
 use crate::read::Setting;
 use std::fmt;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerCycle, CountsPerTurn};
+use tallywheel_units::{BoardIndex, CountsPerTurn};
+pub use tallywheel_units::{ButtonRun, WheelInputs};
 
 /// A checked rig: names are unique, every wheel is on a board of the rig, no button has two uses.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,19 +85,6 @@ impl Setting for UsbId {
     }
 }
 
-/// Buttons side by side in a report, one bit each.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ButtonRun {
-    /// The report's ID, if the board's reports have one.
-    pub report_id: Option<u8>,
-    /// The first button's bit in the report's bytes as read, the report ID's byte included when there is one.
-    pub first_bit: u32,
-    /// The first button.
-    pub first_button: ButtonNumber,
-    /// How many, 1..=128; the last is at most button 128.
-    pub buttons: u8,
-}
-
 /// One wheel of a rig.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wheel {
@@ -112,36 +100,4 @@ pub struct Wheel {
     pub inverted: bool,
     /// Whether the counts have the wrong sign.
     pub reversed: bool,
-}
-
-/// The two buttons of a wheel, never the same one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WheelInputs {
-    /// The board presses one button per count and direction.
-    Pulses {
-        /// Pressed for each count forward.
-        forward: ButtonNumber,
-        /// Pressed for each count backward.
-        backward: ButtonNumber,
-    },
-    /// The encoder's lines as two buttons.
-    Quadrature {
-        /// Line A.
-        a: ButtonNumber,
-        /// Line B.
-        b: ButtonNumber,
-        /// Counts that one cycle of both yields.
-        per_cycle: CountsPerCycle,
-    },
-}
-
-impl WheelInputs {
-    /// The two buttons: forward and backward, or A and B.
-    #[must_use]
-    pub const fn buttons(&self) -> [ButtonNumber; 2] {
-        match *self {
-            Self::Pulses { forward, backward } => [forward, backward],
-            Self::Quadrature { a, b, .. } => [a, b],
-        }
-    }
 }

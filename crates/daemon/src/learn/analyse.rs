@@ -458,14 +458,14 @@ fn losses(
     let count = i64::from(per_turn.value.value);
     let (mut good, mut bad): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
     for (leg, turn) in legs.iter().zip(turns) {
-        let Some(speed) = mean_speed(pair, *leg) else { continue };
+        let Some(speed) = mean_speed(pair, *leg).map(places) else { continue };
         let jumped = pair.jumps.iter().any(|(_, jump)| jump == leg);
         let missing = real((count - *turn).unsigned_abs()) > tolerance;
         if jumped || missing { bad.push(speed) } else { good.push(speed) }
     }
-    let from = bad.iter().copied().reduce(f64::min).map(places);
+    let from = bad.iter().copied().reduce(f64::min);
     let below = |speed: &&f64| from.is_none_or(|from| **speed < from);
-    let none_up_to = good.iter().filter(below).copied().reduce(f64::max).map(places);
+    let none_up_to = good.iter().filter(below).copied().reduce(f64::max);
     let value = LossSpeed { none_up_to, from, by_the_figures };
     if pair.kind == Kind::Pulses && late(pair) {
         Value::unsure(value, "pulses still came when a mark was set: counts were late and may not be lost")

@@ -81,7 +81,10 @@ fn check(lesson: &Lesson, taught: &Taught, wheel: &LearntWheel, sure: &mut Vec<&
     if wheel.losses.sure {
         sure.push("losses");
         if let Some(pulses) = taught.pulses {
-            let lost = pulses.dropped > 0 || pulses.unreadable > 0;
+            // With jitter a report comes up to a tenth late, and a pulse as short as that falls between two.
+            let unseen = matches!(lesson.board, LessonBoard::Pulses { on, off, .. }
+                if on.min(off) < 1.2 * lesson.sampling.interval);
+            let lost = pulses.dropped > 0 || pulses.unreadable > 0 || unseen;
             // A count or two may hide behind the eye's tolerance, so only the loud half can be held.
             assert!(losses.from.is_none() || lost, "{told}");
         }

@@ -76,7 +76,12 @@ fn completions(shell: clap_complete::Shell, out: &mut impl Write) -> Result<(), 
 fn man(out: &mut impl Write) -> Result<(), Failure> {
     let mut cli = Cli::command();
     cli.build();
-    clap_mangen::Man::new(cli.clone()).render(out)?;
+    let page = clap_mangen::Man::new(cli.clone());
+    page.render_title(out)?;
+    page.render_name_section(out)?;
+    page.render_synopsis_section(out)?;
+    page.render_description_section(out)?;
+    page.render_options_section(out)?;
     for command in cli.get_subcommands() {
         let name = format!("tallywheel {}", command.get_name());
         let page = clap_mangen::Man::new(command.clone());

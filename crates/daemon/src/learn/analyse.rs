@@ -270,7 +270,7 @@ fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> Lear
         .filter(|(_, turn)| real((count - **turn).max(0).unsigned_abs()) > tolerance + 1.0)
         .map(|(leg, _)| *leg)
         .collect();
-    let off = on.as_ref().and_then(|on| timing::pulse_off(pair, on, &busy));
+    let off = on.as_ref().and_then(|on| timing::pulse_off(pair, on, &busy, per_turn.value.value));
     let limit = by_the_figures(pair.kind, count, interval.as_ref(), on.as_ref(), off.as_ref());
     LearntWheel {
         device: pair.device,

@@ -137,8 +137,13 @@ fn longer_than_a_report(changes: &[Change], on: f64, interval_ms: Option<f64>) -
 }
 
 /// How long the board releases between two pulses when it pulses as fast as it can: known only where counts
-/// were missing, as only then it was as fast as it can. `busy` are the legs of which counts were missing.
-pub(super) fn pulse_off(pair: &Pair, on: &Value<f64>, busy: &[usize]) -> Option<Value<f64>> {
+/// were missing, as only then it was as fast as it can. `busy` are the legs of which counts were missing, and
+/// `per_turn` the counts that each should have had.
+///
+/// A board without a queue waits for the next count once it may pulse again, at most as long as from one count to
+/// the next. A turn of N counts that gave d pulses of a period P has its counts P d / N apart, so that is how far
+/// the pause may seem too long.
+pub(super) fn pulse_off(pair: &Pair, on: &Value<f64>, busy: &[usize], per_turn: u32) -> Option<Value<f64>> {
     let period = |legs: Option<&[usize]>| {
         let steps = pair.steps.iter().zip(pair.steps.iter().skip(1));
         let mut periods: Vec<f64> = steps
@@ -150,15 +155,18 @@ pub(super) fn pulse_off(pair: &Pair, on: &Value<f64>, busy: &[usize]) -> Option<
     };
     let fast = period(Some(busy));
     let (low, middle) = (percentile(&fast, 10), percentile(&fast, 50));
-    // Where the board was the limit, most periods are alike.
-    if on.sure && fast.len() >= 8 && middle - low <= 0.2 * low {
+    let given = pair.steps.iter().filter(|step| busy.contains(&step.leg)).count();
+    let asked = f64::from(per_turn) * real(u64::try_from(busy.len()).unwrap_or(u64::MAX));
+    let given = if asked > 0.0 { real(u64::try_from(given).unwrap_or(u64::MAX)) / asked } else { 1.0 };
+    // Where the board was the limit, most periods are alike, and counts were waiting for it.
+    if on.sure && given <= 0.4 && fast.len() >= 8 && middle - low <= 0.2 * low {
         let alike: Vec<f64> =
             fast.iter().copied().filter(|period| (period - middle).abs() <= 0.25 * middle).collect();
         let spread = percentile(&fast, 50) - percentile(&fast, 0);
         let why = format!("{} pulses came at the board's own pace while counts were missing", alike.len());
         return Some(
             Value::sure(round((mean(&alike) - on.value).max(0.0)), why)
-                .within(round(spread.max(0.2 * middle))),
+                .within(round(spread.max(given * middle).max(0.2 * middle))),
         );
     }
     let all = period(None);

@@ -5,11 +5,11 @@ use crate::failure::Failure;
 use serde::Serialize;
 use std::io::Write;
 use std::thread;
-use tallywheel_hid_reader::{Access, BoardMatch, FoundBoard, Hid, Layout, OpenBoard, ReportSource};
+use tallywheel_hid_reader::{
+    Access, BoardMatch, FoundBoard, Hid, Layout, OpenBoard, REPORT_BYTES_MAX, ReportSource,
+};
 use tallywheel_units::{ButtonNumber, Buttons};
 
-/// The largest report that the kernel hands on.
-const REPORT_BYTES_MAX: usize = 16 * 1024;
 /// The most lines that wait to be printed; a board that is faster than the terminal waits.
 const QUEUE_LINES: usize = 256;
 

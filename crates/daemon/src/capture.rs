@@ -9,11 +9,9 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use tallywheel_hid_reader::{BoardMatch, Hid, RecordingWriter, ReportSource};
+use tallywheel_hid_reader::{BoardMatch, Hid, REPORT_BYTES_MAX, RecordingWriter, ReportSource};
 use tallywheel_units::Timestamp;
 
-/// The largest report that the kernel hands on.
-const REPORT_BYTES_MAX: usize = 16 * 1024;
 /// How often a silent board is left to see whether the user wants to stop.
 const LOOK_UP: Duration = Duration::from_millis(200);
 

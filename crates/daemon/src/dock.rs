@@ -13,15 +13,15 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
-use tallywheel_hid_reader::{Hid, OpenBoard, OpenRetry, Refusal, ReportSource, SourceError};
+use tallywheel_hid_reader::{
+    Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, Refusal, ReportSource, SourceError,
+};
 use tallywheel_units::{BoardIndex, Timestamp};
 
 /// How often boards are looked for where the system cannot tell of changes, and only while one is missing.
 const LOOK_STEP: Duration = Duration::from_secs(2);
 /// The most wake-ups that wait; more would tell nothing new.
 const QUEUE_WAKES: usize = 64;
-/// The largest report that is read. hidraw allows 16 KiB; boards with 128 buttons send less than 64 bytes.
-const REPORT_BYTES_MAX: usize = 4096;
 
 /// What wakes the dock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,8 +134,7 @@ impl Dock {
             _ => None,
         });
         let away = self.berths.iter().any(|berth| matches!(berth.state, State::Away));
-        let watched = self.watch.as_ref().is_some_and(DevWatch::is_on);
-        let look = (away && !watched).then(|| self.clock.now().after(LOOK_STEP));
+        let look = (away && !self.watched()).then(|| self.clock.now().after(LOOK_STEP));
         settling.chain(look).chain(self.station.deadline()).min()
     }
 
@@ -175,7 +174,22 @@ impl Dock {
         if self.station.deadline().is_some_and(|at| at <= now) {
             self.station.publish_now(now);
         }
-        self.look();
+        // An output that is tried again by the clock is no reason to look through all of sysfs.
+        let watched = self.watched();
+        for place in 0..self.berths.len() {
+            let due = self.berths.get(place).is_some_and(|berth| match berth.state {
+                State::Settling { next, .. } => next <= now,
+                State::Away => !watched,
+                State::Reading => false,
+            });
+            if due {
+                self.look_for(place);
+            }
+        }
+    }
+
+    fn watched(&self) -> bool {
+        self.watch.as_ref().is_some_and(DevWatch::is_on)
     }
 
     /// Tries to open every board that is not being read.

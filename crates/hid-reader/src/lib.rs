@@ -59,6 +59,10 @@ mod layout;
 mod recording;
 mod source;
 
+/// The longest report that the kernel hands on (`HID_MAX_BUFFER_SIZE` in `include/linux/hid.h`, Linux 6.1); a
+/// buffer of so many bytes cuts none off.
+pub const REPORT_BYTES_MAX: usize = 16_384;
+
 pub use decode::{BoardDecoder, ConfigError, Event, WheelConfig, WheelInputs};
 pub use detect::WheelFacts;
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};

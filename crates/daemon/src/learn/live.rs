@@ -12,12 +12,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::Duration;
 use tallywheel_hid_reader::{
-    Access, BoardMatch, Hid, Layout, OpenBoard, RecordedDevice, RecordingWriter, ReportSource,
+    Access, BoardMatch, Hid, Layout, OpenBoard, REPORT_BYTES_MAX, RecordedDevice, RecordingWriter,
+    ReportSource,
 };
 use tallywheel_units::{Buttons, Timestamp};
 
-/// The largest report that the kernel hands on.
-const REPORT_BYTES_MAX: usize = 16 * 1024;
 /// The most messages that wait; a board that is faster than this program waits in the kernel.
 const QUEUE: usize = 1024;
 /// The most reports that a session keeps: an hour at one a millisecond.

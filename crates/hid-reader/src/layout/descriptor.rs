@@ -22,7 +22,7 @@ const HID_MAX_USAGES: u32 = 12_288;
 const HID_MAX_FIELDS: usize = 256;
 const HID_MAX_IDS: u32 = 256;
 const HID_GLOBAL_STACK_SIZE: usize = 4;
-const HID_MAX_BUFFER_SIZE: usize = 16_384;
+const HID_MAX_BUFFER_SIZE: usize = crate::REPORT_BYTES_MAX;
 const HID_MAX_REPORT_SIZE: u32 = 256;
 
 /// Usages with running numbers, the page in the upper 16 bits.

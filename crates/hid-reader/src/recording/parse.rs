@@ -1,10 +1,10 @@
 use super::{BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError};
+use crate::REPORT_BYTES_MAX;
 use std::time::Duration;
 use tallywheel_units::Timestamp;
 
-/// The longest descriptor and the longest report that the kernel knows.
+/// The longest descriptor that the kernel knows.
 const DESCRIPTOR_BYTES: usize = 4096;
-const REPORT_BYTES: usize = 16_384;
 /// More boards than anyone records at once; a `D:` line with noise in it must not ask for memory.
 const DEVICES: usize = 64;
 const DAY: Duration = Duration::from_secs(24 * 60 * 60);
@@ -132,7 +132,7 @@ impl Parser {
     fn report(&mut self, payload: &str) -> Taken {
         let (time, rest) = payload.split_once(' ').ok_or("a report without bytes")?;
         let at = time_of(time).ok_or("not a time as seconds and six digits of microseconds")?;
-        let bytes = bytes(rest, REPORT_BYTES)?;
+        let bytes = bytes(rest, REPORT_BYTES_MAX)?;
         self.device()?;
         let (at, backwards) = self.pass(at);
         self.recording.reports.push(RecordedReport { device: self.current, at, bytes });

@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::{AIRCRAFT, RIG, good_aircraft, good_rig, spoiled};
+use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
 use tallywheel_profile::{
     AxisCode, ButtonRun, OnReport, Output, Position, Start, Template, UsbId, WheelInputs,
@@ -99,12 +99,7 @@ fn what_is_left_out_has_its_default() {
 /// The keys that most files leave out.
 #[test]
 fn an_aircraft_with_everything_rare() {
-    let aircraft = good_aircraft(
-        "name = \"Heron 2\"\ntitles = [\"Heron 2*\", \"*floatplane?\"]\ndefault = true\n[[trim]]\nname = \"rudder\"\n\
-         travel_degrees = 600\nneutral_degrees = 300\npositions = { take-off = 350, \"short field\" = 0, landing = 600.0 }\n\
-         start = \"take-off\"\nreport = \"await\"\nsmoothing_ms = 12.5\ngears = [0.5, 1]\n\
-         curve = [[100, -0.5], [300, 0], [400, 0.25]]\n",
-    );
+    let aircraft = good_aircraft(RARE_AIRCRAFT);
     let degrees = |degrees: f64| Degrees::new(degrees).unwrap();
     let titles: Vec<_> = aircraft.titles.iter().map(|pattern| pattern.as_str()).collect();
     assert_eq!((titles.as_slice(), aircraft.default), (["Heron 2*", "*floatplane?"].as_slice(), true));
@@ -167,13 +162,12 @@ fn a_curve_with_neutral_at_a_stop() {
 
 #[test]
 fn a_wheel_with_everything_rare() {
-    let wheel = "[[wheel]]\nname = \"rudder\"\nboard = \"main\"\nwiring = \"pulses\"\nforward = 3\nbackward = 4\ncounts_per_turn = 96\n";
-    let rare = "counts_per_detent = 4\npulse_on_ms = 10\npulse_off_ms = 2.5\nindex = 9\n";
-    let rig = good_rig(&spoiled(RIG, wheel, &format!("{wheel}{rare}")));
+    let rig = good_rig(RARE_RIG);
     let wheel = &rig.wheels[0];
     assert_eq!((wheel.counts_per_detent, wheel.index), (Some(4), Some(button(9))));
     assert_eq!(wheel.pulse_on, Some(Duration::from_millis(10)));
     assert_eq!(wheel.pulse_off, Some(Duration::from_micros(2_500)));
+    let rig = good_rig(RIG);
     let other = &rig.wheels[1];
     assert_eq!(
         (other.counts_per_detent, other.pulse_on, other.pulse_off, other.index),

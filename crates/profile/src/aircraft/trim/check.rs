@@ -82,7 +82,8 @@ fn positions(
     let mut known = Vec::new();
     for (name, place) in entries.into_iter().take(MOST) {
         let text = name.get_ref().as_str();
-        let path = format!("trim.positions.{}", words::bare(text));
+        let key = if text.is_empty() { words::quoted(text) } else { words::bare(text) };
+        let path = format!("trim.positions.{key}");
         if START_WORDS.contains(&text) {
             let expected = "a name that does not mean a place already";
             mistakes.tell(name.span().start, path.as_str(), expected, words::quoted(text));

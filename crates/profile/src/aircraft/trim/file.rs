@@ -42,10 +42,10 @@ pub(crate) struct TrimFile {
     /// the wheel past the simulator's place. `"override"`: the report changes nothing, and the simulator
     /// gets the wheel's.
     pub(crate) report: Key<OnReport>,
-    /// Points of a curve from degrees to output, such as `[[100, -0.9], [250, -0.3]]`, where the output is -1
-    /// at the low stop, 0 at neutral and +1 at the high stop, whether these points are given or not. Degrees
-    /// and output both rise from point to point. The curve is smooth, goes through every point, and never
-    /// beyond one. Default: straight lines from each stop to neutral.
+    /// Points of a curve from degrees to output, such as `[[100, -0.9], [250, -0.3]]`. The output is -1 at the
+    /// low stop, 0 at neutral and +1 at the high stop, whether these points are given or not. From point to
+    /// point degrees rise and the output never falls. The curve is smooth, goes through every point and swings
+    /// beyond none. Default: straight lines from each stop to neutral.
     pub(crate) curve: Rows<AnyNumber>,
     /// The most milliseconds that a count takes to arrive at the outputs in small steps, 1 to 500. The
     /// output never passes the wheel and is never more than one count behind. Default: each count at once.

@@ -5,10 +5,10 @@
 //! - [`aircraft()`] reads how one aircraft's trims behave: travel, neutral, stops, start, outputs.
 //! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
 //!
-//! Every key is described once, in the doc comments of the structs that serde fills (`rig::file` and
-//! `aircraft::file`). `toml` parses and keeps the place of every value; `read` walks what it parsed and, unlike
-//! the deserializer that comes with `toml`, goes on after a mistake and keeps what was expected apart from what
-//! was found.
+//! Every key is described once, in the doc comments of the structs that serde fills (`rig::file`,
+//! `aircraft::file` and `aircraft::output::file`). `toml` parses and keeps the place of every value; `read`
+//! walks what it parsed and, unlike the deserializer that comes with `toml`, goes on after a mistake and keeps
+//! what was expected apart from what was found.
 
 mod aircraft;
 mod error;

@@ -2,13 +2,13 @@
 
 mod check;
 pub(crate) mod file;
+mod output;
 
 pub(crate) use check::check;
+pub use output::{AxisCode, Output, Template};
 
 use crate::read::At;
-use std::net::SocketAddr;
-pub use tallywheel_units::AxisCode;
-use tallywheel_units::{Degrees, StopStyle, TrimIndex};
+use tallywheel_units::{Degrees, StopStyle};
 
 /// A checked aircraft: names are unique, neutral and start are within the travel, outputs name trims that
 /// there are. Two are equal when they say the same, wherever it stands in their files.
@@ -16,7 +16,7 @@ use tallywheel_units::{Degrees, StopStyle, TrimIndex};
 pub struct Aircraft {
     /// The aircraft's name.
     pub name: String,
-    /// The trims, at least one; a [`TrimIndex`] is a place in this list.
+    /// The trims, at least one; a [`TrimIndex`](tallywheel_units::TrimIndex) is a place in this list.
     pub trims: Vec<Trim>,
     /// Where positions are published, maybe nowhere.
     pub outputs: Vec<Output>,
@@ -53,36 +53,6 @@ pub enum Start {
     High,
     /// So many degrees from the low stop, within the travel.
     At(Degrees),
-}
-
-/// Where positions are published.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Output {
-    /// A virtual joystick.
-    Axis {
-        /// Its name, at most 78 bytes; none to name it after the rig.
-        device: Option<String>,
-        /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
-        axes: Vec<(TrimIndex, AxisCode)>,
-    },
-    /// UDP datagrams.
-    Datagram {
-        /// Where to; the port is not 0.
-        to: SocketAddr,
-        /// What they look like.
-        template: Template,
-        /// The trims sent, in this order, at least one, none twice.
-        trims: Vec<TrimIndex>,
-    },
-}
-
-/// What a datagram looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Template {
-    /// One JSON object.
-    Json,
-    /// A line of text.
-    Line,
 }
 
 /// Where an aircraft was read, for errors that only a rig brings to light.

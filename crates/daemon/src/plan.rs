@@ -336,12 +336,18 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
-    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
+    WheelFacts {
+        counts_per_turn: Some(wheel.per_turn),
+        pulse_on: wheel.pulse_on,
+        pulse_off: wheel.pulse_off,
+        counts_per_detent: wheel.counts_per_detent,
+    }
 }
 
 const fn start(start: Start) -> Place {
     match start {
-        Start::Neutral => Place::Neutral,
+        // Where nothing was saved or reported yet, both mean neutral.
+        Start::Saved | Start::Simulator | Start::Neutral => Place::Neutral,
         Start::Low => Place::Low,
         Start::High => Place::High,
         Start::At(degrees) => Place::At(degrees),

@@ -2,15 +2,14 @@
 
 mod check;
 pub(crate) mod file;
+mod output;
 mod title;
 mod trim;
 
 pub(crate) use check::check;
+pub use output::{AxisCode, Output, Template};
 
 use crate::read::At;
-use std::net::SocketAddr;
-pub use tallywheel_units::AxisCode;
-use tallywheel_units::TrimIndex;
 pub use title::{Specificity, TitleChoice, TitlePattern, choose_by_title};
 pub(crate) use trim::TrimOrigin;
 pub use trim::{OnReport, Position, Start, Trim};
@@ -25,41 +24,11 @@ pub struct Aircraft {
     pub titles: Vec<TitlePattern>,
     /// Whether it is for every title that no pattern of any aircraft matches.
     pub default: bool,
-    /// The trims, at least one; a [`TrimIndex`] is a place in this list.
+    /// The trims, at least one; a [`TrimIndex`](tallywheel_units::TrimIndex) is a place in this list.
     pub trims: Vec<Trim>,
     /// Where positions are published, maybe nowhere.
     pub outputs: Vec<Output>,
     pub(crate) origin: Origin,
-}
-
-/// Where positions are published.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Output {
-    /// A virtual joystick.
-    Axis {
-        /// Its name, at most 78 bytes; none to name it after the rig.
-        device: Option<String>,
-        /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
-        axes: Vec<(TrimIndex, AxisCode)>,
-    },
-    /// UDP datagrams.
-    Datagram {
-        /// Where to; the port is not 0.
-        to: SocketAddr,
-        /// What they look like.
-        template: Template,
-        /// The trims sent, in this order, at least one, none twice.
-        trims: Vec<TrimIndex>,
-    },
-}
-
-/// What a datagram looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Template {
-    /// One JSON object.
-    Json,
-    /// A line of text.
-    Line,
 }
 
 /// Where an aircraft was read, for errors that only a rig or other aircraft bring to light.

@@ -6,14 +6,14 @@ mod outputs;
 
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
-use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
+use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +30,9 @@ pub enum PlanError {
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
     Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    /// The trim's curve is none.
+    #[error("trim {trim}: {source}")]
+    Curve { trim: String, source: tallywheel_accumulator::CurveError },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -278,15 +281,22 @@ pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
     }
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
+        let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
-        let config = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
-            .map_err(|source| PlanError::Trim { trim: trim.name.clone(), source })?;
-        trims.push(TrimTally {
-            wheel: fit.wheel,
-            accumulator: Accumulator::new(config, start(trim.start)),
-            applied: FixedCounts::ZERO,
-            refused: FixedCounts::ZERO,
-        });
+        let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
+            .map_err(error)?;
+        let gears: Result<Vec<_>, _> = trim.gears.iter().map(|gear| direct.geared(*gear)).collect();
+        let gears = gears.map_err(error)?;
+        let config = gears.first().copied().unwrap_or(direct);
+        let curve = match trim.curve.as_slice() {
+            [] => None,
+            points => {
+                let curve = Curve::new(points, trim.neutral);
+                Some(curve.map_err(|source| PlanError::Curve { trim: trim.name.clone(), source })?)
+            }
+        };
+        let gears = gears.into_boxed_slice();
+        trims.push(TrimTally::new(fit.wheel, config, start(trim.start), curve, trim.smoothing, gears));
     }
     let names = Names {
         rig: rig.name.clone(),

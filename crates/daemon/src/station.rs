@@ -27,11 +27,13 @@ struct Outputs {
     published: u64,
     /// The deadline that the dock was last told to look at.
     told_deadline: Option<Timestamp>,
+    /// When the trims are elsewhere than published although nothing moves them.
+    gliding: Option<Timestamp>,
 }
 
 impl Outputs {
     fn deadline(&self) -> Option<Timestamp> {
-        self.list.iter().filter_map(Supervised::deadline).min()
+        self.list.iter().filter_map(Supervised::deadline).chain(self.gliding).min()
     }
 }
 
@@ -40,10 +42,14 @@ impl Outputs {
 struct Step {
     sequence: u64,
     trims: ArrayVec<TrimReading, TRIMS_MAX>,
+    /// When the trims are elsewhere although nothing moves them.
+    deadline: Option<Timestamp>,
 }
 
 impl Step {
-    fn take(&mut self, tally: &Tally) {
+    fn take(&mut self, tally: &mut Tally, at: Timestamp) {
+        tally.glide(at);
+        self.deadline = tally.deadline(at);
         self.sequence = tally.sequence();
         self.trims.clear();
         // The tally has no more trims than fit.
@@ -61,21 +67,21 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None });
+        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None, gliding: None });
         Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
     pub fn publish_now(&self, at: Timestamp) {
         let mut step = Step::default();
-        step.take(&lock(&self.tally));
+        step.take(&mut lock(&self.tally), at);
         self.publish(&mut lock(&self.outputs), at, &step);
     }
 
     /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
         let mut step = Step::default();
-        step.take(&lock(&self.tally));
+        step.take(&mut lock(&self.tally), at);
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
@@ -135,7 +141,7 @@ impl Station {
             if tally.sequence() == before {
                 return false;
             }
-            step.take(&tally);
+            step.take(&mut tally, at);
         }
         self.publish(&mut lock(&self.outputs), at, &step);
         for effect in &effects {
@@ -149,6 +155,7 @@ impl Station {
             return;
         }
         outputs.published = step.sequence;
+        outputs.gliding = step.deadline;
         let frame = Frame { at, sequence: step.sequence, trims: &step.trims };
         for output in &mut outputs.list {
             if let Some(notice) = output.publish(&frame) {

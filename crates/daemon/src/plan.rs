@@ -2,6 +2,11 @@
 //!
 //! The files' words become the crates' own configuration here and nowhere else.
 
+mod outputs;
+mod places;
+
+pub use places::Places;
+
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
@@ -11,7 +16,7 @@ use tallywheel_hid_reader::{
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, Counts, FixedCounts, Timestamp, TrimIndex, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Counts, FixedCounts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -40,10 +45,6 @@ pub enum PathError {
     #[error("wheel {wheel}: {source}")]
     Wheels { wheel: String, source: ConfigError },
 }
-
-mod places;
-
-pub use places::Places;
 
 /// What things are called, for logs and pictures.
 #[derive(Debug, Clone)]
@@ -350,11 +351,7 @@ pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Pl
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs: Vec<_> =
-        aircraft.outputs.iter().map(|output| output_config(rig, aircraft, output)).collect();
-    for output in &outputs {
-        output.check().map_err(|source| PlanError::Output { output: output.name(), source })?;
-    }
+    let outputs = outputs::configs(rig, aircraft)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 
@@ -397,35 +394,20 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
-    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
+    WheelFacts {
+        counts_per_turn: Some(wheel.per_turn),
+        pulse_on: wheel.pulse_on,
+        pulse_off: wheel.pulse_off,
+        counts_per_detent: wheel.counts_per_detent,
+    }
 }
 
 const fn start(start: Start) -> Place {
     match start {
-        Start::Neutral => Place::Neutral,
+        // Where nothing was saved or reported yet, both mean neutral.
+        Start::Saved | Start::Simulator | Start::Neutral => Place::Neutral,
         Start::Low => Place::Low,
         Start::High => Place::High,
         Start::At(degrees) => Place::At(degrees),
     }
-}
-
-fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Output) -> OutputConfig {
-    match output {
-        tallywheel_profile::Output::Axis { device, axes } => OutputConfig::Axis {
-            device_name: device.clone().unwrap_or_else(|| rig.device_name()),
-            axes: axes.clone(),
-        },
-        tallywheel_profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
-            to: *to,
-            template: match template {
-                tallywheel_profile::Template::Json => tallywheel_output::Template::Json,
-                tallywheel_profile::Template::Line => tallywheel_output::Template::Line,
-            },
-            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
-        },
-    }
-}
-
-fn trim_name(aircraft: &Aircraft, trim: TrimIndex) -> Option<String> {
-    aircraft.trims.get(trim.get()).map(|trim| trim.name.clone())
 }

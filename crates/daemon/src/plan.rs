@@ -124,6 +124,7 @@ pub struct BoardPlan {
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
     report_interval: Option<std::time::Duration>,
+    hidden: Option<Buttons>,
 }
 
 /// One wheel of a board, as the decoder has to know it.
@@ -140,6 +141,12 @@ impl BoardPlan {
     #[must_use]
     pub const fn board(&self) -> BoardIndex {
         self.board
+    }
+
+    /// The buttons that nobody else shall see, if the rig file asks for that.
+    #[must_use]
+    pub const fn hidden(&self) -> Option<Buttons> {
+        self.hidden
     }
 
     /// How the board is told from others.
@@ -384,6 +391,8 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
@@ -397,6 +406,7 @@ fn board_plan(
             })
             .collect(),
         report_interval: board.report_interval,
+        hidden: board.hide.then_some(used),
     }
 }
 

@@ -4,6 +4,7 @@ use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
 use crate::report::last_hour::Keeper;
+use crate::tray::ear::Ear;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
@@ -83,19 +84,27 @@ impl LossLog {
     }
 }
 
-/// Writes notes to the log and to the recording of the last hour as they come, for ever.
-pub async fn keep(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
+/// Writes notes to the log and to the recording of the last hour as they come, and lets the tray hear of them, for
+/// ever.
+pub async fn keep(
+    listener: &NoteListener,
+    names: &Names,
+    losses: &mut LossLog,
+    keeper: &mut Keeper,
+    ear: &Ear,
+) {
     loop {
-        drain(listener, names, losses, keeper);
+        drain(listener, names, losses, keeper, ear);
         listener.wait().await;
     }
 }
 
 /// Writes the notes that wait, and how many could not wait.
-pub fn drain(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
+pub fn drain(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper, ear: &Ear) {
     while let Some(note) = listener.try_next() {
         keeper.note(&note);
         write(&note, names, losses);
+        ear.hear(&note, |board| names.board(board).to_owned());
     }
     keeper.flush();
     let held_back = listener.take_held_back();

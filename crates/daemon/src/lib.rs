@@ -32,6 +32,7 @@ pub mod report;
 pub mod run;
 pub mod station;
 pub mod tally;
+pub mod tray;
 
 use args::{Cli, Command};
 use clap::CommandFactory;

@@ -7,6 +7,10 @@ use crate::failure::Failure;
 use crate::plan::{self, Plan};
 use crate::report::last_hour::Keeper;
 use crate::station::Station;
+use crate::tray::Tray;
+use crate::tray::cockpit::Daemon;
+use crate::tray::desk::Desk;
+use crate::tray::ear::Ear;
 use crate::{files, folders, journal, logging, note};
 use std::sync::Arc;
 use tallywheel_output::Supervised;
@@ -42,15 +46,25 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door)).keep()?;
 
     let mut losses = journal::LossLog::default();
+    let ear = Ear::default();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let signal = runtime.block_on(async {
+        let daemon = Daemon { station: &station, names: &names, ear: &ear, clock };
+        let tray = async {
+            if args.no_tray {
+                std::future::pending().await
+            } else {
+                Tray::start(Desk::new(log, folder), clock).tend(&daemon, &ear).await;
+            }
+        };
         tokio::select! {
             signal = stopped() => signal,
-            () = journal::keep(&listener, &names, &mut losses, &mut keeper) => Ok("end of notes"),
+            () = journal::keep(&listener, &names, &mut losses, &mut keeper, &ear) => Ok("end of notes"),
+            () = tray => Ok("the tray's menu"),
         }
     })?;
     station.close_outputs();
-    journal::drain(&listener, &names, &mut losses, &mut keeper);
+    journal::drain(&listener, &names, &mut losses, &mut keeper, &ear);
     losses.summarise(&names);
     tracing::info!(signal, "stopped");
     Ok(())

@@ -8,8 +8,9 @@ use crate::plan::BoardPath;
 use crate::tally::{Effect, TRIMS_MAX, Tally};
 use arrayvec::ArrayVec;
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use tallywheel_accumulator::Place;
 use tallywheel_output::{Frame, Notice, State, Supervised, TrimReading};
-use tallywheel_units::{Timestamp, WheelIndex};
+use tallywheel_units::{Timestamp, TrimIndex, WheelIndex};
 
 /// Effects of one report that are noted together; more than any report of real boards has.
 const EFFECTS_MAX: usize = 32;
@@ -79,6 +80,17 @@ impl Station {
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
+    }
+
+    /// What `look` sees in the tally; nothing is counted meanwhile, so it should not look long.
+    pub fn look<T>(&self, look: impl FnOnce(&Tally) -> T) -> T {
+        look(&lock(&self.tally))
+    }
+
+    /// A trim is at `place` now, by its user's word; it is published at once.
+    pub fn align(&self, at: Timestamp, trim: TrimIndex, place: Place) {
+        lock(&self.tally).align(trim.get(), place);
+        self.publish_now(at);
     }
 
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.

@@ -132,6 +132,12 @@ impl Tally {
         }
     }
 
+    /// The user says that a trim is at `place` now.
+    pub fn align(&mut self, trim: usize, place: Place) {
+        self.sequence = self.sequence.saturating_add(1);
+        self.resume(trim, place, Margin::CERTAIN);
+    }
+
     /// Rises with every event that was applied; equal numbers mean an equal tally.
     #[must_use]
     pub const fn sequence(&self) -> u64 {

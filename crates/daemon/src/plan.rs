@@ -2,6 +2,8 @@
 //!
 //! The files' words become the crates' own configuration here and nowhere else.
 
+mod outputs;
+
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
@@ -11,7 +13,7 @@ use tallywheel_hid_reader::{
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, TrimIndex, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -301,11 +303,7 @@ pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
     let boards =
         (0_u8..).map(BoardIndex::new).zip(&rig.boards).map(|(place, board)| board_plan(rig, place, board));
     let reversed = rig.wheels.iter().map(|wheel| wheel.reversed).collect();
-    let outputs: Vec<_> =
-        aircraft.outputs.iter().map(|output| output_config(rig, aircraft, output)).collect();
-    for output in &outputs {
-        output.check().map_err(|source| PlanError::Output { output: output.name(), source })?;
-    }
+    let outputs = outputs::configs(rig, aircraft)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 
@@ -343,35 +341,20 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
-    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
+    WheelFacts {
+        counts_per_turn: Some(wheel.per_turn),
+        pulse_on: wheel.pulse_on,
+        pulse_off: wheel.pulse_off,
+        counts_per_detent: wheel.counts_per_detent,
+    }
 }
 
 const fn start(start: Start) -> Place {
     match start {
-        Start::Neutral => Place::Neutral,
+        // Where nothing was saved or reported yet, both mean neutral.
+        Start::Saved | Start::Simulator | Start::Neutral => Place::Neutral,
         Start::Low => Place::Low,
         Start::High => Place::High,
         Start::At(degrees) => Place::At(degrees),
     }
-}
-
-fn output_config(rig: &Rig, aircraft: &Aircraft, output: &tallywheel_profile::Output) -> OutputConfig {
-    match output {
-        tallywheel_profile::Output::Axis { device, axes } => OutputConfig::Axis {
-            device_name: device.clone().unwrap_or_else(|| rig.device_name()),
-            axes: axes.clone(),
-        },
-        tallywheel_profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
-            to: *to,
-            template: match template {
-                tallywheel_profile::Template::Json => tallywheel_output::Template::Json,
-                tallywheel_profile::Template::Line => tallywheel_output::Template::Line,
-            },
-            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
-        },
-    }
-}
-
-fn trim_name(aircraft: &Aircraft, trim: TrimIndex) -> Option<String> {
-    aircraft.trims.get(trim.get()).map(|trim| trim.name.clone())
 }

@@ -73,7 +73,7 @@ fn an_unknown_key() {
         "name = \"Heron 2 floatplane\"",
         "name = \"Heron\"\n[[wheel]]\nname = \"rudder\"",
         &expect![
-            "a.toml:2:3: wheel: expected one of the keys `name`, `trim` or `output`, found `wheel`, which belongs in a rig file"
+            "a.toml:2:3: wheel: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `wheel`, which belongs in a rig file"
         ],
     );
 }
@@ -108,14 +108,14 @@ fn the_wrong_kind_of_value() {
         "start = \"neutral\"",
         "start = \"middle\"",
         &expect![[
-            r#"a.toml:8:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found "middle""#
+            r#"a.toml:8:9: trim.start: expected "saved", "neutral", "low", "high", "simulator" or degrees from 0 to the travel, found "middle""#
         ]],
     );
     spoil_aircraft(
         "start = \"neutral\"",
         "start = false",
         &expect![[
-            r#"a.toml:8:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found false"#
+            r#"a.toml:8:9: trim.start: expected "saved", "neutral", "low", "high", "simulator", the name of one of the positions, or degrees from 0 to the travel, found false"#
         ]],
     );
     spoil_aircraft(
@@ -230,7 +230,7 @@ fn out_of_range() {
         "start = 400",
         "start = -1",
         &expect![[
-            r#"a.toml:16:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found -1"#
+            r#"a.toml:16:9: trim.start: expected "saved", "neutral", "low", "high", "simulator", the name of one of the positions, or degrees from 0 to the travel, found -1"#
         ]],
     );
     spoil_aircraft(
@@ -412,8 +412,8 @@ fn the_other_kind_of_file() {
         common::RIG,
         &expect![[r#"
             a.toml:1:1: trim: expected at least one [[trim]], found nothing
-            a.toml:3:3: board: expected one of the keys `name`, `trim` or `output`, found `board`, which belongs in a rig file
-            a.toml:18:3: wheel: expected one of the keys `name`, `trim` or `output`, found `wheel`, which belongs in a rig file"#]],
+            a.toml:3:3: board: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `board`, which belongs in a rig file
+            a.toml:18:3: wheel: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `wheel`, which belongs in a rig file"#]],
     );
     common::check_rig(
         AIRCRAFT,

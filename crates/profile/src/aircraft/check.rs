@@ -1,16 +1,17 @@
-use super::file::{AircraftFile, Angle, DeviceName, OutputFile, OutputKind, TrimFile};
-use super::{Aircraft, AxisCode, Origin, Output, Start, Template, Trim, TrimOrigin};
-use crate::names::{Name, Names};
-use crate::read::{Field, List, Map, Mistakes, optional};
-use crate::words;
-use tallywheel_units::{Degrees, TrimIndex};
+use super::file::AircraftFile;
+use super::trim::file::TrimFile;
+use super::trim::{tell_shared_wheels, trim};
+use super::{Aircraft, Origin, TitlePattern, output};
+use crate::names::Names;
+use crate::read::{At, List, Mistakes, optional};
 
-/// The most trims and the most outputs that an aircraft may have.
+/// The most titles and trims that an aircraft may have.
 const MOST: usize = 64;
 
 /// Tells every mistake in an aircraft file; an aircraft, if there is enough to make one.
 pub(crate) fn check(file: &AircraftFile, mistakes: &Mistakes<'_>) -> Option<Aircraft> {
     let name = mistakes.required(&file.name, 0, "name");
+    let titles = titles(&file.titles, mistakes);
     let tables = mistakes.tables(&file.trim, "trim", MOST);
     let names = Names::of(tables, "trim", |trim: &TrimFile| &trim.name, mistakes);
     let trims: Vec<_> = tables
@@ -19,217 +20,45 @@ pub(crate) fn check(file: &AircraftFile, mistakes: &Mistakes<'_>) -> Option<Airc
         .collect();
     tell_shared_wheels(tables, mistakes);
 
-    let tables = match &file.output {
-        None => &[],
-        Some(_) => mistakes.tables(&file.output, "output", MOST),
-    };
-    let outputs: Vec<_> = tables
-        .iter()
-        .map(|field| field.value.as_ref().and_then(|table| output(table, field.byte, &names, mistakes)))
-        .collect();
-    tell_same_device(&outputs, tables, mistakes);
+    let outputs = output::check::all(&file.output, &names, mistakes);
 
     let (trims, places) = trims.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
+    let (titles, title_places) = titles?;
     Some(Aircraft {
         name: name?.0.clone(),
+        titles,
+        default: optional(&file.default)?.copied().unwrap_or(false),
         trims,
-        outputs: outputs.into_iter().collect::<Option<_>>()?,
-        origin: Origin { file: mistakes.source().file().to_owned(), trims: places },
+        outputs: outputs?,
+        origin: Origin {
+            file: mistakes.source().file().to_owned(),
+            titles: title_places,
+            default: file.default.as_ref().map(|field| mistakes.source().at(field.byte)),
+            trims: places,
+        },
     })
 }
 
-fn trim(table: &TrimFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<(Trim, TrimOrigin)> {
-    let TrimFile { name, wheel, travel_degrees, neutral_degrees, stops, reversed, start } = table;
-    let travel = mistakes.required(travel_degrees, byte, "trim.travel_degrees").map(|travel| travel.0);
-    if let (Some(travel), Some(field)) = (travel, neutral_degrees)
-        && let Some(Angle(neutral)) = field.setting()
-        && *neutral > travel
-    {
-        tell_outside(mistakes, field.byte, "trim.neutral_degrees", travel, *neutral);
-    }
-    if let (Some(travel), Some(field)) = (travel, start)
-        && let Some(Start::At(place)) = field.setting()
-        && *place > travel
-    {
-        tell_outside(mistakes, field.byte, "trim.start", travel, *place);
-    }
-    let travel = travel?;
-    let middle = Degrees::new(travel.get() / 2.0)?;
-    let name_field = name.as_ref()?;
-    let name = name_field.setting()?.0.clone();
-    let origin = TrimOrigin {
-        wheel: mistakes.source().at(wheel.as_ref().map_or(name_field.byte, |field| field.byte)),
-        names_wheel: wheel.is_some(),
-        travel: mistakes.source().at(travel_degrees.as_ref()?.byte),
-    };
-    let trim = Trim {
-        wheel: optional(wheel)?.map_or_else(|| name.clone(), |wheel| wheel.0.clone()),
-        name,
-        travel,
-        neutral: optional(neutral_degrees)?.map_or(middle, |neutral| neutral.0),
-        stops: optional(stops)?.copied().unwrap_or_default(),
-        reversed: optional(reversed)?.copied().unwrap_or(false),
-        start: optional(start)?.copied().unwrap_or(Start::Neutral),
-    };
-    Some((trim, origin))
-}
-
-fn tell_outside(mistakes: &Mistakes<'_>, byte: usize, path: &str, travel: Degrees, found: Degrees) {
-    mistakes.tell(
-        byte,
-        path,
-        format!("degrees from 0 to the travel, {}", travel.get()),
-        found.get().to_string(),
-    );
-}
-
-/// A wheel that moved two trims would mostly be a table copied and not finished.
-fn tell_shared_wheels(tables: &[Field<TrimFile>], mistakes: &Mistakes<'_>) {
-    let mut seen: Vec<(&str, usize)> = Vec::new();
-    for table in tables.iter().filter_map(|field| field.value.as_ref()) {
-        let Some(field) = table.wheel.as_ref().or(table.name.as_ref()) else { continue };
-        let Some(wheel) = field.setting().map(|name| name.0.as_str()) else { continue };
-        match seen.iter().find(|(other, _)| *other == wheel) {
-            // Two trims of one name have been told already.
-            Some(_) if table.wheel.is_none() => {}
-            Some((_, first)) => {
-                let line = mistakes.source().at(*first).line;
-                let found = format!("{}, as on line {line}", words::quoted(wheel));
-                mistakes.tell(field.byte, "trim.wheel", "a wheel that moves no other trim", found);
-            }
-            None => seen.push((wheel, field.byte)),
-        }
-    }
-}
-
-fn output(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
-    const AXIS: &str = "kind = \"axis\"";
-    const DATAGRAM: &str = "kind = \"datagram\"";
-    let OutputFile { kind, device, axes, to, template, trims } = table;
-    match mistakes.required(kind, byte, "output.kind")? {
-        OutputKind::Axis => {
-            mistakes.foreign(to, "output.to", DATAGRAM, AXIS);
-            mistakes.foreign(template, "output.template", DATAGRAM, AXIS);
-            mistakes.foreign(trims, "output.trims", DATAGRAM, AXIS);
-            let axes = match axes {
-                None => default_axes(byte, names, mistakes),
-                Some(_) => chosen_axes(axes, names, mistakes),
-            };
-            let device = optional(device)?.map(|DeviceName(name)| name.clone());
-            Some(Output::Axis { device, axes: axes? })
-        }
-        OutputKind::Datagram => {
-            mistakes.foreign(device, "output.device", AXIS, DATAGRAM);
-            mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
-            let to = mistakes.required(to, byte, "output.to").copied();
-            let trims = match trims {
-                None => names.indices().collect(),
-                Some(_) => chosen_trims(trims, names, mistakes),
-            };
-            let template = optional(template)?.copied().unwrap_or(Template::Json);
-            Some(Output::Datagram { to: to?, template, trims: trims? })
-        }
-    }
-}
-
-fn default_axes(
-    byte: usize,
-    names: &Names<'_>,
-    mistakes: &Mistakes<'_>,
-) -> Option<Vec<(TrimIndex, AxisCode)>> {
-    let (trims, most) = (names.len(), AxisCode::ALL.len());
-    if trims > most {
-        let expected = format!("the key `axes`, because a joystick has {most} axes for {trims} trims");
-        mistakes.tell(byte, "output.axes", expected, "nothing");
-        return None;
-    }
-    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisCode::ALL).collect())
-}
-
-fn chosen_axes(
-    axes: &Map<AxisCode>,
-    names: &Names<'_>,
-    mistakes: &Mistakes<'_>,
-) -> Option<Vec<(TrimIndex, AxisCode)>> {
-    let field = axes.as_ref()?;
-    let table = field.value.as_ref()?;
-    if table.is_empty() {
-        mistakes.tell(field.byte, "output.axes", "at least one trim and its axis", "an empty table");
-    }
-    // In the order of the file, so that of two trims on one axis the second is told.
-    let mut entries: Vec<_> = table.iter().collect();
-    entries.sort_by_key(|(name, _)| name.span().start);
-    let mut chosen: Vec<(TrimIndex, AxisCode)> = Vec::new();
-    let mut complete = true;
-    for (name, axis_field) in entries {
-        let path = format!("output.axes.{}", words::bare(name.get_ref()));
-        let trim = names.find(name.get_ref(), name.span().start, &path, "a [[trim]]", mistakes);
-        let axis = axis_field.setting().copied();
-        if let Some(axis) = axis
-            && chosen.iter().any(|(_, other)| *other == axis)
-        {
-            mistakes.tell(
-                axis_field.byte,
-                path,
-                "an axis that no other trim has",
-                words::quoted(axis.name()),
-            );
-        }
-        match (trim.and_then(index), axis) {
-            (Some(trim), Some(axis)) => chosen.push((trim, axis)),
-            _ => complete = false,
-        }
-    }
-    chosen.sort_by_key(|(trim, _)| *trim);
-    complete.then_some(chosen)
-}
-
-fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<TrimIndex>> {
-    const PATH: &str = "output.trims";
-    let field = trims.as_ref()?;
+fn titles(titles: &List<TitlePattern>, mistakes: &Mistakes<'_>) -> Option<(Vec<TitlePattern>, Vec<At>)> {
+    const PATH: &str = "titles";
+    let Some(field) = titles else { return Some((Vec::new(), Vec::new())) };
     let list = field.value.as_ref()?;
-    if list.is_empty() {
-        mistakes.tell(field.byte, PATH, "at least one trim", "an empty list");
+    if let Some(surplus) = list.get(MOST) {
+        mistakes.tell(surplus.byte, PATH, format!("at most {MOST} patterns"), list.len().to_string());
     }
-    let mut chosen = Vec::new();
+    let (mut patterns, mut places) = (Vec::new(), Vec::new());
     let mut complete = true;
-    for element in list {
-        let Some(name) = element.setting() else {
-            complete = false;
-            continue;
-        };
-        match names.find(&name.0, element.byte, PATH, "a [[trim]]", mistakes).and_then(index) {
-            Some(trim) if chosen.contains(&trim) => {
-                mistakes.tell(
-                    element.byte,
-                    PATH,
-                    "each trim once",
-                    format!("{} again", words::quoted(&name.0)),
-                );
+    for element in list.iter().take(MOST) {
+        match element.setting() {
+            Some(pattern) if patterns.contains(pattern) => {
+                mistakes.tell(element.byte, PATH, "each pattern once", format!("{pattern} again"));
             }
-            Some(trim) => chosen.push(trim),
+            Some(pattern) => {
+                patterns.push(pattern.clone());
+                places.push(mistakes.source().at(element.byte));
+            }
             None => complete = false,
         }
     }
-    complete.then_some(chosen)
-}
-
-/// Two joysticks of one name could not be told apart.
-fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
-    let mut seen: Vec<&Option<String>> = Vec::new();
-    for (output, field) in outputs.iter().zip(tables) {
-        let Some(Output::Axis { device, .. }) = output else { continue };
-        if seen.contains(&device) {
-            let found = match device {
-                Some(name) => words::quoted(name),
-                None => "another joystick without one".to_owned(),
-            };
-            mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
-        }
-        seen.push(device);
-    }
-}
-
-fn index(place: usize) -> Option<TrimIndex> {
-    u8::try_from(place).ok().map(TrimIndex::new)
+    complete.then_some((patterns, places))
 }

@@ -1,0 +1,37 @@
+//! The outputs that the aircraft file asks for, in the words of the output crate.
+
+use super::PlanError;
+use tallywheel_output::OutputConfig;
+use tallywheel_profile as profile;
+use tallywheel_profile::{Aircraft, Rig};
+use tallywheel_units::TrimIndex;
+
+/// The aircraft's outputs, each of which can be opened as far as the files alone decide.
+pub(super) fn configs(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<OutputConfig>, PlanError> {
+    let configs: Vec<_> = aircraft.outputs.iter().map(|output| config(rig, aircraft, output)).collect();
+    for config in &configs {
+        config.check().map_err(|source| PlanError::Output { output: config.name(), source })?;
+    }
+    Ok(configs)
+}
+
+fn config(rig: &Rig, aircraft: &Aircraft, output: &profile::Output) -> OutputConfig {
+    match output {
+        profile::Output::Axis { device, axes } => OutputConfig::Axis {
+            device_name: device.clone().unwrap_or_else(|| rig.device_name()),
+            axes: axes.clone(),
+        },
+        profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
+            to: *to,
+            template: match template {
+                profile::Template::Json => tallywheel_output::Template::Json,
+                profile::Template::Line => tallywheel_output::Template::Line,
+            },
+            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
+        },
+    }
+}
+
+fn trim_name(aircraft: &Aircraft, trim: TrimIndex) -> Option<String> {
+    aircraft.trims.get(trim.get()).map(|trim| trim.name.clone())
+}

@@ -1,0 +1,159 @@
+use super::file::{DeviceName, OutputFile, OutputKind};
+use super::{AxisCode, Output, Template};
+use crate::names::{Name, Names};
+use crate::read::{Field, List, Map, Mistakes, Tables, optional};
+use crate::words;
+use tallywheel_units::TrimIndex;
+
+/// The most outputs that an aircraft may have.
+const MOST: usize = 64;
+
+/// Tells every mistake in the outputs; the outputs, if there is enough to make them.
+pub(in crate::aircraft) fn all(
+    output: &Tables<OutputFile>,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Vec<Output>> {
+    let tables = match output {
+        None => &[],
+        Some(_) => mistakes.tables(output, "output", MOST),
+    };
+    let outputs: Vec<_> = tables
+        .iter()
+        .map(|field| field.value.as_ref().and_then(|table| one(table, field.byte, names, mistakes)))
+        .collect();
+    tell_same_device(&outputs, tables, mistakes);
+    outputs.into_iter().collect()
+}
+
+fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+    const AXIS: &str = "kind = \"axis\"";
+    const DATAGRAM: &str = "kind = \"datagram\"";
+    let OutputFile { kind, device, axes, to, template, trims } = table;
+    match mistakes.required(kind, byte, "output.kind")? {
+        OutputKind::Axis => {
+            mistakes.foreign(to, "output.to", DATAGRAM, AXIS);
+            mistakes.foreign(template, "output.template", DATAGRAM, AXIS);
+            mistakes.foreign(trims, "output.trims", DATAGRAM, AXIS);
+            let axes = match axes {
+                None => default_axes(byte, names, mistakes),
+                Some(_) => chosen_axes(axes, names, mistakes),
+            };
+            let device = optional(device)?.map(|DeviceName(name)| name.clone());
+            Some(Output::Axis { device, axes: axes? })
+        }
+        OutputKind::Datagram => {
+            mistakes.foreign(device, "output.device", AXIS, DATAGRAM);
+            mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
+            let to = mistakes.required(to, byte, "output.to").copied();
+            let trims = match trims {
+                None => names.indices().collect(),
+                Some(_) => chosen_trims(trims, names, mistakes),
+            };
+            let template = optional(template)?.copied().unwrap_or(Template::Json);
+            Some(Output::Datagram { to: to?, template, trims: trims? })
+        }
+    }
+}
+
+fn default_axes(
+    byte: usize,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Vec<(TrimIndex, AxisCode)>> {
+    let (trims, most) = (names.len(), AxisCode::ALL.len());
+    if trims > most {
+        let expected = format!("the key `axes`, because a joystick has {most} axes for {trims} trims");
+        mistakes.tell(byte, "output.axes", expected, "nothing");
+        return None;
+    }
+    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisCode::ALL).collect())
+}
+
+fn chosen_axes(
+    axes: &Map<AxisCode>,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Vec<(TrimIndex, AxisCode)>> {
+    let field = axes.as_ref()?;
+    let table = field.value.as_ref()?;
+    if table.is_empty() {
+        mistakes.tell(field.byte, "output.axes", "at least one trim and its axis", "an empty table");
+    }
+    // In the order of the file, so that of two trims on one axis the second is told.
+    let mut entries: Vec<_> = table.iter().collect();
+    entries.sort_by_key(|(name, _)| name.span().start);
+    let mut chosen: Vec<(TrimIndex, AxisCode)> = Vec::new();
+    let mut complete = true;
+    for (name, axis_field) in entries {
+        let path = format!("output.axes.{}", words::bare(name.get_ref()));
+        let trim = names.find(name.get_ref(), name.span().start, &path, "a [[trim]]", mistakes);
+        let axis = axis_field.setting().copied();
+        if let Some(axis) = axis
+            && chosen.iter().any(|(_, other)| *other == axis)
+        {
+            mistakes.tell(
+                axis_field.byte,
+                path,
+                "an axis that no other trim has",
+                words::quoted(axis.name()),
+            );
+        }
+        match (trim.and_then(index), axis) {
+            (Some(trim), Some(axis)) => chosen.push((trim, axis)),
+            _ => complete = false,
+        }
+    }
+    chosen.sort_by_key(|(trim, _)| *trim);
+    complete.then_some(chosen)
+}
+
+fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<TrimIndex>> {
+    const PATH: &str = "output.trims";
+    let field = trims.as_ref()?;
+    let list = field.value.as_ref()?;
+    if list.is_empty() {
+        mistakes.tell(field.byte, PATH, "at least one trim", "an empty list");
+    }
+    let mut chosen = Vec::new();
+    let mut complete = true;
+    for element in list {
+        let Some(name) = element.setting() else {
+            complete = false;
+            continue;
+        };
+        match names.find(&name.0, element.byte, PATH, "a [[trim]]", mistakes).and_then(index) {
+            Some(trim) if chosen.contains(&trim) => {
+                mistakes.tell(
+                    element.byte,
+                    PATH,
+                    "each trim once",
+                    format!("{} again", words::quoted(&name.0)),
+                );
+            }
+            Some(trim) => chosen.push(trim),
+            None => complete = false,
+        }
+    }
+    complete.then_some(chosen)
+}
+
+/// Two joysticks of one name could not be told apart.
+fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
+    let mut seen: Vec<&Option<String>> = Vec::new();
+    for (output, field) in outputs.iter().zip(tables) {
+        let Some(Output::Axis { device, .. }) = output else { continue };
+        if seen.contains(&device) {
+            let found = match device {
+                Some(name) => words::quoted(name),
+                None => "another joystick without one".to_owned(),
+            };
+            mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
+        }
+        seen.push(device);
+    }
+}
+
+fn index(place: usize) -> Option<TrimIndex> {
+    u8::try_from(place).ok().map(TrimIndex::new)
+}

@@ -1,0 +1,81 @@
+//! What an `[[output]]` may say. The doc comments here are the one description of its keys.
+
+use super::{AxisCode, Template};
+use crate::Rig;
+use crate::names::Name;
+use crate::read::{Key, List, Map, Setting};
+use serde::Deserialize;
+use std::net::SocketAddr;
+
+/// Where positions are published.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct OutputFile {
+    /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program.
+    pub(crate) kind: Key<OutputKind>,
+    /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name.
+    pub(crate) device: Key<DeviceName>,
+    /// With `"axis"`: which trim is on which axis, such as `{ rudder = "x" }`. The axes are x, y, z, rx, ry,
+    /// rz, throttle and rudder. Default: all trims, in the order of the file, on the axes in that order.
+    pub(crate) axes: Map<AxisCode>,
+    /// With `"datagram"`: the IP address and the port to send to, such as `"127.0.0.1:47811"`.
+    pub(crate) to: Key<SocketAddr>,
+    /// With `"datagram"`: `"json"`, the default, is one JSON object per datagram, `"line"` a line of text.
+    pub(crate) template: Key<Template>,
+    /// With `"datagram"`: the names of the trims to send, in their order. Default: all.
+    pub(crate) trims: List<Name>,
+}
+
+/// The kinds of outputs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum OutputKind {
+    Axis,
+    Datagram,
+}
+
+impl Setting for OutputKind {
+    const EXPECTED: &'static str = "\"axis\" or \"datagram\"";
+
+    fn from_text(text: &str) -> Option<Self> {
+        match text {
+            "axis" => Some(Self::Axis),
+            "datagram" => Some(Self::Datagram),
+            _ => None,
+        }
+    }
+}
+
+impl Setting for Template {
+    const EXPECTED: &'static str = "\"json\" or \"line\"";
+
+    fn from_text(text: &str) -> Option<Self> {
+        match text {
+            "json" => Some(Self::Json),
+            "line" => Some(Self::Line),
+            _ => None,
+        }
+    }
+}
+
+impl Setting for AxisCode {
+    const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|axis| axis.name() == text)
+    }
+}
+
+/// The name of a virtual joystick, at most [`Rig::LONGEST_DEVICE_NAME`] bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct DeviceName(pub(crate) String);
+
+impl Setting for DeviceName {
+    const EXPECTED: &'static str =
+        "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
+
+    fn from_text(text: &str) -> Option<Self> {
+        let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());
+        let plain = !text.contains(char::is_control) && text.trim() == text;
+        (fits && plain).then(|| Self(text.to_owned()))
+    }
+}

@@ -3,7 +3,7 @@
 //! No I/O and no clock: the same events give the same tally, from a board, a recording or a test.
 
 use arrayvec::ArrayVec;
-use tallywheel_accumulator::{Accumulator, Place, Reading};
+use tallywheel_accumulator::{Accumulator, Change, Place, Reading};
 use tallywheel_hid_reader::Event;
 use tallywheel_output::TrimReading;
 use tallywheel_units::{Counts, FixedCounts, Loss, LossKind, Margin, WheelIndex};
@@ -36,7 +36,7 @@ pub struct TrimTally {
 }
 
 /// Everything that is counted.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Tally {
     wheels: Vec<WheelTally>,
     reversed: Vec<bool>,
@@ -132,10 +132,47 @@ impl Tally {
         }
     }
 
-    /// The user says that a trim is at `place` now.
-    pub fn align(&mut self, trim: usize, place: Place) {
+    /// Puts a trim to a place that is certain; `None` where there is no such trim.
+    pub fn align(&mut self, trim: usize, place: Place) -> Option<Change> {
+        let (trim, published) = (self.trims.get_mut(trim)?, self.readings.get_mut(trim)?);
         self.sequence = self.sequence.saturating_add(1);
-        self.resume(trim, place, Margin::CERTAIN);
+        let change = trim.accumulator.align(place);
+        *published = reading(trim, published.counts);
+        Some(change)
+    }
+
+    /// Flies `trims` instead from now on, at most [`TRIMS_MAX`], on a rig whose wheel `n` counts backwards where
+    /// `reversed[n]`. Wheels go on counting; a wheel never loses its place, so the list only grows.
+    ///
+    /// `kept[n]` is the place of the trim before that goes on as trim `n`: it keeps its degrees, its margin and
+    /// what was counted, and takes the new configuration. All others start as they are. Answers what that did
+    /// to each trim that was kept.
+    pub fn adopt(
+        &mut self,
+        mut trims: Vec<TrimTally>,
+        kept: &[Option<usize>],
+        reversed: Vec<bool>,
+    ) -> Vec<Option<Change>> {
+        self.sequence = self.sequence.saturating_add(1);
+        let wheels = self.wheels.len().max(reversed.len());
+        self.wheels.resize(wheels, WheelTally::default());
+        self.reversed = reversed;
+        let mut changes = Vec::with_capacity(trims.len());
+        for (place, trim) in trims.iter_mut().enumerate() {
+            let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
+            changes.push(before.map(|before| {
+                let config = *trim.accumulator.config();
+                trim.accumulator = before.accumulator;
+                trim.applied = before.applied;
+                trim.refused = before.refused;
+                trim.accumulator.reconfigure(config)
+            }));
+        }
+        self.trims = trims;
+        let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
+        self.readings =
+            self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
+        changes
     }
 
     /// Rises with every event that was applied; equal numbers mean an equal tally.
@@ -171,6 +208,21 @@ impl Tally {
     #[must_use]
     pub fn readings(&self) -> &[TrimReading] {
         &self.readings
+    }
+
+    /// The trims and, for each wheel, whether it counts backwards: what [`Self::adopt`] takes.
+    #[must_use]
+    pub fn into_parts(self) -> (Vec<TrimTally>, Vec<bool>) {
+        (self.trims, self.reversed)
+    }
+
+    /// What would be published of a trim if it were at `place`.
+    #[must_use]
+    pub fn reading_at(&self, trim: usize, place: Place) -> Option<TrimReading> {
+        let counts = self.readings.get(trim)?.counts;
+        let mut trim = self.trims.get(trim)?.clone();
+        trim.accumulator.align(place);
+        Some(reading(&trim, counts))
     }
 
     fn change(&mut self, wheel: WheelIndex, change: impl Fn(&mut TrimTally)) {

@@ -9,13 +9,16 @@ use tallywheel_units::{BoardIndex, Timestamp};
 /// stands then, if it is still news.
 pub const MESSAGE_EVERY: Duration = Duration::from_secs(10);
 
+/// The most subjects that are remembered.
+const SUBJECTS_MAX: usize = 256;
+
 /// What a message is about. A newer message replaces the older one on the same subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Subject {
     /// A board of the rig.
     Board(BoardIndex),
-    /// The user's files.
-    Files,
+    /// One of the user's files, by its name.
+    File(String),
     /// Something that the menu was asked for.
     Wish,
 }
@@ -46,7 +49,10 @@ struct Thread {
 impl Bulletin {
     /// Something is wrong, or right again. That all is well is news only after something was wrong.
     pub fn take(&mut self, message: Message) {
-        let thread = self.0.entry(message.subject).or_default();
+        if self.0.len() >= SUBJECTS_MAX && !self.0.contains_key(&message.subject) {
+            self.0.retain(|_, thread| thread.news.is_some());
+        }
+        let thread = self.0.entry(message.subject.clone()).or_default();
         let told_bad = thread.told.as_ref().is_some_and(|(_, told)| told.bad);
         let told_same = thread.told.as_ref().is_some_and(|(_, told)| *told == message);
         // What a user asked for is answered each time.
@@ -141,12 +147,13 @@ mod tests {
     fn subjects_do_not_hold_each_other_back_and_answers_are_not_held_back() {
         let mut bulletin = Bulletin::default();
         let boards = [0, 1].map(|n| Subject::Board(BoardIndex::new(n)));
-        for subject in [boards[0], boards[1], Subject::Files] {
+        let subjects = [boards[0].clone(), boards[1].clone(), Subject::File("rig".to_owned())];
+        for subject in subjects.clone() {
             bulletin.take(message(subject, "bad", true));
         }
         let now = Timestamp::from_micros(7);
         let told: Vec<_> = std::iter::from_fn(|| bulletin.due(now)).map(|message| message.subject).collect();
-        assert_eq!(told, [boards[0], boards[1], Subject::Files]);
+        assert_eq!(told, subjects);
         for _ in 0..2 {
             bulletin.take(message(Subject::Wish, "no such place", true));
             assert!(bulletin.due(now).is_some());

@@ -4,7 +4,7 @@ use super::bulletin::{Message, Subject};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::sync::Arc;
-use tokio::sync::mpsc::{Receiver, Sender, channel};
+use tokio::sync::mpsc::Sender;
 
 /// The program that opens things, by the XDG utilities; on Windows the shell.
 #[cfg(not(windows))]
@@ -21,44 +21,42 @@ pub struct Desk {
     log: PathBuf,
     folder: PathBuf,
     open: Arc<()>,
-    failures: Sender<Message>,
 }
 
 impl Desk {
-    /// Of the log file and the folder with the user's files; with what could not be opened after all.
+    /// Of the log file and the folder with the user's files.
     #[must_use]
-    pub fn new(log: PathBuf, folder: PathBuf) -> (Self, Receiver<Message>) {
-        let (failures, receive) = channel(OPEN_MAX);
-        (Self { log, folder, open: Arc::default(), failures }, receive)
+    pub fn new(log: PathBuf, folder: PathBuf) -> Self {
+        Self { log, folder, open: Arc::default() }
     }
 
     /// Shows the log.
     ///
     /// # Errors
-    /// Words for the user; a failure that shows only later comes through the channel.
-    pub fn open_log(&self) -> Result<(), String> {
-        self.open(&self.log)
+    /// What to tell the user; a failure that shows only later goes to `failures`.
+    pub fn open_log(&self, failures: &Sender<Message>) -> Result<(), Message> {
+        self.open(&self.log, failures)
     }
 
     /// Shows the folder with the user's files.
     ///
     /// # Errors
     /// As [`Self::open_log`].
-    pub fn open_folder(&self) -> Result<(), String> {
-        self.open(&self.folder)
+    pub fn open_folder(&self, failures: &Sender<Message>) -> Result<(), Message> {
+        self.open(&self.folder, failures)
     }
 
-    fn open(&self, path: &Path) -> Result<(), String> {
+    fn open(&self, path: &Path, failures: &Sender<Message>) -> Result<(), Message> {
         if Arc::strong_count(&self.open) > OPEN_MAX {
-            return Err(format!("{OPEN_MAX} things are being opened already"));
+            return Err(failed(path, &format!("{OPEN_MAX} things are being opened already")));
         }
         let mut command = tokio::process::Command::new(OPENER);
         command.arg(path).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
         // Ctrl-C on our terminal is not meant for what was opened.
         #[cfg(unix)]
         command.process_group(0);
-        let mut child = command.spawn().map_err(|error| format!("{OPENER}: {error}"))?;
-        let (open, failures, path) = (Arc::clone(&self.open), self.failures.clone(), path.to_owned());
+        let mut child = command.spawn().map_err(|error| failed(path, &error.to_string()))?;
+        let (open, failures, path) = (Arc::clone(&self.open), failures.clone(), path.to_owned());
         tokio::spawn(async move {
             let ended = child.wait().await;
             drop(open);

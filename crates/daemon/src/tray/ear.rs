@@ -1,33 +1,31 @@
-//! What the tray hears of the notes that go through the journal.
+//! What the tray hears of: notes that go through the journal, and files that are taken up.
 
 use super::bulletin::{Message, Subject};
+use crate::config::{News, Which};
 use crate::note::{BoardChange, Note};
-use std::cell::RefCell;
 use std::collections::BTreeSet;
 use tallywheel_units::BoardIndex;
-use tokio::sync::Notify;
 
-/// Messages that wait to be taken; a tray takes them at once.
+/// Messages that wait to be taken; a tray takes them at once, and without one they are not wanted.
 const NEWS_MAX: usize = 64;
+/// Of a file's mistakes a message has room for these.
+const MISTAKES_MAX: usize = 3;
 
-/// Listens on the thread that writes the journal; the tray is tended on the same one.
+/// Remembers which boards are read, and what is to be told.
 #[derive(Debug, Default)]
 pub struct Ear {
-    reading: RefCell<BTreeSet<BoardIndex>>,
-    news: RefCell<Vec<Message>>,
-    stir: Notify,
+    reading: BTreeSet<BoardIndex>,
+    news: Vec<Message>,
 }
 
 impl Ear {
     /// Hears of a note. `name` is what its board is called.
-    pub fn hear(&self, note: &Note, name: impl FnOnce(BoardIndex) -> String) {
-        self.stir();
+    pub fn hear(&mut self, note: &Note, name: impl FnOnce(BoardIndex) -> String) {
         let Note::Board { board, change } = note else { return };
-        let read = matches!(change, BoardChange::Reading { .. });
-        if read {
-            self.reading.borrow_mut().insert(*board);
+        if matches!(change, BoardChange::Reading { .. }) {
+            self.reading.insert(*board);
         } else {
-            self.reading.borrow_mut().remove(board);
+            self.reading.remove(board);
         }
         let (title, body, bad) = match change {
             BoardChange::Gone => {
@@ -41,35 +39,39 @@ impl Ear {
         self.tell(Message { subject: Subject::Board(*board), title, body: body.to_owned(), bad });
     }
 
-    /// Something else that the user should be told.
-    pub fn tell(&self, message: Message) {
-        let mut news = self.news.borrow_mut();
-        if news.len() < NEWS_MAX {
-            news.push(message);
-        }
-        self.stir();
-    }
-
-    /// Something may look different now.
-    pub fn stir(&self) {
-        self.stir.notify_one();
-    }
-
-    /// Returns when something may look different.
-    pub async fn stirred(&self) {
-        self.stir.notified().await;
+    /// Hears of a file that changed.
+    pub fn file(&mut self, which: &Which, news: &News) {
+        let (title, body, bad) = match news {
+            News::Good => (format!("The {which} file is valid again"), String::new(), false),
+            News::Gone => (format!("The {which} file is gone"), String::new(), false),
+            News::Wrong(reason) => {
+                let mut lines: Vec<_> = reason.lines().take(MISTAKES_MAX).collect();
+                if reason.lines().count() > MISTAKES_MAX {
+                    lines.push("and more: see `tallywheel check`");
+                }
+                lines.push("What it said before stays in use.");
+                (format!("The {which} file is not valid"), lines.join("\n"), true)
+            }
+        };
+        self.tell(Message { subject: Subject::File(which.to_string()), title, body, bad });
     }
 
     /// What is to be told since the last call.
     #[must_use]
-    pub fn take_news(&self) -> Vec<Message> {
-        self.news.take()
+    pub fn take_news(&mut self) -> Vec<Message> {
+        std::mem::take(&mut self.news)
     }
 
     /// Whether a board is being read.
     #[must_use]
     pub fn reads(&self, board: BoardIndex) -> bool {
-        self.reading.borrow().contains(&board)
+        self.reading.contains(&board)
+    }
+
+    fn tell(&mut self, message: Message) {
+        if self.news.len() < NEWS_MAX {
+            self.news.push(message);
+        }
     }
 }
 
@@ -85,15 +87,16 @@ mod tests {
             BoardChange::Reading { path: "/dev/hidraw0".to_owned(), name: "Bench board".to_owned() };
         let refused = BoardChange::Refused { reason: "no".to_owned(), cure: "yes".to_owned() };
         for (change, reads, news) in [
-            (reading, true, Some(("The board main is back", false))),
+            (reading.clone(), true, Some(("The board main is back", false))),
             (BoardChange::Gone, false, Some(("The board main was unplugged", true))),
             (BoardChange::Missing, false, None),
             (refused, false, None),
         ] {
             for before in [false, true] {
-                let ear = Ear::default();
+                let mut ear = Ear::default();
                 if before {
-                    ear.reading.borrow_mut().insert(board);
+                    ear.hear(&Note::Board { board, change: reading.clone() }, |_| "main".to_owned());
+                    assert_eq!(ear.take_news().len(), 1);
                 }
                 ear.hear(&Note::Board { board, change: change.clone() }, |_| "main".to_owned());
                 assert_eq!(ear.reads(board), reads, "{change:?}");
@@ -103,8 +106,23 @@ mod tests {
                 assert!(ear.take_news().is_empty());
             }
         }
-        let ear = Ear::default();
+        let mut ear = Ear::default();
         ear.hear(&Note::Unplugged { board, at: Timestamp::START }, |_| String::new());
         assert!(ear.take_news().is_empty() && !ear.reads(board));
+    }
+
+    #[test]
+    fn a_file_with_many_mistakes_fits_a_message() {
+        let mut ear = Ear::default();
+        let wrong: Vec<_> =
+            (1..=5).map(|line| format!("rig.toml:{line}:1: wheel: expected x, found y")).collect();
+        ear.file(&Which::Rig, &News::Wrong(wrong.join("\n")));
+        let news = ear.take_news();
+        assert_eq!(news[0].title, "The rig file is not valid");
+        assert_eq!(news[0].body.lines().count(), MISTAKES_MAX + 2, "{}", news[0].body);
+        for _ in 0..100 {
+            ear.file(&Which::Aircraft("heron".to_owned()), &News::Good);
+        }
+        assert_eq!(ear.take_news().len(), NEWS_MAX);
     }
 }

@@ -1,8 +1,7 @@
 //! The menu, in our own words: built anew from each [`Sight`], shown by whatever host there is.
 
-use super::sight::{Sight, Spot, TrimSight, Wish};
-use tallywheel_accumulator::Place;
-use tallywheel_units::TrimIndex;
+use super::sight::{Sight, TrimSight, Wish};
+use crate::commands::{Choice, Command, Spot, Switch};
 
 /// The most entries of one list; more would not fit on a screen.
 const LIST_MAX: usize = 40;
@@ -37,14 +36,12 @@ pub fn menu(sight: &Sight, marked: bool) -> Vec<Entry> {
         let losses = if sight.losses == 1 { "1 loss".to_owned() } else { format!("{} losses", sight.losses) };
         menu.push(Entry::Button(format!("Take the red corner away ({losses} since the start)"), Wish::Seen));
     }
-    for (trim, seen) in (0_u8..).map(TrimIndex::new).zip(&sight.trims) {
-        menu.push(Entry::More(format!("Align {} to", seen.name), places(trim, seen)));
-    }
+    menu.extend(sight.trims.iter().map(|trim| Entry::More(format!("Align {} to", trim.name), places(trim))));
     menu.push(Entry::More("Fly".to_owned(), hangar(sight)));
     menu.push(Entry::Check {
         label: "Hold the output".to_owned(),
         on: sight.held,
-        wish: Wish::Hold(!sight.held),
+        wish: Wish::Do(Command::Hold(if sight.held { Switch::Off } else { Switch::On })),
     });
     menu.push(Entry::Line);
     menu.push(Entry::Button("Open the log".to_owned(), Wish::OpenLog));
@@ -79,26 +76,27 @@ fn trim_line(trim: &TrimSight) -> String {
     )
 }
 
-fn places(trim: TrimIndex, seen: &TrimSight) -> Vec<Entry> {
-    let button = |label: &str, spot| Entry::Button(label.to_owned(), Wish::Align { trim, spot });
-    let mut places = vec![
-        button("neutral", Spot::Fixed(Place::Neutral)),
-        button("the low stop", Spot::Fixed(Place::Low)),
-        button("the high stop", Spot::Fixed(Place::High)),
-    ];
-    if !seen.named.is_empty() {
+fn places(trim: &TrimSight) -> Vec<Entry> {
+    let button =
+        |to: Spot| Entry::Button(to.to_string(), Wish::Do(Command::Align { trim: trim.name.clone(), to }));
+    let mut places = vec![button(Spot::Neutral), button(Spot::Low), button(Spot::High)];
+    if !trim.named.is_empty() {
         places.push(Entry::Line);
     }
-    places.extend(seen.named.iter().take(LIST_MAX).map(|name| button(name, Spot::Named(name.clone()))));
-    places.extend(rest(seen.named.len(), "tallywheel align"));
+    places.extend(trim.named.iter().take(LIST_MAX).map(|name| button(Spot::Named(name.clone()))));
+    places.extend(rest(trim.named.len(), "tallywheel align"));
     places
 }
 
 fn hangar(sight: &Sight) -> Vec<Entry> {
-    let options = sight.hangar.iter().take(LIST_MAX);
-    let chosen = options.clone().position(|name| *name == sight.aircraft);
-    let options = options.map(|name| (name.clone(), Wish::Fly(name.clone()))).collect();
-    let mut entries = vec![Entry::Choice { chosen, options }];
+    let parked = sight.hangar.iter().take(LIST_MAX);
+    let chosen = parked.clone().position(|parked| parked.flown);
+    let options = parked.map(|parked| {
+        let twin = sight.hangar.iter().any(|other| other.name == parked.name && other.stem != parked.stem);
+        let label = if twin { format!("{} ({})", parked.name, parked.stem) } else { parked.name.clone() };
+        (label, Wish::Do(Command::Fly(Choice::Named(parked.stem.clone()))))
+    });
+    let mut entries = vec![Entry::Choice { chosen, options: options.collect() }];
     entries.extend(rest(sight.hangar.len(), "tallywheel fly"));
     entries
 }
@@ -112,6 +110,7 @@ fn rest(all: usize, command: &str) -> Option<Entry> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tray::sight::Parked;
     use expect_test::{Expect, expect};
     use std::fmt::Write;
     use tallywheel_units::{Counts, Degrees, Margin, Normalized};
@@ -129,8 +128,15 @@ mod tests {
         }
     }
 
+    fn parked(name: &str, stem: &str, flown: bool) -> Parked {
+        Parked { stem: stem.to_owned(), name: name.to_owned(), flown }
+    }
+
     fn sight(trims: Vec<TrimSight>) -> Sight {
-        let hangar = ["Dabchick 1 trainer", "Heron 2 floatplane"].map(str::to_owned).to_vec();
+        let hangar = vec![
+            parked("Dabchick 1 trainer", "dabchick", false),
+            parked("Heron 2 floatplane", "heron", true),
+        ];
         Sight {
             aircraft: "Heron 2 floatplane".to_owned(),
             hangar,
@@ -177,23 +183,23 @@ mod tests {
             &sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]),
             false,
             &expect![[r#"
-            Heron 2 floatplane
-            rudder  +0.00  320° of 635°
-            ---
-            Align rudder to >
-              [neutral] Align { trim: TrimIndex(0), spot: Fixed(Neutral) }
-              [the low stop] Align { trim: TrimIndex(0), spot: Fixed(Low) }
-              [the high stop] Align { trim: TrimIndex(0), spot: Fixed(High) }
-            Fly >
-              ( ) Dabchick 1 trainer Fly("Dabchick 1 trainer")
-              (*) Heron 2 floatplane Fly("Heron 2 floatplane")
-            [Hold the output: false] Hold(true)
-            ---
-            [Open the log] OpenLog
-            [Open the folder] OpenFolder
-            ---
-            [Quit Tallywheel] Quit
-        "#]],
+                Heron 2 floatplane
+                rudder  +0.00  320° of 635°
+                ---
+                Align rudder to >
+                  [neutral] Do(Align { trim: "rudder", to: Neutral })
+                  [the low stop] Do(Align { trim: "rudder", to: Low })
+                  [the high stop] Do(Align { trim: "rudder", to: High })
+                Fly >
+                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
+                  (*) Heron 2 floatplane Do(Fly(Named("heron")))
+                [Hold the output: false] Do(Hold(On))
+                ---
+                [Open the log] OpenLog
+                [Open the folder] OpenFolder
+                ---
+                [Quit Tallywheel] Quit
+            "#]],
         );
     }
 
@@ -204,38 +210,40 @@ mod tests {
         let mut sight = sight(vec![rudder, trim("elevator", 0.0, -1.0, Margin::UNKNOWN)]);
         sight.boards_away.push("main".to_owned());
         sight.losses = 7;
+        sight.hangar.push(parked("Heron 2 floatplane", "heron-copy", false));
         sight.held = true;
         check(
             &sight,
             true,
             &expect![[r#"
-            Heron 2 floatplane
-            rudder  +1.00  635° of 635°, may be off by -2..+3 counts
-            elevator  -1.00  0° of 635°, may be anywhere
-            The board main is not connected
-            ---
-            [Take the red corner away (7 losses since the start)] Seen
-            Align rudder to >
-              [neutral] Align { trim: TrimIndex(0), spot: Fixed(Neutral) }
-              [the low stop] Align { trim: TrimIndex(0), spot: Fixed(Low) }
-              [the high stop] Align { trim: TrimIndex(0), spot: Fixed(High) }
-              ---
-              [take-off] Align { trim: TrimIndex(0), spot: Named("take-off") }
-              [one_engine] Align { trim: TrimIndex(0), spot: Named("one_engine") }
-            Align elevator to >
-              [neutral] Align { trim: TrimIndex(1), spot: Fixed(Neutral) }
-              [the low stop] Align { trim: TrimIndex(1), spot: Fixed(Low) }
-              [the high stop] Align { trim: TrimIndex(1), spot: Fixed(High) }
-            Fly >
-              ( ) Dabchick 1 trainer Fly("Dabchick 1 trainer")
-              (*) Heron 2 floatplane Fly("Heron 2 floatplane")
-            [Hold the output: true] Hold(false)
-            ---
-            [Open the log] OpenLog
-            [Open the folder] OpenFolder
-            ---
-            [Quit Tallywheel] Quit
-        "#]],
+                Heron 2 floatplane
+                rudder  +1.00  635° of 635°, may be off by -2..+3 counts
+                elevator  -1.00  0° of 635°, may be anywhere
+                The board main is not connected
+                ---
+                [Take the red corner away (7 losses since the start)] Seen
+                Align rudder to >
+                  [neutral] Do(Align { trim: "rudder", to: Neutral })
+                  [the low stop] Do(Align { trim: "rudder", to: Low })
+                  [the high stop] Do(Align { trim: "rudder", to: High })
+                  ---
+                  [take-off] Do(Align { trim: "rudder", to: Named("take-off") })
+                  [one_engine] Do(Align { trim: "rudder", to: Named("one_engine") })
+                Align elevator to >
+                  [neutral] Do(Align { trim: "elevator", to: Neutral })
+                  [the low stop] Do(Align { trim: "elevator", to: Low })
+                  [the high stop] Do(Align { trim: "elevator", to: High })
+                Fly >
+                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
+                  (*) Heron 2 floatplane (heron) Do(Fly(Named("heron")))
+                  ( ) Heron 2 floatplane (heron-copy) Do(Fly(Named("heron-copy")))
+                [Hold the output: true] Do(Hold(Off))
+                ---
+                [Open the log] OpenLog
+                [Open the folder] OpenFolder
+                ---
+                [Quit Tallywheel] Quit
+            "#]],
         );
         expect![[r#"
             rudder  +1.00  635° of 635°, may be off by -2..+3 counts
@@ -249,7 +257,7 @@ mod tests {
     fn a_list_that_is_too_long_says_where_the_rest_is() {
         let mut sight = sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]);
         let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Heron {n}")).collect();
-        sight.hangar = names.clone();
+        sight.hangar = names.iter().map(|name| parked(name, name, false)).collect();
         sight.trims[0].named = names;
         let menu = menu(&sight, false);
         for (label, command) in [("Fly", "fly"), ("Align rudder to", "align")] {

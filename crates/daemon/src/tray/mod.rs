@@ -1,12 +1,12 @@
 //! The icon in the desktop's tray, its menu, and messages to the desktop. All of it may be missing.
 //!
-//! [`Tray::tend`] runs beside the journal: whenever notes were written it looks ([`sight`]), decides whether anything
-//! looks different ([`tender`]) and hands the new [`Face`] to the host. At rest nothing runs.
+//! Whenever the program has done something it lets the tray look ([`sight`]); the tray decides whether anything looks
+//! different ([`tender`]) and hands the new [`Face`] to its host. What is chosen in the menu goes the way of all
+//! commands. At rest nothing runs.
 
 pub mod bulletin;
 #[cfg(target_os = "linux")]
 pub mod bus;
-pub mod cockpit;
 pub mod desk;
 pub mod ear;
 pub mod icon;
@@ -15,18 +15,23 @@ pub mod sight;
 pub mod tender;
 
 use crate::clock::Clock;
+use crate::commands::{Command, Commands, Origin};
+use crate::control::Control;
 use bulletin::{Bulletin, Message, Subject};
 use desk::Desk;
-use ear::Ear;
-use sight::{Cockpit, Wish};
+use sight::{Sight, Wish};
+use std::sync::Arc;
 use tender::{Face, Tender};
-use tokio::sync::mpsc::{self, Receiver};
+use tokio::sync::Notify;
+use tokio::sync::mpsc::{self, Receiver, Sender};
 
 /// Clicks that wait to be done.
 const WISHES_MAX: usize = 16;
+/// Failures that wait to be told.
+const FAILURES_MAX: usize = 16;
 
 /// Where the tray is shown. Neither function waits, and where nothing can be shown they do nothing.
-pub trait TrayHost {
+pub trait TrayHost: Send {
     /// Shows this face instead of the one before.
     fn show(&self, face: Face);
 
@@ -38,11 +43,13 @@ pub trait TrayHost {
 pub struct Tray {
     host: Box<dyn TrayHost>,
     wishes: Receiver<Wish>,
+    commands: Commands,
     desk: Desk,
-    failures: Receiver<Message>,
+    failures: (Sender<Message>, Receiver<Message>),
     clock: Clock,
     tender: Tender,
     bulletin: Bulletin,
+    quit: Arc<Notify>,
 }
 
 impl std::fmt::Debug for Tray {
@@ -51,119 +58,104 @@ impl std::fmt::Debug for Tray {
     }
 }
 
-/// What woke the tray.
-enum Woken {
-    Stirred,
-    Wish(Wish),
-    Failed(Message),
-    Due,
-}
-
 impl Tray {
-    /// The tray of this platform, on the running tokio runtime.
+    /// The tray of this platform, on the running tokio runtime. `quit` is told when the user ends the program.
     #[must_use]
-    pub fn start(desk: (Desk, Receiver<Message>), clock: Clock) -> Self {
+    pub fn start(commands: Commands, desk: Desk, clock: Clock, quit: Arc<Notify>) -> Self {
         let (send, wishes) = mpsc::channel(WISHES_MAX);
-        Self::on(host(send), wishes, desk, clock)
+        let (tender, bulletin) = Default::default();
+        let failures = mpsc::channel(FAILURES_MAX);
+        Self { host: host(send), wishes, commands, desk, failures, clock, tender, bulletin, quit }
     }
 
-    /// A tray on `host`, which sends what users wish for to `wishes`.
-    #[must_use]
-    pub fn on(
-        host: Box<dyn TrayHost>,
-        wishes: Receiver<Wish>,
-        (desk, failures): (Desk, Receiver<Message>),
-        clock: Clock,
-    ) -> Self {
-        Self { host, wishes, desk, failures, clock, tender: Tender::default(), bulletin: Bulletin::default() }
-    }
-
-    /// Keeps the tray up to date until the user quits by its menu.
-    pub async fn tend(&mut self, cockpit: &impl Cockpit, ear: &Ear) {
-        loop {
-            self.look(cockpit, ear);
-            let quit = match self.woken(ear).await {
-                Woken::Stirred => {
-                    // What comes in the meantime is in the same look.
-                    tokio::time::sleep(self.tender.pause(self.clock.now())).await;
-                    false
-                }
-                Woken::Wish(wish) => self.grant(&wish, cockpit),
-                Woken::Failed(message) => {
-                    self.bulletin.take(message);
-                    false
-                }
-                Woken::Due => false,
-            };
-            if quit {
-                return;
-            }
-        }
-    }
-
-    fn look(&mut self, cockpit: &impl Cockpit, ear: &Ear) {
+    /// Shows how everything stands and tells what is news, if that is due.
+    pub fn look(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        ear.take_news().into_iter().for_each(|message| self.bulletin.take(message));
+        let news = control.journal().ear_mut().take_news();
+        news.into_iter().for_each(|message| self.bulletin.take(message));
         while let Some(message) = self.bulletin.due(now) {
             self.host.tell(message);
         }
-        if let Some(face) = self.tender.look(now, &cockpit.sight()) {
+        if self.tender.is_due(now)
+            && let Some(face) = self.tender.look(now, &Sight::of(control))
+        {
             self.host.show(face);
         }
     }
 
-    async fn woken(&mut self, ear: &Ear) -> Woken {
-        let (now, deadline) = (self.clock.now(), self.bulletin.deadline());
+    /// Returns when a look is due that nothing else calls for. Nothing is lost where the caller gives up waiting.
+    pub async fn woken(&mut self) {
+        let now = self.clock.now();
+        let due = self.tender.deadline().into_iter().chain(self.bulletin.deadline()).min();
         let due = async {
-            match deadline {
+            match due {
                 Some(at) => tokio::time::sleep(at.since(now)).await,
                 None => std::future::pending().await,
             }
         };
         tokio::select! {
-            () = ear.stirred() => Woken::Stirred,
             // Without a host nobody wishes for anything.
-            Some(wish) = self.wishes.recv() => Woken::Wish(wish),
-            Some(message) = self.failures.recv() => Woken::Failed(message),
-            () = due => Woken::Due,
+            Some(wish) = self.wishes.recv() => self.grant(wish),
+            Some(message) = self.failures.1.recv() => self.bulletin.take(message),
+            () = due => {}
         }
     }
 
-    /// Says whether the program is to end.
-    fn grant(&mut self, wish: &Wish, cockpit: &impl Cockpit) -> bool {
+    fn grant(&mut self, wish: Wish) {
         let done = match wish {
-            Wish::Quit => return true,
+            Wish::Do(command) => {
+                self.command(command);
+                Ok(())
+            }
             Wish::Seen => {
                 self.tender.seen();
                 Ok(())
             }
-            Wish::OpenLog => self.desk.open_log(),
-            Wish::OpenFolder => self.desk.open_folder(),
-            Wish::Align { .. } | Wish::Fly(_) | Wish::Hold(_) => cockpit.grant(wish),
-        };
-        match done {
-            Ok(()) => tracing::info!(?wish, "done, as the tray's menu was asked"),
-            Err(reason) => {
-                tracing::warn!(?wish, reason, "the tray's menu was asked for what cannot be done");
-                self.bulletin.take(refusal(reason));
+            Wish::OpenLog => self.desk.open_log(&self.failures.0),
+            Wish::OpenFolder => self.desk.open_folder(&self.failures.0),
+            Wish::Quit => {
+                self.quit.notify_one();
+                Ok(())
             }
+        };
+        if let Err(message) = done {
+            self.bulletin.take(message);
         }
-        false
+    }
+
+    /// Has a command done; a refusal is told.
+    fn command(&self, command: Command) {
+        let (commands, failures) = (self.commands.clone(), self.failures.0.clone());
+        tokio::spawn(async move {
+            if let Err(refusal) = commands.ask(command, Origin::User).await {
+                // As many wait as a user can click; the log has all of them.
+                let _ = failures.try_send(Message {
+                    subject: Subject::Wish,
+                    title: "That was not done".to_owned(),
+                    body: refusal.to_string(),
+                    bad: true,
+                });
+            }
+        });
     }
 }
 
-fn refusal(reason: String) -> Message {
-    Message { subject: Subject::Wish, title: "That could not be done".to_owned(), body: reason, bad: true }
+/// Waits for a tray that may not be there.
+pub async fn woken(tray: Option<&mut Tray>) {
+    match tray {
+        Some(tray) => tray.woken().await,
+        None => std::future::pending().await,
+    }
 }
 
 #[cfg(target_os = "linux")]
-fn host(wishes: mpsc::Sender<Wish>) -> Box<dyn TrayHost> {
+fn host(wishes: Sender<Wish>) -> Box<dyn TrayHost> {
     Box::new(bus::BusHost::start(wishes))
 }
 
 /// No tray is known for this platform.
 #[cfg(not(target_os = "linux"))]
-fn host(_wishes: mpsc::Sender<Wish>) -> Box<dyn TrayHost> {
+fn host(_wishes: Sender<Wish>) -> Box<dyn TrayHost> {
     struct Nowhere;
     impl TrayHost for Nowhere {
         fn show(&self, _face: Face) {}

@@ -1,15 +1,16 @@
 //! What the tray gets to see of the daemon and may ask of it.
 
-use tallywheel_accumulator::Place;
-use tallywheel_units::{Degrees, Margin, Normalized, TrimIndex};
+use crate::commands::Command;
+use crate::control::Control;
+use tallywheel_units::{Degrees, Margin, Normalized};
 
 /// The daemon at one moment.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sight {
     /// The aircraft that is flown.
     pub aircraft: String,
-    /// All that could be flown, in the order of their files; the one that is flown is among them.
-    pub hangar: Vec<String>,
+    /// All that could be flown, in the order of their files.
+    pub hangar: Vec<Parked>,
     /// The trims, in the order of the aircraft file.
     pub trims: Vec<TrimSight>,
     /// Boards that are not being read.
@@ -18,6 +19,17 @@ pub struct Sight {
     pub losses: u64,
     /// Whether the output is held.
     pub held: bool,
+}
+
+/// An aircraft that could be flown.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Parked {
+    /// Its file's name without `.toml`.
+    pub stem: String,
+    /// Its name.
+    pub name: String,
+    /// Whether it is the one that is flown.
+    pub flown: bool,
 }
 
 /// One trim.
@@ -44,12 +56,8 @@ pub struct TrimSight {
 /// What a user may ask for by the menu.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Wish {
-    /// The wheel of a trim is at this place now.
-    Align { trim: TrimIndex, spot: Spot },
-    /// Fly the aircraft of this name.
-    Fly(String),
-    /// Hold the output, or let it go again.
-    Hold(bool),
+    /// Something that the daemon does.
+    Do(Command),
     /// The mark for losses was seen.
     Seen,
     /// Show the log.
@@ -60,23 +68,43 @@ pub enum Wish {
     Quit,
 }
 
-/// A place that a menu offers.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Spot {
-    /// Neutral or a stop.
-    Fixed(Place),
-    /// One of [`TrimSight::named`].
-    Named(String),
-}
-
-/// The daemon, as the tray knows it.
-pub trait Cockpit {
-    /// Looks.
-    fn sight(&self) -> Sight;
-
-    /// Does what a menu entry says: to align, fly or hold. What the tray does by itself never comes here.
-    ///
-    /// # Errors
-    /// Words for the user.
-    fn grant(&self, wish: &Wish) -> Result<(), String>;
+impl Sight {
+    /// How everything stands.
+    #[must_use]
+    pub fn of(control: &Control) -> Self {
+        let flying = control.flying();
+        let (names, ear) = (control.written().names(), control.written().ear());
+        let station = control.station();
+        let (trims, losses) = station.look(|tally| {
+            let trims = tally.trims().iter().zip(tally.readings()).zip(&flying.aircraft.trims);
+            let trims = trims.map(|((trim, reading), said)| TrimSight {
+                name: said.name.clone(),
+                degrees: reading.degrees,
+                travel: trim.accumulator.config().travel(),
+                neutral: trim.accumulator.config().neutral(),
+                normalized: reading.normalized,
+                margin: reading.margin,
+                away: names.board_index(trim.wheel).is_none_or(|board| !ear.reads(board)),
+                named: said.positions.iter().map(|position| position.name.clone()).collect(),
+            });
+            (trims.collect(), tally.losses().map(|(_, losses)| losses).sum())
+        });
+        let boards = names.boards().filter(|(board, _)| !ear.reads(*board));
+        Self {
+            aircraft: flying.aircraft.name.clone(),
+            hangar: control
+                .config()
+                .to_fly()
+                .map(|(stem, aircraft)| Parked {
+                    stem: stem.to_owned(),
+                    name: aircraft.name.clone(),
+                    flown: stem == flying.stem,
+                })
+                .collect(),
+            trims,
+            boards_away: boards.map(|(_, name)| name.to_owned()).collect(),
+            losses,
+            held: station.is_held(),
+        }
+    }
 }

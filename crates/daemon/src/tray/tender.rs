@@ -27,13 +27,21 @@ pub struct Tender {
     losses: u64,
     losses_seen: u64,
     looked: Option<Timestamp>,
+    late: Option<Timestamp>,
 }
 
 impl Tender {
-    /// How long to wait before the next [`Self::look`] is due.
+    /// Whether [`Self::look`] may be called now; if not, [`Self::deadline`] says when.
+    pub fn is_due(&mut self, now: Timestamp) -> bool {
+        let next = self.looked.map_or(Timestamp::START, |looked| looked.after(LOOK_EVERY));
+        self.late = (next > now).then_some(next);
+        self.late.is_none()
+    }
+
+    /// When a look that came too early is due; `None` while nothing waits to be seen.
     #[must_use]
-    pub fn pause(&self, now: Timestamp) -> Duration {
-        self.looked.map_or(Duration::ZERO, |looked| LOOK_EVERY.saturating_sub(now.since(looked)))
+    pub const fn deadline(&self) -> Option<Timestamp> {
+        self.late
     }
 
     /// Takes a look; answers the face to show if it is another than before.
@@ -119,16 +127,13 @@ mod tests {
     fn looks_are_a_tenth_of_a_second_apart() {
         let mut tender = Tender::default();
         let at = Timestamp::from_micros;
-        assert_eq!(tender.pause(at(5)), Duration::ZERO);
+        assert!(tender.is_due(at(5)));
         tender.look(at(1_000_000), &sight(1.0, Margin::CERTAIN, 0));
-        for (now, pause) in [(1_000_000, 100_000), (1_030_000, 70_000), (1_100_000, 0), (9_000_000, 0)] {
-            assert_eq!(tender.pause(at(now)), Duration::from_micros(pause), "at {now}");
+        assert_eq!(tender.deadline(), None, "nothing is awaited after a look");
+        for (now, due) in [(1_000_000, false), (1_030_000, false), (1_099_999, false), (1_100_000, true)] {
+            assert_eq!(tender.is_due(at(now)), due, "at {now}");
+            assert_eq!(tender.deadline(), (!due).then_some(at(1_100_000)), "at {now}");
         }
-        assert_eq!(
-            tender.pause(at(900_000)),
-            LOOK_EVERY,
-            "a clock that seems to run backwards waits no longer"
-        );
     }
 
     /// Losses, the margin and what the user does, in all orders that end differently.

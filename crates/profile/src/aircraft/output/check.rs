@@ -82,12 +82,12 @@ fn chosen_axes(
     }
     // In the order of the file, so that of two trims on one axis the second is told.
     let mut entries: Vec<_> = table.iter().collect();
-    entries.sort_by_key(|(name, _)| name.span().start);
+    entries.sort_by_key(|(name, _)| name.byte());
     let mut chosen: Vec<(TrimIndex, AxisCode)> = Vec::new();
     let mut complete = true;
     for (name, axis_field) in entries {
-        let path = format!("output.axes.{}", words::bare(name.get_ref()));
-        let trim = names.find(name.get_ref(), name.span().start, &path, "a [[trim]]", mistakes);
+        let path = format!("output.axes.{}", words::bare(name.as_str()));
+        let trim = names.find(name.as_str(), name.byte(), &path, "a [[trim]]", mistakes);
         let axis = axis_field.setting().copied();
         if let Some(axis) = axis
             && chosen.iter().any(|(_, other)| *other == axis)

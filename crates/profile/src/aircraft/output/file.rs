@@ -9,9 +9,11 @@ use std::net::SocketAddr;
 
 /// Where positions are published.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OutputFile {
     /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) kind: Key<OutputKind>,
     /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name.
     pub(crate) device: Key<DeviceName>,
@@ -36,6 +38,11 @@ pub(crate) enum OutputKind {
 impl Setting for OutputKind {
     const EXPECTED: &'static str = "\"axis\" or \"datagram\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["axis", "datagram"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "axis" => Some(Self::Axis),
@@ -47,6 +54,11 @@ impl Setting for OutputKind {
 
 impl Setting for Template {
     const EXPECTED: &'static str = "\"json\" or \"line\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["json", "line"] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
@@ -60,6 +72,11 @@ impl Setting for Template {
 impl Setting for AxisCode {
     const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|axis| axis.name() == text)
     }
@@ -72,6 +89,11 @@ pub(crate) struct DeviceName(pub(crate) String);
 impl Setting for DeviceName {
     const EXPECTED: &'static str =
         "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        crate::schema::plain_text(1, Rig::LONGEST_DEVICE_NAME)
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());

@@ -21,15 +21,11 @@ pub(crate) type Tables<T> = Option<Field<TableList<T>>>;
 #[serde(transparent)]
 pub(crate) struct UserKey(Spanned<String>);
 
-impl UserKey {
-    /// The key.
-    pub(crate) fn as_str(&self) -> &str {
-        self.0.get_ref()
-    }
+impl std::ops::Deref for UserKey {
+    type Target = Spanned<String>;
 
-    /// The byte that it begins at.
-    pub(crate) fn byte(&self) -> usize {
-        self.0.span().start
+    fn deref(&self) -> &Spanned<String> {
+        &self.0
     }
 }
 

@@ -73,22 +73,22 @@ fn positions(
     let Some(field) = positions else { return Some(Vec::new()) };
     // In the order of the file.
     let mut entries: Vec<_> = field.value.as_ref()?.iter().collect();
-    entries.sort_by_key(|(name, _)| name.byte());
+    entries.sort_by_key(|(name, _)| name.span().start);
     if let Some((surplus, _)) = entries.get(MOST) {
         let expected = format!("at most {MOST} positions");
-        mistakes.tell(surplus.byte(), "trim.positions", expected, entries.len().to_string());
+        mistakes.tell(surplus.span().start, "trim.positions", expected, entries.len().to_string());
     }
     let mut complete = true;
     let mut known = Vec::new();
     for (name, place) in entries.into_iter().take(MOST) {
-        let text = name.as_str();
+        let text = name.get_ref().as_str();
         let key = if text.is_empty() { words::quoted(text) } else { words::bare(text) };
         let path = format!("trim.positions.{key}");
         if START_WORDS.contains(&text) {
             let expected = "a name that does not mean a place already";
-            mistakes.tell(name.byte(), path.as_str(), expected, words::quoted(text));
+            mistakes.tell(name.span().start, path.as_str(), expected, words::quoted(text));
         } else if Name::from_text(text).is_none() {
-            mistakes.tell(name.byte(), path.as_str(), Name::EXPECTED, words::quoted(text));
+            mistakes.tell(name.span().start, path.as_str(), Name::EXPECTED, words::quoted(text));
         }
         match place.setting() {
             Some(Angle(at)) => {

@@ -3,6 +3,9 @@
 //! The files' words become the crates' own configuration here and nowhere else.
 
 mod outputs;
+mod places;
+
+pub use places::Places;
 
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
@@ -13,7 +16,7 @@ use tallywheel_hid_reader::{
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -83,6 +86,12 @@ impl Names {
         self.wheels.get(wheel.get()).map(|(_, board)| *board)
     }
 
+    /// The place of the board of this name.
+    #[must_use]
+    pub fn board_named(&self, name: &str) -> Option<BoardIndex> {
+        (0_u8..).map(BoardIndex::new).zip(&self.boards).find(|(_, known)| *known == name).map(|(at, _)| at)
+    }
+
     /// Every wheel with its name.
     pub fn wheels(&self) -> impl Iterator<Item = (WheelIndex, &str)> {
         (0_u8..).map(WheelIndex::new).zip(self.wheels.iter().map(|(name, _)| name.as_str()))
@@ -95,7 +104,7 @@ impl Names {
 }
 
 /// Everything that follows from a rig and an aircraft.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Plan {
     /// What things are called.
     pub names: Names,
@@ -108,17 +117,18 @@ pub struct Plan {
 }
 
 /// How one board is found and decoded.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct BoardPlan {
     board: BoardIndex,
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
     report_interval: Option<std::time::Duration>,
+    hidden: Option<Buttons>,
 }
 
 /// One wheel of a board, as the decoder has to know it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 struct WheelPlan {
     wheel: WheelIndex,
     name: String,
@@ -133,10 +143,22 @@ impl BoardPlan {
         self.board
     }
 
+    /// The buttons that nobody else shall see, if the rig file asks for that.
+    #[must_use]
+    pub const fn hidden(&self) -> Option<Buttons> {
+        self.hidden
+    }
+
     /// How the board is told from others.
     #[must_use]
     pub const fn find(&self) -> &BoardMatch {
         &self.find
+    }
+
+    /// Whether a wheel is on this board.
+    #[must_use]
+    pub fn has(&self, wheel: WheelIndex) -> bool {
+        self.wheels.iter().any(|plan| plan.wheel == wheel)
     }
 
     /// Where this board, which describes itself by `descriptor`, has its buttons.
@@ -167,13 +189,12 @@ impl BoardPlan {
             let wheel = self.wheels.get(place).map_or_else(String::new, |wheel| wheel.name.clone());
             PathError::Wheels { wheel, source }
         })?;
-        for (place, wheel) in self.wheels.iter().enumerate() {
-            decoder.know(place, &wheel.facts);
-        }
+        let facts: Vec<_> = self.wheels.iter().map(|wheel| wheel.facts).collect();
+        know(&mut decoder, &facts);
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(|config| config.inputs.buttons());
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
-        Ok(BoardPath { board: self.board, decoder, wheels, tap })
+        Ok(BoardPath { board: self.board, decoder, wheels, facts, tap })
     }
 }
 
@@ -183,7 +204,14 @@ pub struct BoardPath {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
+    facts: Vec<WheelFacts>,
     tap: Tap,
+}
+
+fn know(decoder: &mut BoardDecoder, facts: &[WheelFacts]) {
+    for (place, facts) in facts.iter().enumerate() {
+        decoder.know(place, facts);
+    }
 }
 
 impl BoardPath {
@@ -246,6 +274,28 @@ impl BoardPath {
         self.decoder.buttons()
     }
 
+    /// Goes on where `before` stands, which decodes the same board as the rig was described until now.
+    pub fn take_over(&mut self, before: &Self) {
+        self.decoder.take_over(&before.decoder);
+        know(&mut self.decoder, &self.facts);
+        self.tap.take_over(&before.tap);
+    }
+
+    /// Somebody knows that a wheel turned by `turned` counts, in its decoder's direction, since the last time.
+    pub fn confirm<F>(
+        &mut self,
+        wheel: WheelIndex,
+        at: Timestamp,
+        turned: Counts,
+        tally: &mut Tally,
+        effect: &mut F,
+    ) where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let Some(place) = self.wheels.iter().position(|known| *known == wheel) else { return };
+        self.decoder.confirm(place, at, turned, &mut |_, event| effect(wheel, tally.apply(wheel, event)));
+    }
+
     /// Reports of this board are missing that some other tally has counted.
     pub fn gap(&mut self, at: Timestamp, tally: &mut Tally) {
         let wheels = &self.wheels;
@@ -275,10 +325,20 @@ impl BoardPath {
 /// # Errors
 /// [`PlanError`]: what the user has to change.
 pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
+    plan_in(rig, aircraft, &mut Places::default())
+}
+
+/// The same for a program that has flown with another rig: boards and wheels that keep their names keep their
+/// places.
+///
+/// # Errors
+/// [`PlanError`]: what the user has to change.
+pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Plan, PlanError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
     if fitted.len() > TRIMS_MAX {
         return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
     }
+    let at = places.of(rig)?;
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
         let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
@@ -296,18 +356,19 @@ pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
             }
         };
         let gears = gears.into_boxed_slice();
-        trims.push(TrimTally::new(fit.wheel, config, start(trim.start), curve, trim.smoothing, gears));
+        let wheel = at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel);
+        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, gears));
     }
     let names = Names {
         rig: rig.name.clone(),
         aircraft: aircraft.name.clone(),
-        boards: rig.boards.iter().map(|board| board.name.clone()).collect(),
-        wheels: rig.wheels.iter().map(|wheel| (wheel.name.clone(), wheel.board)).collect(),
+        boards: places.boards().to_vec(),
+        wheels: places.wheels().to_vec(),
         trims: aircraft.trims.iter().map(|trim| trim.name.clone()).collect(),
     };
-    let boards =
-        (0_u8..).map(BoardIndex::new).zip(&rig.boards).map(|(place, board)| board_plan(rig, place, board));
-    let reversed = rig.wheels.iter().map(|wheel| wheel.reversed).collect();
+    let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
+    let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
+    let reversed = at.reversed(rig, places.wheels().len());
     let outputs = outputs::configs(rig, aircraft)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
@@ -323,10 +384,17 @@ pub fn board_match(board: &tallywheel_profile::Board) -> BoardMatch {
     }
 }
 
-fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -> BoardPlan {
-    let wheels = (0_u8..).map(WheelIndex::new).zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+fn board_plan(
+    rig: &Rig,
+    place: BoardIndex,
+    board: &tallywheel_profile::Board,
+    at: &places::OfRig,
+) -> BoardPlan {
+    let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
-        board: place,
+        board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
         runs: board.buttons.clone(),
         wheels: wheels
@@ -338,6 +406,7 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
             })
             .collect(),
         report_interval: board.report_interval,
+        hidden: board.hide.then_some(used),
     }
 }
 

@@ -124,7 +124,7 @@ impl TrimTally {
 }
 
 /// Everything that is counted.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Tally {
     wheels: Vec<WheelTally>,
     reversed: Vec<bool>,
@@ -224,6 +224,15 @@ impl Tally {
         }
     }
 
+    /// Puts a trim to a place that is certain; `None` where there is no such trim.
+    pub fn align(&mut self, trim: usize, place: Place) -> Option<Change> {
+        let (trim, published) = (self.trims.get_mut(trim)?, self.readings.get_mut(trim)?);
+        self.sequence = self.sequence.saturating_add(1);
+        let change = trim.align(place);
+        *published = reading(trim, published.counts);
+        Some(change)
+    }
+
     /// Changes a trim to one of its gears, 0 being the first of the aircraft file. The trim stays at its degrees;
     /// from now on the wheel takes it as far as the gear says. `None` where there is no such trim or gear.
     pub fn gear(&mut self, trim: usize, gear: usize) -> Option<Change> {
@@ -267,6 +276,42 @@ impl Tally {
         }
     }
 
+    /// Flies `trims` instead from now on, at most [`TRIMS_MAX`], on a rig whose wheel `n` counts backwards where
+    /// `reversed[n]`. Wheels go on counting; a wheel never loses its place, so the list only grows.
+    ///
+    /// `kept[n]` is the place of the trim before that goes on as trim `n`: it keeps its degrees, its margin and
+    /// what was counted, and takes the new configuration. All others start as they are. Answers what that did
+    /// to each trim that was kept.
+    pub fn adopt(
+        &mut self,
+        mut trims: Vec<TrimTally>,
+        kept: &[Option<usize>],
+        reversed: Vec<bool>,
+    ) -> Vec<Option<Change>> {
+        self.sequence = self.sequence.saturating_add(1);
+        let wheels = self.wheels.len().max(reversed.len());
+        self.wheels.resize(wheels, WheelTally::default());
+        self.reversed = reversed;
+        let mut changes = Vec::with_capacity(trims.len());
+        for (place, trim) in trims.iter_mut().enumerate() {
+            let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
+            changes.push(before.map(|before| {
+                trim.keep_gear(before);
+                let config = *trim.accumulator.config();
+                trim.accumulator = before.accumulator;
+                trim.applied = before.applied;
+                trim.refused = before.refused;
+                trim.reconfigure(config)
+            }));
+        }
+        self.smooth = is_smooth(&trims);
+        self.trims = trims;
+        let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
+        self.readings =
+            self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
+        changes
+    }
+
     /// Rises with every event that was applied; equal numbers mean an equal tally.
     #[must_use]
     pub const fn sequence(&self) -> u64 {
@@ -300,6 +345,21 @@ impl Tally {
     #[must_use]
     pub fn readings(&self) -> &[TrimReading] {
         &self.readings
+    }
+
+    /// The trims and, for each wheel, whether it counts backwards: what [`Self::adopt`] takes.
+    #[must_use]
+    pub fn into_parts(self) -> (Vec<TrimTally>, Vec<bool>) {
+        (self.trims, self.reversed)
+    }
+
+    /// What would be published of a trim if it were at `place`.
+    #[must_use]
+    pub fn reading_at(&self, trim: usize, place: Place) -> Option<TrimReading> {
+        let counts = self.readings.get(trim)?.counts;
+        let mut trim = self.trims.get(trim)?.clone();
+        trim.align(place);
+        Some(reading(&trim, counts))
     }
 
     fn change(&mut self, wheel: WheelIndex, change: impl Fn(&mut TrimTally)) {

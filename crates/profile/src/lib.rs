@@ -18,6 +18,8 @@ mod fit;
 mod names;
 mod read;
 mod rig;
+#[cfg(test)]
+mod schema;
 mod together;
 mod words;
 

@@ -10,10 +10,12 @@ use std::net::SocketAddr;
 
 /// Where positions are published.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OutputFile {
     /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program. `"steps"`:
     /// presses of virtual buttons, for a simulator that offers only "trim left" and "trim right".
+    #[cfg_attr(test, schemars(required))]
     pub(crate) kind: Key<OutputKind>,
     /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name. With `"steps"`: the name of
     /// the joystick whose buttons are pressed. Default: the same and `steps`.
@@ -59,6 +61,11 @@ pub(crate) enum OutputKind {
 impl Setting for OutputKind {
     const EXPECTED: &'static str = "\"axis\", \"datagram\" or \"steps\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["axis", "datagram", "steps"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "axis" => Some(Self::Axis),
@@ -72,6 +79,11 @@ impl Setting for OutputKind {
 impl Setting for Template {
     const EXPECTED: &'static str = "\"json\" or \"line\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["json", "line"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "json" => Some(Self::Json),
@@ -83,6 +95,11 @@ impl Setting for Template {
 
 impl Setting for AxisCode {
     const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|axis| axis.name() == text)
@@ -96,6 +113,11 @@ pub(crate) struct DeviceName(pub(crate) String);
 impl Setting for DeviceName {
     const EXPECTED: &'static str =
         "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        crate::schema::plain_text(1, Rig::LONGEST_DEVICE_NAME)
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());

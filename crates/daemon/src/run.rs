@@ -36,7 +36,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     let (notes, listener) = note::channel();
     let (bell, door) = dock::bell();
     let output_bell = bell.clone();
-    let outputs = outputs.into_iter().map(Supervised::new).collect();
+    let outputs = outputs.into_iter().map(|output| Supervised::new(output, clock.epoch())).collect();
     let changed = Box::new(move || output_bell.output_changed());
     let station = Arc::new(Station::new(tally, outputs, notes.clone(), changed));
     Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door)).keep()?;

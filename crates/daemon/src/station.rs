@@ -25,8 +25,8 @@ pub struct Station {
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
-    /// The deadline that the dock was last told to look at.
-    told_deadline: Option<Timestamp>,
+    /// When the dock wakes by itself, as far as it has asked or been told.
+    awake_at: Option<Timestamp>,
 }
 
 impl Outputs {
@@ -61,7 +61,7 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None });
+        let outputs = Mutex::new(Outputs { list: outputs, published: 0, awake_at: None });
         Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
@@ -84,7 +84,9 @@ impl Station {
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        lock(&self.outputs).deadline()
+        let mut outputs = lock(&self.outputs);
+        outputs.awake_at = outputs.deadline();
+        outputs.awake_at
     }
 
     /// Whether an output is down that a change on the machine may cure.
@@ -160,10 +162,13 @@ impl Station {
                 });
             }
         }
-        let deadline = outputs.deadline();
-        if deadline != outputs.told_deadline {
-            outputs.told_deadline = deadline;
-            // The dock keeps the time of what failed, and may be asleep without a timer.
+        // The dock keeps the time of what is still to be sent, and may be asleep without a timer, or for longer. A
+        // deadline that only moved away, as a keep-alive does with every datagram, is no reason to wake it: it asks
+        // again when it wakes.
+        if let Some(deadline) = outputs.deadline()
+            && outputs.awake_at.is_none_or(|awake_at| deadline < awake_at)
+        {
+            outputs.awake_at = Some(deadline);
             (self.output_changed)();
         }
     }

@@ -18,7 +18,7 @@ mod read;
 mod rig;
 mod words;
 
-pub use aircraft::{Aircraft, AxisCode, Output, Start, Template, Trim};
+pub use aircraft::{Aircraft, AxisCode, Destination, Output, Scale, Start, Template, Trim};
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
 pub use rig::{Board, ButtonRun, Rig, UsbId, Wheel, WheelInputs};

@@ -5,7 +5,7 @@ pub(crate) mod file;
 mod output;
 
 pub(crate) use check::check;
-pub use output::{AxisCode, Output, Template};
+pub use output::{AxisCode, Destination, Output, Scale, Template};
 
 use crate::read::At;
 use tallywheel_units::{Degrees, StopStyle};

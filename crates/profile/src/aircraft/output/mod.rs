@@ -2,10 +2,12 @@
 
 pub(super) mod check;
 pub(super) mod file;
+mod layout;
+mod scale;
 
-use std::net::SocketAddr;
-pub use tallywheel_units::AxisCode;
+use std::time::Duration;
 use tallywheel_units::TrimIndex;
+pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
 /// Where positions are published.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,23 +18,22 @@ pub enum Output {
         device: Option<String>,
         /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
         axes: Vec<(TrimIndex, AxisCode)>,
+        /// Which part of the axis a position takes, within -1..=1.
+        scale: Scale,
     },
     /// UDP datagrams.
     Datagram {
         /// Where to; the port is not 0.
-        to: SocketAddr,
+        to: Destination,
         /// What they look like.
         template: Template,
         /// The trims sent, in this order, at least one, none twice.
         trims: Vec<TrimIndex>,
+        /// What a position becomes; in a [`Template::Layout`] each trim has its own.
+        scale: Scale,
+        /// The least time between two; zero for no limit.
+        min_interval: Duration,
+        /// After so long without a change the position is sent again; at least `min_interval`.
+        keep_alive: Option<Duration>,
     },
-}
-
-/// What a datagram looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Template {
-    /// One JSON object.
-    Json,
-    /// A line of text.
-    Line,
 }

@@ -83,27 +83,67 @@ impl LossLog {
     }
 }
 
-/// Writes notes to the log and to the recording of the last hour as they come, for ever.
-pub async fn keep(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
-    loop {
-        drain(listener, names, losses, keeper);
-        listener.wait().await;
-    }
+/// Everything that is written down: the log, and the recording of the last hour.
+#[derive(Debug)]
+pub struct Journal {
+    listener: NoteListener,
+    names: Names,
+    losses: LossLog,
+    keeper: Keeper,
+    busy: bool,
 }
 
-/// Writes the notes that wait, and how many could not wait.
-pub fn drain(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
-    while let Some(note) = listener.try_next() {
-        keeper.note(&note);
-        write(&note, names, losses);
+impl Journal {
+    /// Of the notes that `listener` hears of things with these names.
+    #[must_use]
+    pub fn new(listener: NoteListener, names: Names, keeper: Keeper) -> Self {
+        Self { listener, names, losses: LossLog::default(), keeper, busy: false }
     }
-    keeper.flush();
-    let held_back = listener.take_held_back();
-    if held_back > 0 {
-        tracing::warn!(
-            notes = held_back,
-            "too much happened at once; these log lines are missing, no counts are"
-        );
+
+    /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
+    pub async fn wait(&self) {
+        self.listener.wait(self.busy).await;
+    }
+
+    /// Writes the notes that wait, and how many could not wait.
+    pub fn drain(&mut self) {
+        self.busy = false;
+        while let Some(note) = self.listener.try_next() {
+            self.busy = true;
+            self.keeper.note(&note);
+            write(&note, &self.names, &mut self.losses);
+        }
+        self.keeper.flush();
+        let held_back = self.listener.take_held_back();
+        if held_back > 0 {
+            tracing::warn!(
+                notes = held_back,
+                "too much happened at once; these log lines are missing, no counts are"
+            );
+        }
+    }
+
+    /// What things are called now.
+    #[must_use]
+    pub const fn names(&self) -> &Names {
+        &self.names
+    }
+
+    /// The recording of the last hour.
+    pub const fn keeper(&mut self) -> &mut Keeper {
+        &mut self.keeper
+    }
+
+    /// Another aircraft is flown or the rig has changed; what was noted before is written by the old names.
+    pub fn rename(&mut self, names: Names) {
+        self.drain();
+        self.names = names;
+    }
+
+    /// Writes the last notes and what all the losses come to.
+    pub fn close(&mut self) {
+        self.drain();
+        self.losses.summarise(&self.names);
     }
 }
 

@@ -11,6 +11,9 @@ pub mod boards;
 pub mod capture;
 pub mod check;
 pub mod clock;
+pub mod commands;
+pub mod config;
+pub mod control;
 pub mod demo;
 #[cfg(target_os = "linux")]
 pub mod devwatch;
@@ -26,6 +29,7 @@ pub mod journal;
 pub mod learn;
 pub mod logging;
 pub mod note;
+pub mod orders;
 pub mod plan;
 pub mod replay;
 pub mod report;

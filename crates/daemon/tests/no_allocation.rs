@@ -7,7 +7,7 @@ use std::net::UdpSocket;
 use std::time::Duration;
 use tallywheel::plan;
 use tallywheel::{note, station::Station};
-use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Supervised, Template};
+use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
@@ -31,8 +31,8 @@ fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let trims = vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())];
     let datagram = OutputConfig::Datagram(DatagramConfig::new(to, Template::Json, trims));
     let (notes, listener) = note::channel();
-    let outputs = [datagram, OutputConfig::Null].map(|config| Supervised::new(config, Epoch::ZERO)).into();
-    let station = Station::new(plan.tally, outputs, notes, Box::new(|| ()));
+    let outputs = vec![datagram, OutputConfig::Null];
+    let station = Station::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
     let mut at = Timestamp::START;
     station.publish_now(at);
     let mut send = |rounds: usize| {

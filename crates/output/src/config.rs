@@ -1,5 +1,5 @@
 use crate::datagram::{self, DatagramConfig};
-use crate::{AxisCode, ConfigProblem, axis};
+use crate::{AxisCode, ConfigProblem, Pace, StepsTrim, axis, steps};
 use tallywheel_units::{Scale, TrimIndex};
 
 /// What to open: one output as the aircraft file describes it.
@@ -20,6 +20,15 @@ pub enum OutputConfig {
     },
     /// UDP datagrams.
     Datagram(DatagramConfig),
+    /// Presses of virtual buttons that move a simulator's trim step by step.
+    Steps {
+        /// The name that simulators show, as for [`Self::Axis`], and another one than any axis has.
+        device_name: String,
+        /// Which trims are followed with which buttons.
+        trims: Vec<StepsTrim>,
+        /// How the buttons are pressed.
+        pace: Pace,
+    },
     /// Takes every frame and does nothing with it: for tests, and for running without a simulator.
     Null,
 }
@@ -31,6 +40,7 @@ impl OutputConfig {
         match self {
             Self::Axis { device_name, .. } => format!("axis \"{device_name}\""),
             Self::Datagram(config) => format!("datagram {}", config.to),
+            Self::Steps { device_name, .. } => format!("steps \"{device_name}\""),
             Self::Null => "null".to_owned(),
         }
     }
@@ -44,6 +54,7 @@ impl OutputConfig {
         match self {
             Self::Axis { device_name, axes, scale, .. } => axis::check(device_name, axes, *scale),
             Self::Datagram(config) => datagram::check(config),
+            Self::Steps { device_name, trims, pace } => steps::check(device_name, trims, pace),
             Self::Null => Ok(()),
         }
     }

@@ -1,4 +1,4 @@
-//! Where a trim's position goes: a virtual axis or datagrams.
+//! Where a trim's position goes: a virtual axis, datagrams or presses of buttons.
 //!
 //! The daemon turns each `[[output]]` of an aircraft file into an [`OutputConfig`], gives that to a
 //! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, waits or
@@ -54,6 +54,7 @@ mod error;
 mod float;
 mod frame;
 mod null;
+mod steps;
 mod supervised;
 
 pub use config::OutputConfig;
@@ -62,10 +63,11 @@ pub use epoch::Epoch;
 pub use error::{ConfigProblem, ErrorKind, OutputError};
 pub use frame::{Frame, TrimReading};
 pub use null::Null;
+pub use steps::{Pace, StepsTrim};
 pub use supervised::{ErrorCounts, Notice, State, Supervised};
 pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
-use tallywheel_units::Timestamp;
+use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
 /// Something that takes trim positions.
 pub trait Output: Send {
@@ -89,6 +91,13 @@ pub trait Output: Send {
     /// takes frames meanwhile and sends none; [`Self::deadline`] says when to give the next.
     fn is_opening(&self) -> bool {
         false
+    }
+
+    /// Takes what the simulator itself says of a trim: at `at` its trim was at `value`. For an output that
+    /// can only guess where the simulator is; all others have no use for it. Sends nothing, but may change
+    /// [`Self::deadline`].
+    fn told(&mut self, at: Timestamp, trim: TrimIndex, value: Normalized) {
+        let _ = (at, trim, value);
     }
 }
 
@@ -124,6 +133,9 @@ fn open_from(
             axis::open(name, device_name, axes, declared, *scale, start)
         }
         OutputConfig::Datagram(config) => datagram::open(name, config, epoch, start),
+        OutputConfig::Steps { device_name, trims, pace } => {
+            steps::open(name, device_name, trims, *pace, start)
+        }
         OutputConfig::Null => Ok(Box::new(Null::default())),
     }
 }

@@ -10,9 +10,9 @@ use tallywheel_units::{AxisValue, Scale, TrimIndex};
 #[cfg(any(not(target_os = "linux"), test))]
 mod absent;
 #[cfg(target_os = "linux")]
-mod device;
+pub(crate) mod device;
 #[cfg(target_os = "linux")]
-mod event;
+pub(crate) mod event;
 #[cfg(target_os = "linux")]
 mod joystick;
 
@@ -86,10 +86,7 @@ pub(crate) fn check(
 }
 
 fn check_names(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
-    let length = device_name.len();
-    if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
-        return Err(ConfigProblem::DeviceName);
-    }
+    check_name(device_name)?;
     if axes.is_empty() {
         return Err(ConfigProblem::NoTrims);
     }
@@ -107,6 +104,15 @@ fn check_scale(scale: Scale) -> Result<(), ConfigProblem> {
     let (low, high) = (scale.at_low().min(scale.at_high()), scale.at_low().max(scale.at_high()));
     if low < -1.0 || high > 1.0 {
         return Err(ConfigProblem::AxisRange { low: low.to_string(), high: high.to_string() });
+    }
+    Ok(())
+}
+
+/// Whether the kernel takes the name.
+pub(crate) fn check_name(device_name: &str) -> Result<(), ConfigProblem> {
+    let length = device_name.len();
+    if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
+        return Err(ConfigProblem::DeviceName);
     }
     Ok(())
 }

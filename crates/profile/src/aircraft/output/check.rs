@@ -1,6 +1,6 @@
 use super::file::{DeviceName, KeepAlive, MinInterval, OscPrefix, OutputFile, OutputKind, TemplateName};
 use super::scale::scale;
-use super::{AxisCode, Output, Scale, Template, layout};
+use super::{AxisCode, Output, Scale, Template, layout, steps};
 use crate::names::{Name, Names};
 use crate::read::{Field, List, Map, Mistakes, Tables, optional};
 use crate::words;
@@ -32,22 +32,54 @@ fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'
     match mistakes.required(&table.kind, byte, "output.kind")? {
         OutputKind::Axis => axis(table, byte, names, mistakes),
         OutputKind::Datagram => datagram(table, byte, names, mistakes),
+        OutputKind::Steps => press_steps(table, byte, names, mistakes),
     }
 }
 
 const AXIS: &str = "kind = \"axis\"";
 const DATAGRAM: &str = "kind = \"datagram\"";
+const STEPS: &str = "kind = \"steps\"";
+
+/// Tells of the keys of datagrams.
+fn tell_datagram_keys(table: &OutputFile, here: &str, mistakes: &Mistakes<'_>) {
+    mistakes.foreign(&table.to, "output.to", DATAGRAM, here);
+    mistakes.foreign(&table.template, "output.template", DATAGRAM, here);
+    mistakes.foreign(&table.trims, "output.trims", DATAGRAM, here);
+    mistakes.foreign(&table.prefix, "output.prefix", DATAGRAM, here);
+    mistakes.foreign(&table.layout, "output.layout", DATAGRAM, here);
+    mistakes.foreign(&table.min_interval_ms, "output.min_interval_ms", DATAGRAM, here);
+    mistakes.foreign(&table.keep_alive_ms, "output.keep_alive_ms", DATAGRAM, here);
+}
+
+/// Tells of the keys of steps.
+fn tell_steps_keys(table: &OutputFile, here: &str, mistakes: &Mistakes<'_>) {
+    mistakes.foreign(&table.presses, "output.presses", STEPS, here);
+    mistakes.foreign(&table.low_buttons, "output.low_buttons", STEPS, here);
+    mistakes.foreign(&table.high_buttons, "output.high_buttons", STEPS, here);
+    mistakes.foreign(&table.press_ms, "output.press_ms", STEPS, here);
+    mistakes.foreign(&table.pause_ms, "output.pause_ms", STEPS, here);
+    mistakes.foreign(&table.extra_presses, "output.extra_presses", STEPS, here);
+    mistakes.foreign(&table.settle_ms, "output.settle_ms", STEPS, here);
+}
+
+fn press_steps(
+    table: &OutputFile,
+    byte: usize,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Output> {
+    const OTHERS: &str = "kind = \"axis\" or \"datagram\"";
+    mistakes.foreign(&table.axes, "output.axes", AXIS, STEPS);
+    mistakes.foreign(&table.range, "output.range", OTHERS, STEPS);
+    mistakes.foreign(&table.invert, "output.invert", OTHERS, STEPS);
+    tell_datagram_keys(table, STEPS, mistakes);
+    steps::check(table, byte, names, mistakes).map(Output::Steps)
+}
 
 fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
     let OutputFile { kind: _, device, axes, range, invert, .. } = table;
-    let OutputFile { to, template, trims, prefix, layout, min_interval_ms, keep_alive_ms, .. } = table;
-    mistakes.foreign(to, "output.to", DATAGRAM, AXIS);
-    mistakes.foreign(template, "output.template", DATAGRAM, AXIS);
-    mistakes.foreign(trims, "output.trims", DATAGRAM, AXIS);
-    mistakes.foreign(prefix, "output.prefix", DATAGRAM, AXIS);
-    mistakes.foreign(layout, "output.layout", DATAGRAM, AXIS);
-    mistakes.foreign(min_interval_ms, "output.min_interval_ms", DATAGRAM, AXIS);
-    mistakes.foreign(keep_alive_ms, "output.keep_alive_ms", DATAGRAM, AXIS);
+    tell_datagram_keys(table, AXIS, mistakes);
+    tell_steps_keys(table, AXIS, mistakes);
     let axes = match axes {
         None => default_axes(byte, names, mistakes),
         Some(_) => chosen_axes(axes, names, mistakes),
@@ -67,12 +99,13 @@ fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
 fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
     let OutputFile { kind: _, device, axes, range, invert, .. } = table;
     let OutputFile { to, template, trims, prefix, layout, min_interval_ms, keep_alive_ms, .. } = table;
-    mistakes.foreign(device, "output.device", AXIS, DATAGRAM);
+    mistakes.foreign(device, "output.device", "kind = \"axis\" or \"steps\"", DATAGRAM);
     mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
+    tell_steps_keys(table, DATAGRAM, mistakes);
     let to = mistakes.required(to, byte, "output.to").cloned();
     let scale = scale(range, invert, Scale::UNIT, "output", mistakes);
     let named = || match trims {
-        None => names.indices().collect(),
+        None => all_trims(names),
         Some(_) => chosen_trims(trims, names, mistakes),
     };
     let Some(name) = optional(template) else {
@@ -129,7 +162,7 @@ fn default_axes(
         mistakes.tell(byte, "output.axes", expected, "nothing");
         return None;
     }
-    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisCode::ALL).collect())
+    Some(all_trims(names)?.into_iter().zip(AxisCode::ALL).collect())
 }
 
 fn chosen_axes(
@@ -202,20 +235,30 @@ fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) 
 
 /// Two joysticks of one name could not be told apart.
 fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
-    let mut seen: Vec<&Option<String>> = Vec::new();
+    // Those without a name differ by kind.
+    let mut seen: Vec<(&Option<String>, bool)> = Vec::new();
     for (output, field) in outputs.iter().zip(tables) {
-        let Some(Output::Axis { device, .. }) = output else { continue };
-        if seen.contains(&device) {
+        let (device, pressed) = match output {
+            Some(Output::Axis { device, .. }) => (device, false),
+            Some(Output::Steps(steps)) => (&steps.device, true),
+            Some(Output::Datagram { .. }) | None => continue,
+        };
+        if seen.iter().any(|(other, kind)| *other == device && (device.is_some() || *kind == pressed)) {
             let found = match device {
                 Some(name) => words::quoted(name),
                 None => "another joystick without one".to_owned(),
             };
             mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
         }
-        seen.push(device);
+        seen.push((device, pressed));
     }
 }
 
-fn index(place: usize) -> Option<TrimIndex> {
+/// Every trim of the file, in order.
+pub(super) fn all_trims(names: &Names<'_>) -> Option<Vec<TrimIndex>> {
+    names.indices().collect()
+}
+
+pub(super) fn index(place: usize) -> Option<TrimIndex> {
     u8::try_from(place).ok().map(TrimIndex::new)
 }

@@ -4,8 +4,10 @@ pub(super) mod check;
 pub(super) mod file;
 mod layout;
 mod scale;
+mod steps;
 
 use std::time::Duration;
+pub use steps::Steps;
 use tallywheel_units::TrimIndex;
 pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
@@ -36,4 +38,6 @@ pub enum Output {
         /// After so long without a change the position is sent again; at least `min_interval`.
         keep_alive: Option<Duration>,
     },
+    /// Presses of virtual buttons.
+    Steps(Steps),
 }

@@ -183,6 +183,14 @@ fn write(note: &Note, names: &Names, losses: &mut LossLog) {
                 BoardChange::Refused { reason, cure } => {
                     tracing::error!(board, reason, cure, "the board is there but cannot be read");
                 }
+                BoardChange::Hidden { twin } => {
+                    tracing::info!(
+                        board,
+                        device = twin,
+                        "the wheels are hidden; use this device for all else"
+                    );
+                }
+                BoardChange::NotHidden { reason } => tracing::error!(board, "{reason}"),
             }
         }
         Note::Output { output, change, bad: false } => tracing::info!(output, "{change}"),

@@ -9,14 +9,14 @@ pub use places::Places;
 
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
-use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
+use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, Counts, FixedCounts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -33,6 +33,9 @@ pub enum PlanError {
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
     Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    /// The trim's curve is none.
+    #[error("trim {trim}: {source}")]
+    Curve { trim: String, source: tallywheel_accumulator::CurveError },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -106,7 +109,7 @@ impl Names {
 }
 
 /// Everything that follows from a rig and an aircraft.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Plan {
     /// What things are called.
     pub names: Names,
@@ -126,6 +129,7 @@ pub struct BoardPlan {
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
     report_interval: Option<std::time::Duration>,
+    hidden: Option<Buttons>,
 }
 
 /// One wheel of a board, as the decoder has to know it.
@@ -142,6 +146,12 @@ impl BoardPlan {
     #[must_use]
     pub const fn board(&self) -> BoardIndex {
         self.board
+    }
+
+    /// The buttons that nobody else shall see, if the rig file asks for that.
+    #[must_use]
+    pub const fn hidden(&self) -> Option<Buttons> {
+        self.hidden
     }
 
     /// How the board is told from others.
@@ -336,15 +346,23 @@ pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Pl
     let at = places.of(rig)?;
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
+        let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
-        let config = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
-            .map_err(|source| PlanError::Trim { trim: trim.name.clone(), source })?;
-        trims.push(TrimTally {
-            wheel: at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel),
-            accumulator: Accumulator::new(config, start(trim.start)),
-            applied: FixedCounts::ZERO,
-            refused: FixedCounts::ZERO,
-        });
+        let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
+            .map_err(error)?;
+        let gears: Result<Vec<_>, _> = trim.gears.iter().map(|gear| direct.geared(*gear)).collect();
+        let gears = gears.map_err(error)?;
+        let config = gears.first().copied().unwrap_or(direct);
+        let curve = match trim.curve.as_slice() {
+            [] => None,
+            points => {
+                let curve = Curve::new(points, trim.neutral);
+                Some(curve.map_err(|source| PlanError::Curve { trim: trim.name.clone(), source })?)
+            }
+        };
+        let gears = gears.into_boxed_slice();
+        let wheel = at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel);
+        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, gears));
     }
     let names = Names {
         rig: rig.name.clone(),
@@ -378,6 +396,8 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
@@ -391,6 +411,7 @@ fn board_plan(
             })
             .collect(),
         report_interval: board.report_interval,
+        hidden: board.hide.then_some(used),
     }
 }
 

@@ -32,13 +32,15 @@ struct Outputs {
     published: u64,
     /// The deadline that the dock was last told to look at.
     told_deadline: Option<Timestamp>,
+    /// When the trims are elsewhere than published although nothing moves them.
+    gliding: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
     gate: Option<Box<Gate>>,
 }
 
 impl Outputs {
     fn deadline(&self) -> Option<Timestamp> {
-        self.list.iter().filter_map(Supervised::deadline).min()
+        self.list.iter().filter_map(Supervised::deadline).chain(self.gliding).min()
     }
 }
 
@@ -47,6 +49,8 @@ impl Outputs {
 struct Step {
     sequence: u64,
     trims: Readings,
+    /// When the trims are elsewhere although nothing moves them.
+    deadline: Option<Timestamp>,
 }
 
 /// What is to be flown from now on.
@@ -63,13 +67,15 @@ pub struct Adoption {
 }
 
 impl Step {
-    fn of(tally: &Tally) -> Self {
+    fn of(tally: &mut Tally, at: Timestamp) -> Self {
         let mut step = Self::default();
-        step.take(tally);
+        step.take(tally, at);
         step
     }
 
-    fn take(&mut self, tally: &Tally) {
+    fn take(&mut self, tally: &mut Tally, at: Timestamp) {
+        tally.glide(at);
+        self.deadline = tally.deadline(at);
         self.sequence = tally.sequence();
         self.trims.clear();
         // The tally has no more trims than fit.
@@ -91,13 +97,14 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None, gate: None });
+        let outputs = Outputs { list: outputs, published: 0, told_deadline: None, gliding: None, gate: None };
+        let outputs = Mutex::new(outputs);
         Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
     pub fn publish_now(&self, at: Timestamp) {
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         self.publish(&mut lock(&self.outputs), at, &step);
     }
 
@@ -110,7 +117,7 @@ impl Station {
     pub fn align(&self, trim: usize, place: Place, at: Timestamp) -> Option<Change> {
         let (change, step) = {
             let mut tally = lock(&self.tally);
-            (tally.align(trim, place)?, Step::of(&tally))
+            (tally.align(trim, place)?, Step::of(&mut tally, at))
         };
         let mut outputs = lock(&self.outputs);
         if let Some(gate) = &mut outputs.gate {
@@ -123,7 +130,7 @@ impl Station {
     /// Lets the outputs stay where they are (`true`) or follow the trims again; says whether that is new.
     pub fn hold(&self, hold: bool, at: Timestamp) -> bool {
         let mut outputs = lock(&self.outputs);
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         let gate = outputs.gate.get_or_insert_default();
         let new = gate.is_held() != hold;
         if hold {
@@ -147,8 +154,8 @@ impl Station {
     pub fn await_at(&self, trim: usize, place: Place, at: Timestamp) -> bool {
         let mut outputs = lock(&self.outputs);
         let (step, shown) = {
-            let tally = lock(&self.tally);
-            (Step::of(&tally), tally.reading_at(trim, place))
+            let mut tally = lock(&self.tally);
+            (Step::of(&mut tally, at), tally.reading_at(trim, place))
         };
         let (Some(there), Some(now)) = (shown, step.trims.get(trim)) else { return false };
         let gate = outputs.gate.get_or_insert_default();
@@ -175,7 +182,7 @@ impl Station {
             // Both at once: a frame of the old trims must not reach an output that knows the new ones.
             let (changes, step) = {
                 let mut tally = lock(&self.tally);
-                (tally.adopt(trims, &kept, reversed), Step::of(&tally))
+                (tally.adopt(trims, &kept, reversed), Step::of(&mut tally, at))
             };
             let mut closing = std::mem::take(&mut outputs.list);
             let mut opening = Vec::new();
@@ -200,20 +207,20 @@ impl Station {
 
     /// Opens outputs and takes them in.
     fn open(&self, mut opening: Vec<Supervised>, at: Timestamp) {
-        let mut step = Step::of(&lock(&self.tally));
+        let mut step = Step::of(&mut lock(&self.tally), at);
         if let Some(gate) = &mut lock(&self.outputs).gate {
             step.trims = gate.pass(&step.trims);
         }
         self.give(&mut opening, &step.frame(at));
         let mut outputs = lock(&self.outputs);
         outputs.list.append(&mut opening);
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         self.publish(&mut outputs, at, &step);
     }
 
     /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
@@ -294,7 +301,7 @@ impl Station {
             if tally.sequence() == before {
                 return false;
             }
-            step.take(&tally);
+            step.take(&mut tally, at);
         }
         self.publish(&mut lock(&self.outputs), at, &step);
         for effect in &effects {
@@ -308,11 +315,13 @@ impl Station {
             return;
         }
         outputs.published = step.sequence;
+        outputs.gliding = step.deadline;
         let Outputs { list, gate, .. } = outputs;
         match gate {
             None => self.give(list, &step.frame(at)),
             Some(gate) => {
-                let shown = Step { sequence: step.sequence, trims: gate.pass(&step.trims) };
+                let shown =
+                    Step { sequence: step.sequence, trims: gate.pass(&step.trims), deadline: step.deadline };
                 self.give(list, &shown.frame(at));
                 outputs.drop_open_gate();
             }

@@ -22,8 +22,8 @@ mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, OnReport, Output, Position, Specificity, Start, Template, TitleChoice, TitlePattern,
-    Trim, choose_by_title,
+    Aircraft, AxisCode, OnReport, Output, Position, Specificity, Start, Steps, Template, TitleChoice,
+    TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};

@@ -33,7 +33,10 @@ impl Ear {
             }
             BoardChange::Reading { .. } => ("is back", "Align the trims if the wheels were turned.", false),
             // That is no news: either it never was there, or its loss was told already.
-            BoardChange::Missing | BoardChange::Refused { .. } => return,
+            BoardChange::Missing
+            | BoardChange::Refused { .. }
+            | BoardChange::Hidden { .. }
+            | BoardChange::NotHidden { .. } => return,
         };
         let title = format!("The board {} {title}", name(*board));
         self.tell(Message { subject: Subject::Board(*board), title, body: body.to_owned(), bad });

@@ -31,11 +31,21 @@ impl Rig {
     /// name, cut to what the kernel takes.
     #[must_use]
     pub fn device_name(&self) -> String {
+        self.device_name_with("")
+    }
+
+    /// What the joystick of a steps output is called: the same and `steps`.
+    #[must_use]
+    pub fn steps_device_name(&self) -> String {
+        self.device_name_with(" steps")
+    }
+
+    fn device_name_with(&self, end: &str) -> String {
         let mut name = format!("Tallywheel {}", self.name);
-        let fits = |end: &usize| *end <= Self::LONGEST_DEVICE_NAME;
-        let end = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
-        name.truncate(end.unwrap_or(0));
-        name
+        let fits = |bytes: &usize| bytes + end.len() <= Self::LONGEST_DEVICE_NAME;
+        let cut = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
+        name.truncate(cut.unwrap_or(0));
+        name + end
     }
 }
 
@@ -52,6 +62,8 @@ pub struct Board {
     pub path: Option<String>,
     /// Time between two reports while something changes, 0.125 ms to 1 s.
     pub report_interval: Option<Duration>,
+    /// Whether simulators are kept from seeing its wheels; never with `buttons`.
+    pub hide: bool,
     /// Which bits are which buttons; empty to go by the board's report descriptor. No bit and no button is
     /// in two runs, and either all runs have a report ID or none has.
     pub buttons: Vec<ButtonRun>,

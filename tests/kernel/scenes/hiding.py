@@ -237,7 +237,7 @@ def buttons(text: str) -> list[tuple[int, int]]:
 def about(text: str) -> list[str]:
     """What evtest says of the device's kind, but for its name, fuzz and where its axes are."""
     lines = readers.evtest(text).about.splitlines()
-    kept = [line for line in lines if re.match(r"Input device ID|  ?Event |\s+(Min|Max|Flat|Resolution)|Properties", line)]
+    kept = [line for line in lines if re.match(r"Input device ID|\s+Event |\s+(Min|Max|Flat|Resolution)|Properties", line)]
     return kept
 
 

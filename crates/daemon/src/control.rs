@@ -9,11 +9,13 @@ use crate::config::{Changed, Config, News, Which};
 use crate::dock::DockBell;
 use crate::journal::Journal;
 use crate::plan::{self, Names, Places, Plan};
+use crate::saved::{self, Saved};
 use crate::station::{Adoption, Station};
+use crate::tally::Tally;
 use std::sync::Arc;
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_profile::{Aircraft, Rig};
-use tallywheel_units::Counts;
+use tallywheel_profile::{Aircraft, Rig, Start};
+use tallywheel_units::{Counts, Margin};
 
 /// More turns than these in one go are a slip of the finger.
 const TURNS_MAX: i32 = 1000;
@@ -39,6 +41,7 @@ pub struct Control {
     dock: DockBell,
     clock: Clock,
     journal: Journal,
+    saved: Saved,
     /// Why the newest good files are not in use together, as far as it was said.
     misfit: Option<String>,
 }
@@ -46,15 +49,17 @@ pub struct Control {
 impl Control {
     /// Of a station that flies `flying` with the boards of `dock`.
     #[must_use]
-    pub const fn new(
+    pub fn new(
         config: Config,
         flying: Flying,
         station: Arc<Station>,
         dock: DockBell,
         clock: Clock,
         journal: Journal,
+        mut saved: Saved,
     ) -> Self {
-        Self { config, flying, station, dock, clock, journal, misfit: None }
+        saved.flies(&flying.stem, station.look(Tally::sequence));
+        Self { config, flying, station, dock, clock, journal, saved, misfit: None }
     }
 
     /// What is flown.
@@ -78,6 +83,24 @@ impl Control {
     /// What is written down.
     pub const fn journal(&mut self) -> &mut Journal {
         &mut self.journal
+    }
+
+    /// Writes down what happened since the last time, in the log and as the positions to start from next time.
+    pub fn tick(&mut self) {
+        self.journal.drain();
+        self.save();
+    }
+
+    fn save(&mut self) {
+        let places = self.station.look(saved::places);
+        self.saved.take(&self.flying.stem, &self.flying.aircraft, places);
+    }
+
+    /// Writes the last lines and the last positions.
+    pub fn close(mut self) {
+        self.save();
+        self.journal.close();
+        self.saved.close();
     }
 
     /// Does what is asked, logs it and answers.
@@ -184,8 +207,12 @@ impl Control {
     /// Flies this from now on. Trims of the same aircraft that keep their names go on where they are.
     fn fly_with(&mut self, stem: String, rig: Arc<Rig>, aircraft: Arc<Aircraft>) -> Result<(), String> {
         let mut places = self.flying.places.clone();
-        let plan = plan::plan_in(&rig, &aircraft, &mut places).map_err(|error| error.to_string())?;
+        let mut plan = plan::plan_in(&rig, &aircraft, &mut places).map_err(|error| error.to_string())?;
         let same = stem == self.flying.stem;
+        if !same {
+            self.save();
+        }
+        start_where_saved(&mut plan, &stem, &aircraft, &mut self.saved);
         let before = |name: &str| self.flying.aircraft.trims.iter().position(|trim| trim.name == name);
         let kept = aircraft.trims.iter().map(|trim| before(&trim.name).filter(|_| same));
         let kept: Vec<_> = kept.collect();
@@ -207,6 +234,9 @@ impl Control {
         self.journal.rename(names);
         self.journal.keeper().adopt(last_hour, &kept);
         self.say_moved(&changes);
+        if !same {
+            self.saved.flies(&stem, self.station.look(Tally::sequence));
+        }
         self.flying = Flying { stem, aircraft, rig, places };
         self.misfit = None;
         Ok(())
@@ -251,8 +281,18 @@ impl Control {
             Spot::High => Ok(Place::High),
             Spot::At(degrees) => Ok(Place::At(*degrees)),
             Spot::Named(name) => {
-                let trim = self.flying.aircraft.trims.get(trim).map_or("", |trim| &trim.name).to_owned();
-                Err(Refusal::NoSuchPosition { trim, given: name.clone(), choices: Vec::new() })
+                let trim = self.flying.aircraft.trims.get(trim);
+                let at = trim.and_then(|trim| trim.position(name));
+                at.map(Place::At).ok_or_else(|| {
+                    let positions = trim.map_or([].as_slice(), |trim| &trim.positions);
+                    let named = positions.iter().map(|position| position.name.as_str());
+                    let choices = ["low", "neutral", "high"].into_iter().chain(named).map(str::to_owned);
+                    Refusal::NoSuchPosition {
+                        trim: trim.map_or_else(String::new, |trim| trim.name.clone()),
+                        given: name.clone(),
+                        choices: choices.collect(),
+                    }
+                })
             }
         }
     }
@@ -282,6 +322,18 @@ impl Control {
         // The decoder does not know that the rig turns its counts round.
         self.dock.confirm(place, if wheel.reversed { -counts } else { counts });
         Ok(Outcome::Confirmed { wheel: wheel.name.clone(), counts })
+    }
+}
+
+/// Trims that start where they were last are put there. That is certain: the wheel turns for ever, so wherever it
+/// was turned to while the program was off, the trim is where it was left.
+pub fn start_where_saved(plan: &mut Plan, stem: &str, aircraft: &Aircraft, saved: &mut Saved) {
+    for (place, trim) in aircraft.trims.iter().enumerate() {
+        if matches!(trim.start, Start::Saved | Start::Simulator)
+            && let Some(degrees) = saved.place(stem, &trim.name)
+        {
+            plan.tally.resume(place, Place::At(degrees), Margin::CERTAIN);
+        }
     }
 }
 

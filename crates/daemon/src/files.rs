@@ -117,6 +117,12 @@ pub fn choose_aircraft(folder: &Path, name: Option<&str>) -> Result<AircraftFile
     })
 }
 
+/// Whether there is an aircraft file of this name.
+#[must_use]
+pub fn is_aircraft(folder: &Path, name: &str) -> bool {
+    aircraft_in(folder).is_ok_and(|paths| paths.iter().any(|path| stem(path) == name))
+}
+
 /// A file's name without its ending.
 #[must_use]
 pub fn stem(path: &Path) -> String {

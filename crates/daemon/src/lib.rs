@@ -34,6 +34,7 @@ pub mod plan;
 pub mod replay;
 pub mod report;
 pub mod run;
+pub mod saved;
 pub mod station;
 pub mod tally;
 

@@ -104,7 +104,7 @@ impl Names {
 }
 
 /// Everything that follows from a rig and an aircraft.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Plan {
     /// What things are called.
     pub names: Names,

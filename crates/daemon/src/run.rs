@@ -7,12 +7,14 @@ use crate::args::RunArgs;
 use crate::clock::Clock;
 use crate::commands::{self, Commands, Requests};
 use crate::config::{Config, Settle, Watch};
-use crate::control::{Control, Flying};
+use crate::control::{self, Control, Flying};
 use crate::dock::{self, Dock, HidOpener, Opener};
 use crate::failure::Failure;
+use crate::files::AircraftFile;
 use crate::journal::Journal;
 use crate::plan::{self, Places, Plan};
 use crate::report::last_hour::Keeper;
+use crate::saved::{Saved, Store};
 use crate::station::Station;
 use crate::{files, folders, logging, note};
 use std::path::PathBuf;
@@ -29,9 +31,11 @@ const LOOK_STEP: Duration = Duration::from_secs(2);
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
 pub fn run(args: &RunArgs) -> Result<(), Failure> {
+    let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
-        log_folder: args.log_dir.clone().map_or_else(folders::logs, Ok)?,
+        state_folder: args.state_dir.clone().unwrap_or_else(|| log_folder.clone()),
+        log_folder,
         aircraft: args.aircraft.clone(),
     };
     let ready = prepare(settings, Clock::start())?;
@@ -58,6 +62,8 @@ pub struct Settings {
     pub folder: PathBuf,
     /// The log and the last hour.
     pub log_folder: PathBuf,
+    /// What outlives the program.
+    pub state_folder: PathBuf,
     /// The aircraft that the user names.
     pub aircraft: Option<String>,
 }
@@ -69,6 +75,7 @@ pub struct Ready {
     flying: Flying,
     plan: Plan,
     last_hour: Plan,
+    saved: Saved,
 }
 
 /// Reads the files and puts rig and aircraft together.
@@ -77,12 +84,22 @@ pub struct Ready {
 /// Where they are wrong.
 pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
     let rig = Arc::new(files::rig_in(&settings.folder)?);
-    let file = files::choose_aircraft(&settings.folder, settings.aircraft.as_deref())?;
+    let mut saved = Saved::new(Store::new(&settings.state_folder));
+    let file = choose(&settings, &saved)?;
     let mut places = Places::default();
-    let plan = plan::plan_in(&rig, &file.aircraft, &mut places)?;
-    let last_hour = plan::plan(&rig, &file.aircraft)?;
+    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places)?;
+    control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
+    let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
-    Ok(Ready { settings, clock, flying, plan, last_hour })
+    Ok(Ready { settings, clock, flying, plan, last_hour, saved })
+}
+
+/// The aircraft that the user names, or the last one flown if it is there, or the only one.
+fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, Failure> {
+    let folder = &settings.folder;
+    let last = || saved.last_aircraft().filter(|stem| files::is_aircraft(folder, stem));
+    let name = settings.aircraft.clone().or_else(last);
+    Ok(files::choose_aircraft(folder, name.as_deref())?)
 }
 
 /// The running program, but for the thread that keeps it.
@@ -101,7 +118,7 @@ impl Ready {
     /// # Errors
     /// Where the system gives no thread.
     pub fn start(self, opener: impl Opener) -> std::io::Result<Running> {
-        let Self { settings, clock, flying, plan, last_hour } = self;
+        let Self { settings, clock, flying, plan, last_hour, saved } = self;
         let watch = Watch::new(&settings.folder);
         let mut config = Config::new(&settings.folder);
         config.read();
@@ -115,7 +132,7 @@ impl Ready {
         let station = Arc::new(Station::new(tally, outputs, notes.clone(), changed));
         Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
         let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
-        let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal);
+        let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
         Ok(Running { control, station, commands, requests, watch, clock })
     }
 }
@@ -153,7 +170,7 @@ impl Running {
         control.begin();
         let mut settle = Settle::default();
         loop {
-            control.journal().drain();
+            control.tick();
             let look = match settle.due() {
                 Some(due) => Some(due.since(clock.now())),
                 None => (!watch.is_on()).then_some(LOOK_STEP),
@@ -181,9 +198,9 @@ impl Running {
     }
 
     /// Closes the outputs and writes the last lines of the log.
-    pub fn close(mut self) {
+    pub fn close(self) {
         self.station.close_outputs();
-        self.control.journal().close();
+        self.control.close();
     }
 }
 

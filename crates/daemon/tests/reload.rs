@@ -292,7 +292,10 @@ fn commands_are_answered() {
     };
     assert_eq!(align("rudder", "low").unwrap(), "trim rudder aligned: 360.0° to 0.0°, axis 0 to -32767");
     assert_eq!(align("rudder", "100").unwrap(), "trim rudder aligned: 0.0° to 100.0°, axis -32767 to -23665");
-    assert_eq!(align("rudder", "landing").unwrap_err(), "trim rudder has no position landing; there are: ");
+    assert_eq!(
+        align("rudder", "landing").unwrap_err(),
+        "trim rudder has no position landing; there are: low, neutral, high"
+    );
     assert_eq!(align("flap", "low").unwrap_err(), "there is no trim or wheel flap; there are: rudder");
     let confirm = |wheel: &str, turns| ask(Command::Confirm { wheel: wheel.into(), turns });
     assert_eq!(confirm("flap", 1).unwrap_err(), "there is no wheel flap; there are: rudder, elevator");

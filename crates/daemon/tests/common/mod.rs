@@ -81,8 +81,12 @@ impl Bench {
 
     /// With the files that are in `folder`.
     pub fn start_in(folder: PathBuf) -> Self {
+        Self::start_with(settings(&folder))
+    }
+
+    pub fn start_with(settings: Settings) -> Self {
+        let folder = settings.folder.clone();
         let (reports, fed) = bounded(1000);
-        let settings = settings(&folder);
         let ready = run::prepare(settings, Clock::start()).unwrap();
         let mut running = ready.start(Plug(Some(fed))).unwrap();
         let (station, commands) = (running.station(), running.commands());
@@ -134,16 +138,26 @@ impl Bench {
         self.ask(Command::Reload).unwrap();
     }
 
-    pub fn stop(self) {
-        let _ = fs::remove_dir_all(&self.folder);
+    /// Ends the program and leaves the files.
+    pub fn end(self) -> PathBuf {
         self.stop.send(()).unwrap();
         self.thread.join().unwrap();
+        self.folder
+    }
+
+    pub fn stop(self) {
+        let _ = fs::remove_dir_all(self.end());
     }
 }
 
 /// Everything in the folder itself.
 pub fn settings(folder: &Path) -> Settings {
-    Settings { folder: folder.to_owned(), log_folder: folder.join("log"), aircraft: None }
+    Settings {
+        folder: folder.to_owned(),
+        log_folder: folder.join("log"),
+        state_folder: folder.join("state"),
+        aircraft: None,
+    }
 }
 
 /// Has one board, once.

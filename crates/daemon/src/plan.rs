@@ -7,16 +7,17 @@ mod places;
 
 pub use places::Places;
 
+use crate::presses::Presses;
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
-use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
+use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, Counts, FixedCounts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -33,6 +34,9 @@ pub enum PlanError {
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
     Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    /// The trim's curve is none.
+    #[error("trim {trim}: {source}")]
+    Curve { trim: String, source: tallywheel_accumulator::CurveError },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -120,6 +124,8 @@ pub struct BoardPlan {
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
+    /// Buttons that do something.
+    presses: Vec<ButtonNumber>,
     report_interval: Option<std::time::Duration>,
 }
 
@@ -184,7 +190,8 @@ impl BoardPlan {
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(|config| config.inputs.buttons());
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
-        Ok(BoardPath { board: self.board, decoder, wheels, facts, tap })
+        let presses = Presses::of(&self.presses);
+        Ok(BoardPath { board: self.board, decoder, wheels, facts, presses, tap })
     }
 }
 
@@ -195,6 +202,7 @@ pub struct BoardPath {
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
     facts: Vec<WheelFacts>,
+    presses: Option<Box<Presses>>,
     tap: Tap,
 }
 
@@ -252,6 +260,15 @@ impl BoardPath {
         });
     }
 
+    /// Which buttons that do something were pressed by a report, after it was decoded.
+    #[inline]
+    pub fn pressed(&mut self, at: Timestamp) -> Buttons {
+        match &mut self.presses {
+            None => Buttons::NONE,
+            Some(presses) => presses.take(at, self.decoder.buttons()),
+        }
+    }
+
     /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
     /// changed the tally.
     pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
@@ -269,6 +286,9 @@ impl BoardPath {
         self.decoder.take_over(&before.decoder);
         know(&mut self.decoder, &self.facts);
         self.tap.take_over(&before.tap);
+        if let Some(presses) = &mut self.presses {
+            presses.resume(self.decoder.buttons());
+        }
     }
 
     /// Somebody knows that a wheel turned by `turned` counts, in its decoder's direction, since the last time.
@@ -301,6 +321,9 @@ impl BoardPath {
     where
         F: FnMut(WheelIndex, Effect) + ?Sized,
     {
+        if let Some(presses) = &mut self.presses {
+            presses.forget();
+        }
         let wheels = &self.wheels;
         self.decoder.unplugged(at, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
@@ -331,15 +354,23 @@ pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Pl
     let at = places.of(rig)?;
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
+        let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
-        let config = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
-            .map_err(|source| PlanError::Trim { trim: trim.name.clone(), source })?;
-        trims.push(TrimTally {
-            wheel: at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel),
-            accumulator: Accumulator::new(config, start(trim.start)),
-            applied: FixedCounts::ZERO,
-            refused: FixedCounts::ZERO,
-        });
+        let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
+            .map_err(error)?;
+        let gears: Result<Vec<_>, _> = trim.gears.iter().map(|gear| direct.geared(*gear)).collect();
+        let gears = gears.map_err(error)?;
+        let config = gears.first().copied().unwrap_or(direct);
+        let curve = match trim.curve.as_slice() {
+            [] => None,
+            points => {
+                let curve = Curve::new(points, trim.neutral);
+                Some(curve.map_err(|source| PlanError::Curve { trim: trim.name.clone(), source })?)
+            }
+        };
+        let gears = gears.into_boxed_slice();
+        let wheel = at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel);
+        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, gears));
     }
     let names = Names {
         rig: rig.name.clone(),
@@ -385,6 +416,7 @@ fn board_plan(
                 facts: wheel_facts(said),
             })
             .collect(),
+        presses: rig.buttons.iter().filter(|b| b.board == place).map(|b| b.button).collect(),
         report_interval: board.report_interval,
     }
 }

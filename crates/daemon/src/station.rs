@@ -3,6 +3,7 @@
 //! The tally's lock is never held across I/O. The outputs have a lock of their own; a frame that was
 //! overtaken by a newer one while waiting for it is dropped, since the newer one holds all it had to say.
 
+use crate::commands::{Command, Commands, Origin};
 use crate::note::{Note, Notes};
 use crate::orders::Order;
 use crate::plan::BoardPath;
@@ -12,7 +13,9 @@ use gate::{Gate, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
 use tallywheel_output::{Frame, Notice, OutputConfig, State, Supervised};
-use tallywheel_units::{Timestamp, WheelIndex};
+use tallywheel_units::{
+    BoardIndex, ButtonNumber, Buttons, Counts, Normalized, Timestamp, TrimIndex, WheelIndex,
+};
 
 mod gate;
 
@@ -25,6 +28,7 @@ pub struct Station {
     outputs: Mutex<Outputs>,
     notes: Notes,
     output_changed: Box<dyn Fn() + Send + Sync>,
+    commands: Option<Commands>,
 }
 
 struct Outputs {
@@ -34,11 +38,18 @@ struct Outputs {
     told_deadline: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
     gate: Option<Box<Gate>>,
+    /// When the trims are elsewhere than published although nothing moves them.
+    gliding: Option<Timestamp>,
+    /// Nothing is published at all.
+    silent: bool,
 }
 
 impl Outputs {
     fn deadline(&self) -> Option<Timestamp> {
-        self.list.iter().filter_map(Supervised::deadline).min()
+        if self.silent {
+            return None;
+        }
+        self.list.iter().filter_map(Supervised::deadline).chain(self.gliding).min()
     }
 }
 
@@ -47,6 +58,8 @@ impl Outputs {
 struct Step {
     sequence: u64,
     trims: Readings,
+    /// When the trims are elsewhere although nothing moves them.
+    deadline: Option<Timestamp>,
 }
 
 /// What is to be flown from now on.
@@ -63,13 +76,15 @@ pub struct Adoption {
 }
 
 impl Step {
-    fn of(tally: &Tally) -> Self {
+    fn of(tally: &mut Tally, at: Timestamp) -> Self {
         let mut step = Self::default();
-        step.take(tally);
+        step.take(tally, at);
         step
     }
 
-    fn take(&mut self, tally: &Tally) {
+    fn take(&mut self, tally: &mut Tally, at: Timestamp) {
+        tally.glide(at);
+        self.deadline = tally.deadline(at);
         self.sequence = tally.sequence();
         self.trims.clear();
         // The tally has no more trims than fit.
@@ -91,13 +106,27 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None, gate: None });
-        Self { tally: Mutex::new(tally), outputs, notes, output_changed }
+        let outputs = Outputs {
+            list: outputs,
+            published: 0,
+            told_deadline: None,
+            gate: None,
+            gliding: None,
+            silent: false,
+        };
+        let outputs = Mutex::new(outputs);
+        Self { tally: Mutex::new(tally), outputs, notes, output_changed, commands: None }
+    }
+
+    /// With somebody to tell which buttons are pressed.
+    #[must_use]
+    pub fn with_commands(self, commands: Commands) -> Self {
+        Self { commands: Some(commands), ..self }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
     pub fn publish_now(&self, at: Timestamp) {
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         self.publish(&mut lock(&self.outputs), at, &step);
     }
 
@@ -110,7 +139,7 @@ impl Station {
     pub fn align(&self, trim: usize, place: Place, at: Timestamp) -> Option<Change> {
         let (change, step) = {
             let mut tally = lock(&self.tally);
-            (tally.align(trim, place)?, Step::of(&tally))
+            (tally.align(trim, place)?, Step::of(&mut tally, at))
         };
         let mut outputs = lock(&self.outputs);
         if let Some(gate) = &mut outputs.gate {
@@ -120,10 +149,20 @@ impl Station {
         Some(change)
     }
 
+    /// Changes a trim to one of its gears and publishes it; `None` where there is no such trim or gear.
+    pub fn gear(&self, trim: usize, gear: usize, at: Timestamp) -> Option<Change> {
+        let (change, step) = {
+            let mut tally = lock(&self.tally);
+            (tally.gear(trim, gear)?, Step::of(&mut tally, at))
+        };
+        self.publish(&mut lock(&self.outputs), at, &step);
+        Some(change)
+    }
+
     /// Lets the outputs stay where they are (`true`) or follow the trims again; says whether that is new.
     pub fn hold(&self, hold: bool, at: Timestamp) -> bool {
         let mut outputs = lock(&self.outputs);
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         let gate = outputs.gate.get_or_insert_default();
         let new = gate.is_held() != hold;
         if hold {
@@ -147,8 +186,8 @@ impl Station {
     pub fn await_at(&self, trim: usize, place: Place, at: Timestamp) -> bool {
         let mut outputs = lock(&self.outputs);
         let (step, shown) = {
-            let tally = lock(&self.tally);
-            (Step::of(&tally), tally.reading_at(trim, place))
+            let mut tally = lock(&self.tally);
+            (Step::of(&mut tally, at), tally.reading_at(trim, place))
         };
         let (Some(there), Some(now)) = (shown, step.trims.get(trim)) else { return false };
         let gate = outputs.gate.get_or_insert_default();
@@ -165,6 +204,43 @@ impl Station {
         lock(&self.outputs).gate.as_ref().is_some_and(|gate| gate.is_awaiting(trim))
     }
 
+    /// Publishes nothing (`true`) or everything again.
+    pub fn silence(&self, silent: bool, at: Timestamp) {
+        let mut outputs = lock(&self.outputs);
+        if std::mem::replace(&mut outputs.silent, silent) && !silent {
+            let step = Step::of(&mut lock(&self.tally), at);
+            self.publish(&mut outputs, at, &step);
+        }
+    }
+
+    /// What the outputs are made from.
+    #[must_use]
+    pub fn outputs(&self) -> Vec<OutputConfig> {
+        lock(&self.outputs).list.iter().map(|output| output.config().clone()).collect()
+    }
+
+    /// For each trim what the outputs say of it, and what its wheel was turned in sum.
+    #[must_use]
+    pub fn seen(&self, at: Timestamp) -> Vec<(Normalized, Counts)> {
+        let mut outputs = lock(&self.outputs);
+        let mut tally = lock(&self.tally);
+        let step = Step::of(&mut tally, at);
+        let shown = match &mut outputs.gate {
+            Some(gate) => gate.clone().pass(&step.trims),
+            None => step.trims,
+        };
+        let turned = |trim: &TrimTally| tally.wheel(trim.wheel).map_or(Counts::ZERO, |wheel| wheel.turned);
+        shown.iter().zip(tally.trims()).map(|(shown, trim)| (shown.normalized, turned(trim))).collect()
+    }
+
+    /// Tells the outputs where the simulator has a trim.
+    pub fn told(&self, trim: usize, value: Normalized, at: Timestamp) {
+        let Ok(trim) = u8::try_from(trim).map(TrimIndex::new) else { return };
+        let mut outputs = lock(&self.outputs);
+        outputs.list.iter_mut().for_each(|output| output.told(at, trim, value));
+        self.tell_deadline(&mut outputs);
+    }
+
     /// Flies what `adoption` says, while boards go on being read. Outputs that are the same before and after
     /// stay open; readers never wait for one to be opened or closed. Answers what became of the trims that
     /// were kept.
@@ -175,7 +251,7 @@ impl Station {
             // Both at once: a frame of the old trims must not reach an output that knows the new ones.
             let (changes, step) = {
                 let mut tally = lock(&self.tally);
-                (tally.adopt(trims, &kept, reversed), Step::of(&tally))
+                (tally.adopt(trims, &kept, reversed), Step::of(&mut tally, at))
             };
             let mut closing = std::mem::take(&mut outputs.list);
             let mut opening = Vec::new();
@@ -200,20 +276,22 @@ impl Station {
 
     /// Opens outputs and takes them in.
     fn open(&self, mut opening: Vec<Supervised>, at: Timestamp) {
-        let mut step = Step::of(&lock(&self.tally));
+        let mut step = Step::of(&mut lock(&self.tally), at);
         if let Some(gate) = &mut lock(&self.outputs).gate {
             step.trims = gate.pass(&step.trims);
         }
-        self.give(&mut opening, &step.frame(at));
+        if !lock(&self.outputs).silent {
+            self.give(&mut opening, &step.frame(at));
+        }
         let mut outputs = lock(&self.outputs);
         outputs.list.append(&mut opening);
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         self.publish(&mut outputs, at, &step);
     }
 
     /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
-        let step = Step::of(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
@@ -243,7 +321,21 @@ impl Station {
         let settled = self.update(path, at, |path, tally, effect| path.settle(at, tally, effect));
         let happened = counted || settled;
         let board = path.board();
+        let pressed = path.pressed(at);
+        if pressed.bits() != 0 {
+            self.pressed(board, pressed);
+        }
         path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
+    }
+
+    #[cold]
+    fn pressed(&self, board: BoardIndex, pressed: Buttons) {
+        let Some(commands) = &self.commands else { return };
+        let all = 1..=ButtonNumber::LAST.get();
+        for button in all.filter_map(ButtonNumber::new).filter(|button| pressed.pressed(*button)) {
+            // Where too many wait, somebody leans on the button.
+            let _ = commands.post(Command::Press { board, button }, Origin::Button);
+        }
     }
 
     /// Does what a reader is ordered to, before its next report; false where it is to end.
@@ -294,7 +386,7 @@ impl Station {
             if tally.sequence() == before {
                 return false;
             }
-            step.take(&tally);
+            step.take(&mut tally, at);
         }
         self.publish(&mut lock(&self.outputs), at, &step);
         for effect in &effects {
@@ -304,19 +396,24 @@ impl Station {
     }
 
     fn publish(&self, outputs: &mut Outputs, at: Timestamp, step: &Step) {
-        if step.sequence < outputs.published {
+        if step.sequence < outputs.published || outputs.silent {
             return;
         }
         outputs.published = step.sequence;
+        outputs.gliding = step.deadline;
         let Outputs { list, gate, .. } = outputs;
         match gate {
             None => self.give(list, &step.frame(at)),
             Some(gate) => {
-                let shown = Step { sequence: step.sequence, trims: gate.pass(&step.trims) };
+                let shown = Step { trims: gate.pass(&step.trims), ..*step };
                 self.give(list, &shown.frame(at));
                 outputs.drop_open_gate();
             }
         }
+        self.tell_deadline(outputs);
+    }
+
+    fn tell_deadline(&self, outputs: &mut Outputs) {
         let deadline = outputs.deadline();
         if deadline != outputs.told_deadline {
             outputs.told_deadline = deadline;
@@ -346,7 +443,7 @@ impl Outputs {
     }
 }
 
-fn note(board: tallywheel_units::BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Note {
+fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Note {
     match effect {
         Effect::Counted(counts) => Note::Counted { at, wheel, counts },
         Effect::Lost(loss) => Note::Lost { board, wheel, loss },

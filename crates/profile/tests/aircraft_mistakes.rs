@@ -31,7 +31,7 @@ fn what_is_missing() {
     spoil_aircraft(
         "kind = \"axis\"\n",
         "",
-        &expect![[r#"a.toml:18:1: output.kind: expected "axis" or "datagram", found nothing"#]],
+        &expect![[r#"a.toml:18:1: output.kind: expected "axis", "datagram" or "steps", found nothing"#]],
     );
     spoil_aircraft(
         "to = \"127.0.0.1:47811\"\n",
@@ -66,7 +66,7 @@ fn an_unknown_key() {
         "template = \"line\"",
         "format = \"line\"",
         &expect![
-            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `to`, `template` or `trims`, found `format`"
+            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `to`, `template`, `trims`, `presses`, `low_buttons`, `high_buttons`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
         ],
     );
     spoil_aircraft(
@@ -121,7 +121,7 @@ fn the_wrong_kind_of_value() {
     spoil_aircraft(
         "kind = \"axis\"",
         "kind = \"joystick\"",
-        &expect![[r#"a.toml:19:8: output.kind: expected "axis" or "datagram", found "joystick""#]],
+        &expect![[r#"a.toml:19:8: output.kind: expected "axis", "datagram" or "steps", found "joystick""#]],
     );
     spoil_aircraft(
         "template = \"line\"",
@@ -366,7 +366,7 @@ fn keys_of_the_other_kind() {
         "kind = \"datagram\"",
         "kind = \"datagram\"\ndevice = \"x\"\naxes = { pitch = \"x\" }",
         &expect![[r#"
-            a.toml:25:10: output.device: expected this key only with kind = "axis", found it with kind = "datagram"
+            a.toml:25:10: output.device: expected this key only with kind = "axis" or "steps", found it with kind = "datagram"
             a.toml:26:8: output.axes: expected this key only with kind = "axis", found it with kind = "datagram""#]],
     );
 }
@@ -420,8 +420,8 @@ fn the_other_kind_of_file() {
         &expect![[r#"
             rig.toml:1:1: board: expected at least one [[board]], found nothing
             rig.toml:1:1: wheel: expected at least one [[wheel]], found nothing
-            rig.toml:3:3: trim: expected one of the keys `name`, `board` or `wheel`, found `trim`, which belongs in an aircraft file
-            rig.toml:18:3: output: expected one of the keys `name`, `board` or `wheel`, found `output`, which belongs in an aircraft file"#]],
+            rig.toml:3:3: trim: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file
+            rig.toml:18:3: output: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `output`, which belongs in an aircraft file"#]],
     );
 }
 

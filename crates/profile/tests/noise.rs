@@ -10,7 +10,7 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, aircraft, fit, rig};
+use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, Steps, aircraft, fit, rig};
 use tallywheel_units::{Degrees, Gear, Normalized};
 
 /// What a mistake must tell, and where it must be.
@@ -54,6 +54,7 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
         }
     }
     prop_assert!(rig.device_name().len() <= Rig::LONGEST_DEVICE_NAME);
+    prop_assert!(rig.steps_device_name().len() <= Rig::LONGEST_DEVICE_NAME);
     Ok(())
 }
 
@@ -93,6 +94,14 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
                 axes.iter().map(|(trim, _)| *trim).collect()
             }
             Output::Datagram { trims, .. } => trims.clone(),
+            Output::Steps(steps) => {
+                let buttons: BTreeSet<_> =
+                    steps.trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
+                prop_assert_eq!(buttons.len(), 2 * steps.trims.len());
+                prop_assert!(buttons.iter().all(|button| button.get() <= Steps::LAST_BUTTON));
+                prop_assert!((1..=10_000).contains(&steps.presses));
+                steps.trims.iter().map(|(trim, ..)| *trim).collect()
+            }
         };
         prop_assert!(!trims.is_empty());
         prop_assert!(trims.iter().all(|trim| trim.get() < aircraft.trims.len()));

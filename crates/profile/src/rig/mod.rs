@@ -1,9 +1,13 @@
 //! The rig file.
 
+mod button;
 mod check;
 pub(crate) mod file;
+mod simulator;
 
+pub use button::{Button, Press, Spot};
 pub(crate) use check::check;
+pub use simulator::Simulator;
 
 use crate::read::Setting;
 use std::fmt;
@@ -20,6 +24,10 @@ pub struct Rig {
     pub boards: Vec<Board>,
     /// The wheels, at least one; a [`tallywheel_units::WheelIndex`] is a place in this list.
     pub wheels: Vec<Wheel>,
+    /// Where the simulator's reports come in, if they do.
+    pub simulator: Option<Simulator>,
+    /// Buttons that do something, maybe none.
+    pub buttons: Vec<Button>,
 }
 
 impl Rig {
@@ -31,11 +39,21 @@ impl Rig {
     /// name, cut to what the kernel takes.
     #[must_use]
     pub fn device_name(&self) -> String {
+        self.device_name_with("")
+    }
+
+    /// What the joystick of a steps output is called: the same and `steps`.
+    #[must_use]
+    pub fn steps_device_name(&self) -> String {
+        self.device_name_with(" steps")
+    }
+
+    fn device_name_with(&self, end: &str) -> String {
         let mut name = format!("Tallywheel {}", self.name);
-        let fits = |end: &usize| *end <= Self::LONGEST_DEVICE_NAME;
-        let end = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
-        name.truncate(end.unwrap_or(0));
-        name
+        let fits = |bytes: &usize| bytes + end.len() <= Self::LONGEST_DEVICE_NAME;
+        let cut = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
+        name.truncate(cut.unwrap_or(0));
+        name + end
     }
 }
 

@@ -18,6 +18,7 @@ use tallywheel_hid_reader::{
     BoardMatch, Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, RecordedDevice, Refusal, ReportSource,
     SourceError,
 };
+use tallywheel_output::{HiddenBoard, OutputError};
 use tallywheel_units::{Counts, Timestamp, WheelIndex};
 
 /// How often boards are looked for where the system cannot tell of changes, and only while one is missing.
@@ -81,6 +82,13 @@ struct Berth {
     plan: BoardPlan,
     state: State,
     said: Option<BoardChange>,
+    hiding: Option<Hiding>,
+}
+
+/// A board whose wheels are hidden, or shall be when the rig file says so.
+struct Hiding {
+    path: String,
+    board: Option<HiddenBoard>,
 }
 
 #[derive(Debug, Clone)]
@@ -233,6 +241,7 @@ impl<O: Opener> Dock<O> {
                         |berth: &&mut Berth| matches!(berth.state, State::Reading { id, .. } if id == reader);
                     if let Some(berth) = self.berths.iter_mut().find(of) {
                         berth.state = State::Away;
+                        berth.hiding = None;
                         berth.say(&self.notes, BoardChange::Gone);
                         look = true;
                     }
@@ -321,6 +330,7 @@ impl<O: Opener> Dock<O> {
                     match reader.read(board, path) {
                         Ok(()) => {
                             berth.state = State::Reading { id, orders, descriptor };
+                            berth.hide(from.clone(), notes);
                             berth.say(notes, BoardChange::Reading { path: from, name });
                         }
                         Err(error) => berth.refuse(
@@ -362,7 +372,7 @@ impl<O: Opener> Dock<O> {
 
 impl Berth {
     const fn new(plan: BoardPlan) -> Self {
-        Self { plan, state: State::Away, said: None }
+        Self { plan, state: State::Away, said: None, hiding: None }
     }
 
     /// The same board, decoded by another plan.
@@ -370,7 +380,15 @@ impl Berth {
         if plan == self.plan {
             return self;
         }
+        let hidden = self.plan.hidden();
         self.plan = plan;
+        if hidden != self.plan.hidden()
+            && let Some(Hiding { path, board }) = self.hiding.take()
+        {
+            // It can be taken again only once it has been given back.
+            drop(board);
+            self.hide(path, notes);
+        }
         match &self.state {
             State::Reading { orders, descriptor, .. } => match self.plan.path(descriptor) {
                 Ok(path) => orders.give(Order::Path(Box::new(path))),
@@ -400,8 +418,31 @@ impl Berth {
         }
     }
 
+    /// Hides its wheels if the rig file asks for that.
+    fn hide(&mut self, path: String, notes: &Notes) {
+        let (board, notes) = (self.plan.board(), notes.clone());
+        let tell = move |what: Result<String, OutputError>| {
+            let change = match what {
+                Ok(twin) => BoardChange::Hidden { twin },
+                Err(error) => BoardChange::NotHidden { reason: error.to_string() },
+            };
+            notes.post(Note::Board { board, change });
+        };
+        let hidden = self.plan.hidden().map(|wheels| HiddenBoard::start(&path, wheels, tell.clone()));
+        let hidden = hidden.transpose().unwrap_or_else(|error| {
+            tell.clone()(Err(OutputError::Reopen {
+                reason: "the wheels are not hidden: the system gives no thread",
+                cure: "close other programs",
+                source: error,
+            }));
+            None
+        });
+        self.hiding = Some(Hiding { path, board: hidden });
+    }
+
     fn refuse(&mut self, notes: &Notes, reason: String, cure: &str) {
         self.state = State::Away;
+        self.hiding = None;
         self.say(notes, BoardChange::Refused { reason, cure: cure.to_owned() });
     }
 }

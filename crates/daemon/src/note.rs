@@ -52,6 +52,10 @@ pub enum BoardChange {
     Gone,
     /// It is there but cannot be read.
     Refused { reason: String, cure: String },
+    /// Its wheels are hidden; the rest of it is on a device of this name.
+    Hidden { twin: String },
+    /// Its wheels are not hidden, or no longer, although the rig file asks for that.
+    NotHidden { reason: String },
 }
 
 #[derive(Debug)]

@@ -69,6 +69,11 @@ impl Names {
         self.boards.get(board.get()).map_or("?", String::as_str)
     }
 
+    /// Every board with its name.
+    pub fn boards(&self) -> impl Iterator<Item = (BoardIndex, &str)> {
+        (0_u8..).map(BoardIndex::new).zip(self.boards.iter().map(String::as_str))
+    }
+
     /// A wheel's name.
     #[must_use]
     pub fn wheel(&self, wheel: WheelIndex) -> &str {
@@ -127,6 +132,7 @@ pub struct BoardPlan {
     /// Buttons that do something.
     presses: Vec<ButtonNumber>,
     report_interval: Option<std::time::Duration>,
+    hidden: Option<Buttons>,
 }
 
 /// One wheel of a board, as the decoder has to know it.
@@ -143,6 +149,12 @@ impl BoardPlan {
     #[must_use]
     pub const fn board(&self) -> BoardIndex {
         self.board
+    }
+
+    /// The buttons that nobody else shall see, if the rig file asks for that.
+    #[must_use]
+    pub const fn hidden(&self) -> Option<Buttons> {
+        self.hidden
     }
 
     /// How the board is told from others.
@@ -404,6 +416,8 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
@@ -418,6 +432,7 @@ fn board_plan(
             .collect(),
         presses: rig.buttons.iter().filter(|b| b.board == place).map(|b| b.button).collect(),
         report_interval: board.report_interval,
+        hidden: board.hide.then_some(used),
     }
 }
 

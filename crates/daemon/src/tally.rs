@@ -243,43 +243,6 @@ impl Tally {
         Some(change)
     }
 
-    /// Flies `trims` instead from now on, at most [`TRIMS_MAX`], on a rig whose wheel `n` counts backwards where
-    /// `reversed[n]`. Wheels go on counting; a wheel never loses its place, so the list only grows.
-    ///
-    /// `kept[n]` is the place of the trim before that goes on as trim `n`: it keeps its degrees, its margin and
-    /// what was counted, and takes the new configuration. All others start as they are. Answers what that did
-    /// to each trim that was kept.
-    pub fn adopt(
-        &mut self,
-        mut trims: Vec<TrimTally>,
-        kept: &[Option<usize>],
-        reversed: Vec<bool>,
-    ) -> Vec<Option<Change>> {
-        self.sequence = self.sequence.saturating_add(1);
-        let wheels = self.wheels.len().max(reversed.len());
-        self.wheels.resize(wheels, WheelTally::default());
-        self.reversed = reversed;
-        let mut changes = Vec::with_capacity(trims.len());
-        for (place, trim) in trims.iter_mut().enumerate() {
-            let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
-            changes.push(before.map(|before| {
-                let config = *trim.accumulator.config();
-                trim.accumulator = before.accumulator;
-                trim.applied = before.applied;
-                trim.refused = before.refused;
-                trim.reconfigure(config);
-                trim.keep_gear(before);
-                Change { before: before.accumulator.reading(), after: trim.accumulator.reading() }
-            }));
-        }
-        self.smooth = is_smooth(&trims);
-        self.trims = trims;
-        let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
-        self.readings =
-            self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
-        changes
-    }
-
     /// Lets what is published of smoothed trims go after them as far as it has come by `at`. Call it before
     /// [`Self::readings`] is looked at, and again by [`Self::deadline`].
     #[inline]
@@ -311,6 +274,42 @@ impl Tally {
         } else {
             None
         }
+    }
+
+    /// Flies `trims` instead from now on, at most [`TRIMS_MAX`], on a rig whose wheel `n` counts backwards where
+    /// `reversed[n]`. Wheels go on counting; a wheel never loses its place, so the list only grows.
+    ///
+    /// `kept[n]` is the place of the trim before that goes on as trim `n`: it keeps its degrees, its margin and
+    /// what was counted, and takes the new configuration. All others start as they are. Answers what that did
+    /// to each trim that was kept.
+    pub fn adopt(
+        &mut self,
+        mut trims: Vec<TrimTally>,
+        kept: &[Option<usize>],
+        reversed: Vec<bool>,
+    ) -> Vec<Option<Change>> {
+        self.sequence = self.sequence.saturating_add(1);
+        let wheels = self.wheels.len().max(reversed.len());
+        self.wheels.resize(wheels, WheelTally::default());
+        self.reversed = reversed;
+        let mut changes = Vec::with_capacity(trims.len());
+        for (place, trim) in trims.iter_mut().enumerate() {
+            let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
+            changes.push(before.map(|before| {
+                trim.keep_gear(before);
+                let config = *trim.accumulator.config();
+                trim.accumulator = before.accumulator;
+                trim.applied = before.applied;
+                trim.refused = before.refused;
+                trim.reconfigure(config)
+            }));
+        }
+        self.smooth = is_smooth(&trims);
+        self.trims = trims;
+        let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
+        self.readings =
+            self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
+        changes
     }
 
     /// Rises with every event that was applied; equal numbers mean an equal tally.

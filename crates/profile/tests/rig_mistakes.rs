@@ -789,3 +789,24 @@ fn an_index_that_another_wheel_uses() {
         ]],
     );
 }
+
+#[test]
+fn hiding() {
+    assert!(!good_rig(RIG).boards[0].hide);
+    let hidden = good_rig(&spoiled(RIG, "report_interval_ms = 4", "hide = true"));
+    assert_eq!((hidden.boards[0].hide, hidden.boards[1].hide), (true, false));
+    spoil_rig(
+        "report_interval_ms = 4",
+        "hide = 1",
+        &expect!["rig.toml:6:8: board.hide: expected true or false, found 1"],
+    );
+    // Of buttons that only the rig file knows, the kernel knows nothing.
+    spoil_rig(
+        "path = \"/dev/hidraw3\"",
+        "hide = true",
+        &expect![
+            "rig.toml:11:8: board.hide: expected false with [[board.buttons]], because the kernel does not know these buttons, found true"
+        ],
+    );
+    good_rig(&spoiled(RIG, "path = \"/dev/hidraw3\"", "hide = false"));
+}

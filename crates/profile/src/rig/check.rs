@@ -60,7 +60,7 @@ pub(crate) fn check(file: &RigFile, mistakes: &Mistakes<'_>) -> Option<Rig> {
 }
 
 fn board(table: &BoardFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<Board> {
-    let BoardFile { name, usb, serial, path, report_interval_ms, buttons } = table;
+    let BoardFile { name, usb, serial, path, report_interval_ms, hide, buttons } = table;
     if usb.is_none() && serial.is_none() && path.is_none() {
         mistakes.tell(byte, "board.usb", "one of the keys `usb`, `serial` and `path`", "nothing");
     }
@@ -68,12 +68,19 @@ fn board(table: &BoardFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<Boar
         None => Some(Vec::new()),
         Some(_) => button_runs(mistakes.tables(buttons, "board.buttons", MOST), mistakes),
     };
+    if let (Some(field), Some(_)) = (hide, buttons)
+        && field.setting() == Some(&true)
+    {
+        let expected = "false with [[board.buttons]], because the kernel does not know these buttons";
+        mistakes.tell(field.byte, "board.hide", expected, "true");
+    }
     Some(Board {
         name: name.as_ref()?.setting()?.0.clone(),
         usb: optional(usb)?.copied(),
         serial: optional(serial)?.map(|label| label.0.clone()),
         path: optional(path)?.map(|label| label.0.clone()),
         report_interval: optional(report_interval_ms)?.map(|interval| interval.0),
+        hide: optional(hide)?.copied().unwrap_or(false),
         buttons: runs?,
     })
 }

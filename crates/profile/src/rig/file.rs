@@ -42,6 +42,10 @@ pub(crate) struct BoardFile {
     /// Milliseconds between two reports of the board while something changes, from its data sheet or settings.
     /// Helps to tell what may have been lost.
     pub(crate) report_interval_ms: Key<IntervalMs>,
+    /// Whether the board's wheels are hidden from simulators, so that these see the trim only and not the raw
+    /// pulses beside it. Its other controls stay, on a joystick called like the board and `without its wheels`.
+    /// Default false. Linux only.
+    pub(crate) hide: Key<bool>,
     /// Which bits of a report are which buttons, when the board's own description is wrong or unreadable. With
     /// any of these tables the board's own description is not used.
     pub(crate) buttons: Tables<ButtonRunFile>,

@@ -70,6 +70,8 @@ pub struct Board {
     pub path: Option<String>,
     /// Time between two reports while something changes, 0.125 ms to 1 s.
     pub report_interval: Option<Duration>,
+    /// Whether simulators are kept from seeing its wheels; never with `buttons`.
+    pub hide: bool,
     /// Which bits are which buttons; empty to go by the board's report descriptor. No bit and no button is
     /// in two runs, and either all runs have a report ID or none has.
     pub buttons: Vec<ButtonRun>,

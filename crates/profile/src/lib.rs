@@ -29,7 +29,7 @@ pub use aircraft::{
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
-pub use rig::{Board, ButtonRun, Rig, UsbId, Wheel, WheelInputs};
+pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;
 
 /// The largest file that is read, in bytes of text: 1 MiB. Larger is a mistake, not a rig.

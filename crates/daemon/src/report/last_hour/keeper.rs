@@ -126,6 +126,12 @@ impl Keeper {
         self.boards.iter_mut().for_each(|board| board.anew = true);
     }
 
+    /// A trim is in another gear, which the recording cannot tell.
+    pub fn gear(&mut self, trim: usize, gear: usize) {
+        self.tally.gear(trim, gear);
+        self.boards.iter_mut().for_each(|board| board.anew = true);
+    }
+
     /// Rig or aircraft changed, as for [`Tally::adopt`]. With another aircraft what was recorded before is thrown
     /// away: the page is made of one aircraft.
     pub fn adopt(&mut self, plan: Plan, kept: &[Option<usize>]) {

@@ -12,7 +12,7 @@ use arrayvec::ArrayVec;
 use gate::{Gate, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_output::{Frame, Notice, OutputConfig, State, Supervised};
+use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
 use tallywheel_units::{
     BoardIndex, ButtonNumber, Buttons, Counts, Normalized, Timestamp, TrimIndex, WheelIndex,
 };
@@ -27,6 +27,7 @@ pub struct Station {
     tally: Mutex<Tally>,
     outputs: Mutex<Outputs>,
     notes: Notes,
+    epoch: Epoch,
     output_changed: Box<dyn Fn() + Send + Sync>,
     commands: Option<Commands>,
 }
@@ -34,8 +35,8 @@ pub struct Station {
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
-    /// The deadline that the dock was last told to look at.
-    told_deadline: Option<Timestamp>,
+    /// When the dock wakes by itself, as far as it has asked or been told.
+    awake_at: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
     gate: Option<Box<Gate>>,
     /// When the trims are elsewhere than published although nothing moves them.
@@ -97,25 +98,21 @@ impl Step {
 }
 
 impl Station {
-    /// Of a tally, the outputs that publish it, the channel that is told what happens, and whom to tell
-    /// that [`Self::deadline`] may have changed.
+    /// Of a tally, what publishes it, the channel that is told what happens, and whom to tell that
+    /// [`Self::deadline`] may have changed. `epoch` is when the clock of all times given here started.
     #[must_use]
     pub fn new(
         tally: Tally,
-        outputs: Vec<Supervised>,
+        outputs: Vec<OutputConfig>,
         notes: Notes,
+        epoch: Epoch,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Outputs {
-            list: outputs,
-            published: 0,
-            told_deadline: None,
-            gate: None,
-            gliding: None,
-            silent: false,
-        };
+        let outputs = outputs.into_iter().map(|config| Supervised::new(config, epoch)).collect();
+        let outputs =
+            Outputs { list: outputs, published: 0, awake_at: None, gate: None, gliding: None, silent: false };
         let outputs = Mutex::new(outputs);
-        Self { tally: Mutex::new(tally), outputs, notes, output_changed, commands: None }
+        Self { tally: Mutex::new(tally), outputs, notes, epoch, output_changed, commands: None }
     }
 
     /// With somebody to tell which buttons are pressed.
@@ -256,9 +253,10 @@ impl Station {
             let mut closing = std::mem::take(&mut outputs.list);
             let mut opening = Vec::new();
             for config in wanted {
-                match closing.iter().position(|output| *output.config() == config) {
+                let equal = closing.iter().position(|output| *output.config() == config);
+                match equal.or_else(|| closing.iter_mut().position(|output| output.remap(&config))) {
                     Some(same) => outputs.list.push(closing.swap_remove(same)),
-                    None => opening.push(Supervised::new(config)),
+                    None => opening.push(Supervised::new(config, self.epoch)),
                 }
             }
             if let Some(gate) = &mut outputs.gate {
@@ -300,7 +298,9 @@ impl Station {
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        lock(&self.outputs).deadline()
+        let mut outputs = lock(&self.outputs);
+        outputs.awake_at = outputs.deadline();
+        outputs.awake_at
     }
 
     /// Whether an output is down that a change on the machine may cure.
@@ -414,10 +414,13 @@ impl Station {
     }
 
     fn tell_deadline(&self, outputs: &mut Outputs) {
-        let deadline = outputs.deadline();
-        if deadline != outputs.told_deadline {
-            outputs.told_deadline = deadline;
-            // The dock keeps the time of what failed, and may be asleep without a timer.
+        // The dock keeps the time of what is still to be sent, and may be asleep without a timer, or for longer. A
+        // deadline that only moved away, as a keep-alive does with every datagram, is no reason to wake it: it asks
+        // again when it wakes.
+        if let Some(deadline) = outputs.deadline()
+            && outputs.awake_at.is_none_or(|awake_at| deadline < awake_at)
+        {
+            outputs.awake_at = Some(deadline);
             (self.output_changed)();
         }
     }

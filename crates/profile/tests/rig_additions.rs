@@ -68,7 +68,7 @@ fn mistakes_of_a_simulator() {
     for (text, mistake) in [
         (
             "[simulator]\n",
-            "1:1 simulator.listen: expected an IP address and a port, such as \"127.0.0.1:47811\", found nothing",
+            "1:1 simulator.listen: expected an IP address and a port, such as \"127.0.0.1:47820\", found nothing",
         ),
         (
             "[simulator]\nlisten = \"0.0.0.0:47820\"\n",

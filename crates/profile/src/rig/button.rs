@@ -8,15 +8,18 @@ use tallywheel_units::{BoardIndex, ButtonNumber, Degrees};
 
 /// A button of a board that does something when it is pressed. The button has no other use.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct ButtonFile {
     /// The name of its board. May be left out when there is only one.
     pub(crate) board: Key<Name>,
     /// The button.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) button: Key<ButtonNumber>,
     /// `"align"`: the trim of `wheel` is at `position`. `"next-aircraft"`: the aircraft of the next file is flown.
     /// `"hold"`: the outputs stay where they are; pressed again, they follow. `"next-gear"`: the trim of `wheel`
     /// changes to its next gear.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) does: Key<Does>,
     /// With `"align"` and `"next-gear"`: the name of the wheel whose trim is meant.
     pub(crate) wheel: Key<Name>,
@@ -78,6 +81,11 @@ pub(crate) enum Does {
 impl Setting for Does {
     const EXPECTED: &'static str = "\"align\", \"next-aircraft\", \"hold\" or \"next-gear\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["align", "next-aircraft", "hold", "next-gear"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "align" => Some(Self::Align),
@@ -92,6 +100,14 @@ impl Setting for Does {
 impl Setting for Spot {
     const EXPECTED: &'static str =
         "\"neutral\", \"low\", \"high\", the name of a position or degrees from the low stop";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "anyOf": [
+            crate::schema::plain_text(1, 64),
+            { "type": "number", "minimum": 0, "maximum": 36000 },
+        ] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         Name::from_text(text).map(|name| Self::Named(name.0))

@@ -8,10 +8,12 @@ use std::time::Duration;
 /// Where the simulator reports its aircraft's title and its trim, as UDP datagrams. Without this table nothing is
 /// listened to.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct SimulatorFile {
     /// The IP address and port to listen at, such as `"127.0.0.1:47820"`. With an address that other machines can
     /// reach, `senders` is needed.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) listen: Key<SocketAddr>,
     /// The IP addresses that may send; datagrams of all others are dropped. Default: those of this machine.
     pub(crate) senders: List<IpAddr>,
@@ -37,13 +39,36 @@ pub(crate) struct Seconds(pub(crate) Duration);
 impl Setting for Seconds {
     const EXPECTED: &'static str = "seconds from 0.5 to 3600";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 0.5, "maximum": 3600 })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         (0.5..=3600.0).contains(&number).then(|| Self(Duration::from_secs_f64(number)))
     }
 }
 
+impl Setting for SocketAddr {
+    const EXPECTED: &'static str = "an IP address and a port, such as \"127.0.0.1:47820\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string" })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        text.parse().ok().filter(|listen: &Self| listen.port() != 0)
+    }
+}
+
 impl Setting for IpAddr {
     const EXPECTED: &'static str = "an IP address, such as \"192.168.0.20\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string" })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         text.parse().ok()

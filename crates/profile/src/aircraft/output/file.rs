@@ -130,6 +130,11 @@ impl Setting for Destination {
     const EXPECTED: &'static str =
         "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 3 })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Self::parse(text)
     }
@@ -141,6 +146,11 @@ pub(crate) struct RangeEnd(pub(crate) f64);
 
 impl Setting for RangeEnd {
     const EXPECTED: &'static str = "a number from -1000000000 to 1000000000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": -1_000_000_000, "maximum": 1_000_000_000 })
+    }
 
     fn from_number(number: f64) -> Option<Self> {
         (number.abs() <= Scale::FARTHEST).then_some(Self(number))
@@ -154,6 +164,11 @@ pub(crate) struct OscPrefix(pub(crate) String);
 impl Setting for OscPrefix {
     const EXPECTED: &'static str = "the beginning of an OSC address, such as \"/tallywheel\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "pattern": "^/" })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Template::is_osc_prefix(text).then(|| Self(text.to_owned()))
     }
@@ -165,6 +180,11 @@ pub(crate) struct MinInterval(pub(crate) Duration);
 
 impl Setting for MinInterval {
     const EXPECTED: &'static str = "milliseconds, a whole number from 1 to 10000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 10_000 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         let millis = u64::try_from(number).ok().filter(|millis| (1..=10_000).contains(millis))?;
@@ -178,6 +198,11 @@ pub(crate) struct KeepAlive(pub(crate) Duration);
 
 impl Setting for KeepAlive {
     const EXPECTED: &'static str = "milliseconds, a whole number from 10 to 3600000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 10, "maximum": 3_600_000 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         let millis = u64::try_from(number).ok().filter(|millis| (10..=3_600_000).contains(millis))?;

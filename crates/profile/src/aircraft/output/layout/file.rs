@@ -55,6 +55,11 @@ pub(crate) struct Text(pub(crate) String);
 impl Setting for Text {
     const EXPECTED: &'static str = "text, at least one character";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 1 })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         (!text.is_empty()).then(|| Self(text.to_owned()))
     }
@@ -75,6 +80,11 @@ pub(crate) enum FieldValue {
 impl Setting for FieldValue {
     const EXPECTED: &'static str =
         "\"position\", \"axis\", \"degrees\", \"counts\", \"sequence\", \"time_s\" or \"time_us\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["position", "axis", "degrees", "counts", "sequence", "time_s", "time_us"] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
@@ -97,6 +107,11 @@ pub(crate) struct Constant(pub(crate) f64);
 impl Setting for Constant {
     const EXPECTED: &'static str = "a number from -1000000000 to 1000000000";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": -1_000_000_000, "maximum": 1_000_000_000 })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         (number.abs() <= Scale::FARTHEST).then_some(Self(number))
     }
@@ -106,6 +121,11 @@ impl Setting for NumberKind {
     const EXPECTED: &'static str =
         "\"i8\", \"u8\", \"i16\", \"u16\", \"i32\", \"u32\", \"i64\", \"u64\", \"f32\" or \"f64\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.name() == text)
     }
@@ -113,6 +133,11 @@ impl Setting for NumberKind {
 
 impl Setting for ByteOrder {
     const EXPECTED: &'static str = "\"little\" or \"big\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["little", "big"] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
@@ -130,6 +155,11 @@ pub(crate) struct Digits(pub(crate) u8);
 impl Setting for Digits {
     const EXPECTED: &'static str = "a whole number from 0 to 15";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 15 })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().filter(|digits| *digits <= TextForm::MOST_DIGITS).map(Self)
     }
@@ -141,6 +171,11 @@ pub(crate) struct Width(pub(crate) u8);
 
 impl Setting for Width {
     const EXPECTED: &'static str = "a whole number from 1 to 64";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 64 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().filter(|width| (1..=TextForm::WIDEST).contains(width)).map(Self)
@@ -154,6 +189,11 @@ pub(crate) struct PadTo(pub(crate) usize);
 impl Setting for PadTo {
     const EXPECTED: &'static str = "a whole number from 1 to 1400";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 1400 })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         usize::try_from(number).ok().filter(|bytes| (1..=1_400).contains(bytes)).map(Self)
     }
@@ -165,6 +205,11 @@ pub(crate) struct Byte(pub(crate) u8);
 
 impl Setting for Byte {
     const EXPECTED: &'static str = "a whole number from 0 to 255";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 255 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().map(Self)

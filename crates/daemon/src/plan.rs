@@ -350,15 +350,20 @@ impl BoardPath {
 /// # Errors
 /// [`PlanError`]: what the user has to change.
 pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
-    plan_in(rig, aircraft, &mut Places::default())
+    plan_in(rig, aircraft, &mut Places::default(), &[aircraft])
 }
 
 /// The same for a program that has flown with another rig: boards and wheels that keep their names keep their
-/// places.
+/// places. `fleet` is what may be flown beside it.
 ///
 /// # Errors
 /// [`PlanError`]: what the user has to change.
-pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Plan, PlanError> {
+pub fn plan_in(
+    rig: &Rig,
+    aircraft: &Aircraft,
+    places: &mut Places,
+    fleet: &[&Aircraft],
+) -> Result<Plan, PlanError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
     if fitted.len() > TRIMS_MAX {
         return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
@@ -394,7 +399,7 @@ pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Pl
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs = outputs::configs(rig, aircraft)?;
+    let outputs = outputs::configs(rig, aircraft, fleet)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 

@@ -95,6 +95,7 @@ pub struct Ready {
     plan: Plan,
     last_hour: Plan,
     saved: Saved,
+    config: Config,
 }
 
 /// Reads the files and puts rig and aircraft together.
@@ -106,11 +107,14 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
     let mut saved = Saved::new(Store::new(&settings.state_folder));
     let file = choose(&settings, &saved)?;
     let mut places = Places::default();
-    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places)?;
+    let mut config = Config::new(&settings.folder);
+    config.read();
+    let fleet: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
+    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places, &fleet)?;
     control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
     let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
-    Ok(Ready { settings, clock, flying, plan, last_hour, saved })
+    Ok(Ready { settings, clock, flying, plan, last_hour, saved, config })
 }
 
 /// The aircraft that the user names, or the last one flown if it is there, or the only one.
@@ -138,19 +142,16 @@ impl Ready {
     /// # Errors
     /// Where the system gives no thread.
     pub fn start(self, opener: impl Opener) -> std::io::Result<Running> {
-        let Self { settings, clock, flying, plan, last_hour, saved } = self;
+        let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
         let watch = Watch::new(&settings.folder);
-        let mut config = Config::new(&settings.folder);
-        config.read();
         let (notes, listener) = note::channel();
         let (commands, requests) = commands::channel();
         let (bell, door) = dock::bell();
         let (output_bell, control_bell) = (bell.clone(), bell.clone());
         let Plan { names, boards, tally, outputs } = plan;
         let changed = Box::new(move || output_bell.output_changed());
-        let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed)
-            .with_commands(commands.clone());
-        let station = Arc::new(station);
+        let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed);
+        let station = Arc::new(station.with_commands(commands.clone()));
         let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
         let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
         // Last: the first frame goes out at once, unless the control wants silence.

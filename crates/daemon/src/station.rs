@@ -253,7 +253,8 @@ impl Station {
             let mut closing = std::mem::take(&mut outputs.list);
             let mut opening = Vec::new();
             for config in wanted {
-                match closing.iter().position(|output| *output.config() == config) {
+                let equal = closing.iter().position(|output| *output.config() == config);
+                match equal.or_else(|| closing.iter_mut().position(|output| output.remap(&config))) {
                     Some(same) => outputs.list.push(closing.swap_remove(same)),
                     None => opening.push(Supervised::new(config, self.epoch)),
                 }

@@ -95,6 +95,13 @@ pub trait Output: Send {
         false
     }
 
+    /// Does what `config` says from the next frame on, if that takes no other device or socket: then it answers true.
+    /// Otherwise nothing changes. An output that is not closed and opened is not missed by whoever reads it.
+    fn remap(&mut self, config: &OutputConfig) -> bool {
+        let _ = config;
+        false
+    }
+
     /// Takes what the simulator itself says of a trim: at `at` its trim was at `value`. For an output that
     /// can only guess where the simulator is; all others have no use for it. Sends nothing, but may change
     /// [`Self::deadline`].

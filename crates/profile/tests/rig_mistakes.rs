@@ -167,9 +167,9 @@ fn an_unknown_key() {
     );
     spoil_rig(
         "[[board.buttons]]",
-        "[[button]]",
+        "[[knob]]",
         &expect![
-            "rig.toml:12:3: button: expected one of the keys `name`, `board` or `wheel`, found `button`"
+            "rig.toml:12:3: knob: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `knob`"
         ],
     );
     spoil_rig(

@@ -239,7 +239,9 @@ impl Control {
     /// Flies this from now on. Trims of the same aircraft that keep their names go on where they are.
     fn fly_with(&mut self, stem: String, rig: Arc<Rig>, aircraft: Arc<Aircraft>) -> Result<(), String> {
         let mut places = self.flying.places.clone();
-        let mut plan = plan::plan_in(&rig, &aircraft, &mut places).map_err(|error| error.to_string())?;
+        let fleet: Vec<_> = self.config.to_fly().map(|(_, file)| &**file).chain([&*aircraft]).collect();
+        let plan = plan::plan_in(&rig, &aircraft, &mut places, &fleet);
+        let mut plan = plan.map_err(|error| error.to_string())?;
         let same = stem == self.flying.stem;
         if !same {
             self.save();

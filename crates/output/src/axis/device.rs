@@ -33,7 +33,7 @@ pub(super) fn open(
     let builder = VirtualDevice::builder().map_err(|error| not_opened(error, Step::Open))?;
     let node =
         create(builder, device_name, places, declared).map_err(|error| not_opened(error, Step::Create))?;
-    Ok(Box::new(Joystick::new(name, node, places, course)))
+    Ok(Box::new(Joystick::new(name, node, places, declared, course)))
 }
 
 fn create(

@@ -181,6 +181,24 @@ impl Supervised {
         }
     }
 
+    /// Does what `config` says from the next frame on without closing or opening anything; false where that cannot
+    /// be, and then nothing changes.
+    pub fn remap(&mut self, config: &OutputConfig) -> bool {
+        if self.config == *config {
+            return true;
+        }
+        let done = match &mut self.phase {
+            _ if self.name != config.name() => false,
+            Phase::Open { output, .. } => output.remap(config),
+            Phase::New | Phase::Down { .. } => true,
+            Phase::Opening { .. } | Phase::Refused => false,
+        };
+        if done {
+            self.config = config.clone();
+        }
+        done
+    }
+
     /// Hands on what the simulator itself says of a trim: at `at` its trim was at `value`. An output that has no
     /// use for it, or is not open, ignores it. [`Self::deadline`] may have changed afterwards.
     pub fn told(&mut self, at: Timestamp, trim: TrimIndex, value: Normalized) {

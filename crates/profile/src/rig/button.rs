@@ -103,7 +103,10 @@ impl Setting for Spot {
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": ["string", "number"], "minimum": 0 })
+        serde_json::json!({ "anyOf": [
+            crate::schema::plain_text(1, 64),
+            { "type": "number", "minimum": 0, "maximum": 36000 },
+        ] })
     }
 
     fn from_text(text: &str) -> Option<Self> {

@@ -72,6 +72,9 @@ pub struct RunArgs {
     /// How much to log: error, warn, info, debug or trace, also per target (info,tallywheel::loss=trace)
     #[arg(long, value_name = "LEVEL", default_value = "info")]
     pub log: String,
+    /// No icon in the tray, and no messages to the desktop.
+    #[arg(long)]
+    pub no_tray: bool,
 }
 
 /// Options of `demo`.

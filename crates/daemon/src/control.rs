@@ -80,6 +80,18 @@ impl Control {
         self.misfit.as_deref()
     }
 
+    /// What the readers' threads share.
+    #[must_use]
+    pub fn station(&self) -> &Station {
+        &self.station
+    }
+
+    /// What is written down, to be read.
+    #[must_use]
+    pub const fn written(&self) -> &Journal {
+        &self.journal
+    }
+
     /// What is written down.
     pub const fn journal(&mut self) -> &mut Journal {
         &mut self.journal
@@ -139,6 +151,7 @@ impl Control {
         self.journal.drain();
         for changed in &news {
             say(changed, &self.flying.stem);
+            self.journal.ear_mut().file(&changed.which, &changed.news);
         }
         if news.iter().any(|changed| self.concerns(changed)) {
             self.take_up();
@@ -150,6 +163,7 @@ impl Control {
     pub fn begin(&mut self) {
         for (which, reason) in self.config.problems() {
             tracing::error!("the {which} file is not valid: {reason}");
+            self.journal.ear_mut().file(&which, &News::Wrong(reason.to_owned()));
         }
         self.take_up();
     }

@@ -4,6 +4,7 @@ use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
 use crate::report::last_hour::Keeper;
+use crate::tray::ear::Ear;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
@@ -90,6 +91,7 @@ pub struct Journal {
     names: Names,
     losses: LossLog,
     keeper: Keeper,
+    ear: Ear,
     busy: bool,
 }
 
@@ -97,7 +99,7 @@ impl Journal {
     /// Of the notes that `listener` hears of things with these names.
     #[must_use]
     pub fn new(listener: NoteListener, names: Names, keeper: Keeper) -> Self {
-        Self { listener, names, losses: LossLog::default(), keeper, busy: false }
+        Self { listener, names, losses: LossLog::default(), keeper, ear: Ear::default(), busy: false }
     }
 
     /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
@@ -112,6 +114,7 @@ impl Journal {
             self.busy = true;
             self.keeper.note(&note);
             write(&note, &self.names, &mut self.losses);
+            self.ear.hear(&note, |board| self.names.board(board).to_owned());
         }
         self.keeper.flush();
         let held_back = self.listener.take_held_back();
@@ -132,6 +135,17 @@ impl Journal {
     /// The recording of the last hour.
     pub const fn keeper(&mut self) -> &mut Keeper {
         &mut self.keeper
+    }
+
+    /// What the tray has heard.
+    #[must_use]
+    pub const fn ear(&self) -> &Ear {
+        &self.ear
+    }
+
+    /// What the tray hears.
+    pub const fn ear_mut(&mut self) -> &mut Ear {
+        &mut self.ear
     }
 
     /// Another aircraft is flown or the rig has changed; what was noted before is written by the old names.

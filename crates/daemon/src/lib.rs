@@ -37,6 +37,7 @@ pub mod run;
 pub mod saved;
 pub mod station;
 pub mod tally;
+pub mod tray;
 
 use args::{Cli, Command};
 use clap::CommandFactory;

@@ -68,6 +68,11 @@ impl Names {
         self.boards.get(board.get()).map_or("?", String::as_str)
     }
 
+    /// Every board with its name.
+    pub fn boards(&self) -> impl Iterator<Item = (BoardIndex, &str)> {
+        (0_u8..).map(BoardIndex::new).zip(self.boards.iter().map(String::as_str))
+    }
+
     /// A wheel's name.
     #[must_use]
     pub fn wheel(&self, wheel: WheelIndex) -> &str {

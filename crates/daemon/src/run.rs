@@ -16,11 +16,14 @@ use crate::plan::{self, Places, Plan};
 use crate::report::last_hour::Keeper;
 use crate::saved::{Saved, Store};
 use crate::station::Station;
+use crate::tray::desk::Desk;
+use crate::tray::{self, Tray};
 use crate::{files, folders, logging, note};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use tallywheel_output::Supervised;
+use tokio::sync::Notify;
 
 /// How often the folder of the user's files is looked for while it is not there.
 const LOOK_STEP: Duration = Duration::from_secs(2);
@@ -49,7 +52,19 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
     );
     let mut running = ready.start(HidOpener::default())?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let signal = runtime.block_on(running.keep(stopped()))?;
+    let signal = runtime.block_on(async {
+        let quit = Arc::new(Notify::new());
+        if !args.no_tray {
+            running.show_tray(log, &quit);
+        }
+        let ended = async {
+            tokio::select! {
+                signal = stopped() => signal,
+                () = quit.notified() => Ok("the tray's menu"),
+            }
+        };
+        running.keep(ended).await
+    })?;
     running.close();
     tracing::info!(signal, "stopped");
     Ok(())
@@ -110,6 +125,7 @@ pub struct Running {
     requests: Requests,
     watch: Watch,
     clock: Clock,
+    tray: Option<Tray>,
 }
 
 impl Ready {
@@ -133,7 +149,7 @@ impl Ready {
         Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
         let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
         let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
-        Ok(Running { control, station, commands, requests, watch, clock })
+        Ok(Running { control, station, commands, requests, watch, clock, tray: None })
     }
 }
 
@@ -156,13 +172,20 @@ impl Running {
         &self.control
     }
 
+    /// Shows a tray on the running tokio runtime; `log` is the log file, and `quit` is told when the user has had
+    /// enough.
+    pub fn show_tray(&mut self, log: PathBuf, quit: &Arc<Notify>) {
+        let desk = Desk::new(log, self.control.config().folder().to_owned());
+        self.tray = Some(Tray::start(self.commands.clone(), desk, self.clock, Arc::clone(quit)));
+    }
+
     /// Everything beside the readers' threads, until `stopped` says why it is to end. Sleeps without a timer
     /// while nothing happens.
     ///
     /// # Errors
     /// Those of `stopped`.
     pub async fn keep<S>(&mut self, stopped: impl Future<Output = std::io::Result<S>>) -> std::io::Result<S> {
-        let Self { control, requests, watch, clock, .. } = self;
+        let Self { control, requests, watch, clock, tray, .. } = self;
         tokio::pin!(stopped);
         if let Some(reason) = watch.polling() {
             tracing::info!(reason, "saved files are looked for once a second");
@@ -171,6 +194,9 @@ impl Running {
         let mut settle = Settle::default();
         loop {
             control.tick();
+            if let Some(tray) = tray {
+                tray.look(control);
+            }
             let look = match settle.due() {
                 Some(due) => Some(due.since(clock.now())),
                 None => (!watch.is_on()).then_some(LOOK_STEP),
@@ -185,6 +211,7 @@ impl Running {
                 why = &mut stopped => return why,
                 () = control.journal().wait() => {}
                 Some(request) = requests.recv() => control.serve(request),
+                () = tray::woken(tray.as_mut()) => {}
                 touch = watch.touched() => settle.touch(clock.now(), touch),
                 () = looked => {
                     if settle.take(clock.now()) || !watch.is_on() {

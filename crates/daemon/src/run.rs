@@ -22,7 +22,6 @@ use crate::{files, folders, logging, note};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
-use tallywheel_output::Supervised;
 use tokio::sync::Notify;
 
 /// How often the folder of the user's files is looked for while it is not there.
@@ -151,9 +150,8 @@ impl Ready {
         let (bell, door) = dock::bell();
         let (output_bell, control_bell) = (bell.clone(), bell.clone());
         let Plan { names, boards, tally, outputs } = plan;
-        let outputs = outputs.into_iter().map(Supervised::new).collect();
         let changed = Box::new(move || output_bell.output_changed());
-        let station = Arc::new(Station::new(tally, outputs, notes.clone(), changed));
+        let station = Arc::new(Station::new(tally, outputs, notes.clone(), clock.epoch(), changed));
         Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
         let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
         let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);

@@ -11,7 +11,7 @@ use arrayvec::ArrayVec;
 use gate::{Gate, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_output::{Frame, Notice, OutputConfig, State, Supervised};
+use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
 use tallywheel_units::{Timestamp, WheelIndex};
 
 mod gate;
@@ -24,14 +24,15 @@ pub struct Station {
     tally: Mutex<Tally>,
     outputs: Mutex<Outputs>,
     notes: Notes,
+    epoch: Epoch,
     output_changed: Box<dyn Fn() + Send + Sync>,
 }
 
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
-    /// The deadline that the dock was last told to look at.
-    told_deadline: Option<Timestamp>,
+    /// When the dock wakes by itself, as far as it has asked or been told.
+    awake_at: Option<Timestamp>,
     /// When the trims are elsewhere than published although nothing moves them.
     gliding: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
@@ -88,18 +89,20 @@ impl Step {
 }
 
 impl Station {
-    /// Of a tally, the outputs that publish it, the channel that is told what happens, and whom to tell
-    /// that [`Self::deadline`] may have changed.
+    /// Of a tally, what publishes it, the channel that is told what happens, and whom to tell that
+    /// [`Self::deadline`] may have changed. `epoch` is when the clock of all times given here started.
     #[must_use]
     pub fn new(
         tally: Tally,
-        outputs: Vec<Supervised>,
+        outputs: Vec<OutputConfig>,
         notes: Notes,
+        epoch: Epoch,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Outputs { list: outputs, published: 0, told_deadline: None, gliding: None, gate: None };
+        let outputs = outputs.into_iter().map(|config| Supervised::new(config, epoch)).collect();
+        let outputs = Outputs { list: outputs, published: 0, awake_at: None, gliding: None, gate: None };
         let outputs = Mutex::new(outputs);
-        Self { tally: Mutex::new(tally), outputs, notes, output_changed }
+        Self { tally: Mutex::new(tally), outputs, notes, epoch, output_changed }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
@@ -189,7 +192,7 @@ impl Station {
             for config in wanted {
                 match closing.iter().position(|output| *output.config() == config) {
                     Some(same) => outputs.list.push(closing.swap_remove(same)),
-                    None => opening.push(Supervised::new(config)),
+                    None => opening.push(Supervised::new(config, self.epoch)),
                 }
             }
             if let Some(gate) = &mut outputs.gate {
@@ -229,7 +232,9 @@ impl Station {
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        lock(&self.outputs).deadline()
+        let mut outputs = lock(&self.outputs);
+        outputs.awake_at = outputs.deadline();
+        outputs.awake_at
     }
 
     /// Whether an output is down that a change on the machine may cure.
@@ -326,10 +331,13 @@ impl Station {
                 outputs.drop_open_gate();
             }
         }
-        let deadline = outputs.deadline();
-        if deadline != outputs.told_deadline {
-            outputs.told_deadline = deadline;
-            // The dock keeps the time of what failed, and may be asleep without a timer.
+        // The dock keeps the time of what is still to be sent, and may be asleep without a timer, or for longer. A
+        // deadline that only moved away, as a keep-alive does with every datagram, is no reason to wake it: it asks
+        // again when it wakes.
+        if let Some(deadline) = outputs.deadline()
+            && outputs.awake_at.is_none_or(|awake_at| deadline < awake_at)
+        {
+            outputs.awake_at = Some(deadline);
             (self.output_changed)();
         }
     }

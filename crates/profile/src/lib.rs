@@ -18,12 +18,14 @@ mod fit;
 mod names;
 mod read;
 mod rig;
+#[cfg(test)]
+mod schema;
 mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, OnReport, Output, Position, Specificity, Start, Steps, Template, TitleChoice,
-    TitlePattern, Trim, choose_by_title,
+    Aircraft, AxisCode, Destination, OnReport, Output, Position, Scale, Specificity, Start, Steps, Template,
+    TitleChoice, TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};

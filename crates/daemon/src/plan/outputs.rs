@@ -1,9 +1,8 @@
 //! The outputs that the aircraft file asks for, in the words of the output crate.
 
 use super::PlanError;
-use tallywheel_output::{OutputConfig, Pace, StepsTrim};
-use tallywheel_profile as profile;
-use tallywheel_profile::{Aircraft, Rig};
+use tallywheel_output::{DatagramConfig, OutputConfig, Pace, StepsTrim};
+use tallywheel_profile::{Aircraft, Output, Rig, Steps};
 use tallywheel_units::TrimIndex;
 
 /// The aircraft's outputs, each of which can be opened as far as the files alone decide.
@@ -15,21 +14,25 @@ pub(super) fn configs(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<OutputConfig
     Ok(configs)
 }
 
-fn config(rig: &Rig, aircraft: &Aircraft, output: &profile::Output) -> OutputConfig {
+fn config(rig: &Rig, aircraft: &Aircraft, output: &Output) -> OutputConfig {
     match output {
-        profile::Output::Axis { device, axes } => OutputConfig::Axis {
+        Output::Axis { device, axes, scale } => OutputConfig::Axis {
             device_name: device.clone().unwrap_or_else(|| rig.device_name()),
             axes: axes.clone(),
+            declared: Vec::new(),
+            scale: *scale,
         },
-        profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
-            to: *to,
-            template: match template {
-                profile::Template::Json => tallywheel_output::Template::Json,
-                profile::Template::Line => tallywheel_output::Template::Line,
-            },
-            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
-        },
-        profile::Output::Steps(steps) => OutputConfig::Steps {
+        Output::Datagram { to, template, trims, scale, min_interval, keep_alive } => {
+            OutputConfig::Datagram(DatagramConfig {
+                to: to.clone(),
+                template: template.clone(),
+                trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
+                scale: *scale,
+                min_interval: *min_interval,
+                keep_alive: *keep_alive,
+            })
+        }
+        Output::Steps(steps) => OutputConfig::Steps {
             device_name: steps.device.clone().unwrap_or_else(|| rig.steps_device_name()),
             trims: steps.trims.iter().map(|&(trim, low, high)| StepsTrim { trim, low, high }).collect(),
             pace: pace(steps),
@@ -37,7 +40,7 @@ fn config(rig: &Rig, aircraft: &Aircraft, output: &profile::Output) -> OutputCon
     }
 }
 
-fn pace(steps: &profile::Steps) -> Pace {
+fn pace(steps: &Steps) -> Pace {
     let usual = Pace::new(steps.presses);
     Pace {
         presses: steps.presses,

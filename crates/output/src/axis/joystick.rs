@@ -1,5 +1,5 @@
-use super::Place;
 use super::event::{EVENT_BYTES, encode};
+use super::{Course, Place};
 use crate::{ConfigProblem, Frame, Output, OutputError};
 use evdev::{AbsoluteAxisCode, EventType, SynchronizationCode};
 use std::io::{self, Write};
@@ -11,6 +11,7 @@ pub(super) struct Joystick<W> {
     name: String,
     node: W,
     axes: Vec<Axis>,
+    course: Course,
     /// The bytes of one write; it has room for every axis and the report's end from the start.
     batch: Vec<u8>,
 }
@@ -25,7 +26,7 @@ struct Axis {
 
 impl<W: Write> Joystick<W> {
     /// For a device that was created with the values in `places`.
-    pub(super) fn new(name: String, node: W, places: &[Place]) -> Self {
+    pub(super) fn new(name: String, node: W, places: &[Place], course: Course) -> Self {
         let axes: Vec<_> = places
             .iter()
             .map(|place| Axis {
@@ -35,7 +36,7 @@ impl<W: Write> Joystick<W> {
             })
             .collect();
         let batch = Vec::with_capacity((axes.len() + 1) * EVENT_BYTES);
-        Self { name, node, axes, batch }
+        Self { name, node, axes, course, batch }
     }
 }
 
@@ -48,7 +49,7 @@ impl<W: Write + Send> Output for Joystick<W> {
         self.batch.clear();
         for axis in &self.axes {
             let reading = frame.trim(axis.trim).ok_or(ConfigProblem::NoSuchTrim(axis.trim))?;
-            let value = reading.axis.get();
+            let value = self.course.value(reading);
             if value != axis.current {
                 self.batch.extend_from_slice(&encode(EventType::ABSOLUTE.0, axis.code.0, value));
             }
@@ -62,7 +63,7 @@ impl<W: Write + Send> Output for Joystick<W> {
         // Only now has the kernel got them; after an error the next publish sends them again.
         for axis in &mut self.axes {
             if let Some(reading) = frame.trim(axis.trim) {
-                axis.current = reading.axis.get();
+                axis.current = self.course.value(reading);
             }
         }
         Ok(())
@@ -127,7 +128,7 @@ mod tests {
     fn joystick() -> Joystick<Node> {
         let place = |trim, axis, value| Place { trim: TrimIndex::new(trim), axis, value };
         let places = [place(0, AxisCode::Rz, 100), place(1, AxisCode::X, 0)];
-        Joystick::new("axis".to_owned(), Node::default(), &places)
+        Joystick::new("axis".to_owned(), Node::default(), &places, Course::Whole)
     }
 
     /// Type, code and value by their places in `struct input_event` on a 64-bit little-endian machine.
@@ -205,7 +206,7 @@ mod tests {
     fn nothing_is_allocated_per_frame() {
         let places: Vec<_> =
             AxisCode::ALL.into_iter().map(|axis| Place { trim: TrimIndex::new(0), axis, value: 0 }).collect();
-        let mut joystick = Joystick::new("axis".to_owned(), io::sink(), &places);
+        let mut joystick = Joystick::new("axis".to_owned(), io::sink(), &places, Course::Whole);
         let frames = [readings(&[1]), readings(&[-32767]), readings(&[-32767])];
         let counted = allocation_counter::measure(|| {
             for trims in &frames {

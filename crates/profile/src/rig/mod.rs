@@ -87,6 +87,11 @@ impl fmt::Display for UsbId {
 impl Setting for UsbId {
     const EXPECTED: &'static str = "two numbers of four hexadecimal digits, such as \"1209:7a11\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "pattern": "^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$" })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         let number = |digits: &str| {
             let four = digits.len() == 4 && digits.bytes().all(|b| b.is_ascii_hexdigit());

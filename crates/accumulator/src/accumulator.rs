@@ -110,6 +110,19 @@ impl Accumulator {
         Reading::new(&self.config, visible, self.bounds.margin(&self.config, visible))
     }
 
+    /// The same, while up to `doubt` may yet turn out to be wrong with what was counted: as [`lose`](Self::lose),
+    /// but nothing is kept of it.
+    #[must_use]
+    #[inline]
+    pub fn reading_in_doubt(&self, doubt: Margin) -> Reading {
+        if doubt.is_certain() {
+            return self.reading();
+        }
+        let mut doubtful = *self;
+        doubtful.lose(doubt);
+        doubtful.reading()
+    }
+
     fn visible(&self) -> FixedCounts {
         self.config.clamp(self.position)
     }

@@ -18,8 +18,18 @@ pub struct WheelTally {
     pub counts: Counts,
     /// Sum of all counts without direction.
     pub turned: Counts,
-    /// How far [`Self::counts`] may be off since the start; references do not change it.
+    /// How far [`Self::counts`] may be off since the start for good; references do not change it.
     pub margin: Margin,
+    /// How far they may be off beyond that while it is being found out.
+    pub doubt: Margin,
+}
+
+impl WheelTally {
+    /// How far [`Self::counts`] may be off, all in all.
+    #[must_use]
+    pub fn stated(&self) -> Margin {
+        self.margin + self.doubt
+    }
 }
 
 /// One trim of the aircraft.
@@ -33,6 +43,47 @@ pub struct TrimTally {
     pub applied: FixedCounts,
     /// Counts that a stop refused.
     pub refused: FixedCounts,
+    /// The wheel's counts that may yet turn out to be wrong.
+    pub doubt: Doubt,
+}
+
+/// What of a trim is being found out.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Doubt {
+    now: Margin,
+    /// The widest since there was none.
+    widest: Margin,
+    /// A stop refused counts meanwhile. What is put right later is then no longer what the trim is off by.
+    at_stop: bool,
+}
+
+impl TrimTally {
+    /// Where the trim is, and how surely.
+    #[must_use]
+    #[inline]
+    pub fn reading(&self) -> Reading {
+        self.accumulator.reading_in_doubt(self.doubt.now)
+    }
+
+    fn count(&mut self, counts: Counts) {
+        let applied = self.accumulator.count(counts);
+        self.applied = self.applied + applied.moved;
+        self.refused = self.refused + applied.refused;
+        self.doubt.at_stop |= !self.doubt.now.is_certain() && applied.refused != FixedCounts::ZERO;
+    }
+
+    fn doubt(&mut self, now: Margin) {
+        let Doubt { widest, at_stop, .. } = self.doubt;
+        if !now.is_certain() {
+            let widest = Margin::new(widest.low().max(now.low()), widest.high().max(now.high()));
+            self.doubt = Doubt { now, widest, at_stop };
+            return;
+        }
+        self.doubt = Doubt::default();
+        if at_stop {
+            self.accumulator.lose(widest);
+        }
+    }
 }
 
 /// Everything that is counted.
@@ -55,6 +106,8 @@ pub enum Effect {
     Counted(Counts),
     /// Counts may be missing; the bound has the rig's direction applied.
     Lost(Loss),
+    /// So many of the counts so far may yet turn out to be wrong; the rig's direction applied.
+    Doubted(Margin),
 }
 
 impl Tally {
@@ -89,12 +142,16 @@ impl Tally {
                     tally.counts += counts;
                     tally.turned += counts.abs();
                 }
-                self.change(wheel, |trim| {
-                    let applied = trim.accumulator.count(counts);
-                    trim.applied = trim.applied + applied.moved;
-                    trim.refused = trim.refused + applied.refused;
-                });
+                self.change(wheel, |trim| trim.count(counts));
                 Effect::Counted(counts)
+            }
+            Event::Doubt(doubt) => {
+                let doubt = if reversed { -doubt } else { doubt };
+                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+                    tally.doubt = doubt;
+                }
+                self.change(wheel, |trim| trim.doubt(doubt));
+                Effect::Doubted(doubt)
             }
             Event::Loss(mut loss) => {
                 if reversed {
@@ -179,6 +236,6 @@ impl Tally {
 }
 
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
-    let Reading { degrees, normalized, axis, margin, .. } = trim.accumulator.reading();
+    let Reading { degrees, normalized, axis, margin, .. } = trim.reading();
     TrimReading { degrees, normalized, axis, counts, margin }
 }

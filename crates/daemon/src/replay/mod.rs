@@ -69,11 +69,13 @@ pub fn write_change(
         Effect::Counted(_) => {
             for (name, trim) in names.trims().zip(tally.trims()).filter(|(_, t)| t.wheel == happened.wheel) {
                 let counts = tally.wheel(happened.wheel).map_or(0, |wheel| wheel.counts.get());
-                let reading = trim.accumulator.reading();
+                let reading = trim.reading();
                 let moved = Moved::new(happened.at, name, names.wheel(happened.wheel), counts, &reading);
                 if json { json_line(out, &moved)? } else { writeln!(out, "{}", moved.text())? }
             }
         }
+        // The next line has the margin.
+        Effect::Doubted(_) => {}
         Effect::Lost(loss) => {
             let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
             if json { json_line(out, &lost)? } else { writeln!(out, "{}", lost.text())? }

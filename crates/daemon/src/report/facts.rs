@@ -231,7 +231,7 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
 
     let trims = player.tally().trims().iter().zip(plots).zip(counts).zip(&aircraft.trims);
     let trims = trims.map(|(((trim, plot), count), said)| {
-        let reading = trim.accumulator.reading();
+        let reading = trim.reading();
         TrimFacts {
             name: said.name.clone(),
             wheel: trim.wheel,
@@ -309,6 +309,7 @@ impl Pass<'_> {
         let Some(facts) = self.wheels.get_mut(wheel.get()) else { return };
         match effect {
             Effect::Counted(counts) => facts.intervals.count(at, counts),
+            Effect::Doubted(_) => {}
             Effect::Lost(loss) => {
                 facts.losses = facts.losses.saturating_add(1);
                 if loss.bound.is_unknown() {
@@ -331,7 +332,7 @@ impl Pass<'_> {
         debug_assert_eq!(self.wheels.len(), self.rig.wheels.len());
         for (index, wheel) in (0_u8..).map(WheelIndex::new).zip(&mut self.wheels) {
             if let Some(tally) = tally.wheel(index) {
-                (wheel.counts, wheel.turned, wheel.margin) = (tally.counts, tally.turned, tally.margin);
+                (wheel.counts, wheel.turned, wheel.margin) = (tally.counts, tally.turned, tally.stated());
             }
         }
     }
@@ -368,7 +369,7 @@ fn count_degrees(rig: &Rig, wheel: WheelIndex) -> f64 {
 }
 
 fn moment(trim: &TrimTally, count: f64, travel: f64) -> Moment {
-    let reading = trim.accumulator.reading();
+    let reading = trim.reading();
     let position = reading.degrees.get();
     let reach = |counts: Counts| FixedCounts::from_counts(counts).to_f64() * count;
     let (low, high) = if reading.margin.is_unknown() {

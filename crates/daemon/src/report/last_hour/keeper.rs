@@ -208,7 +208,7 @@ impl Board {
         writer.comment(&format!("board {} of rig {}, kept by tallywheel", names.board(index), names.rig))?;
         for (place, trim) in tally.trims().iter().enumerate() {
             if names.board_index(trim.wheel) == Some(index) {
-                let reading = trim.accumulator.reading();
+                let reading = trim.reading();
                 let (low, high) = (reading.margin.low(), reading.margin.high());
                 writer.comment(&format!("position {place} {} {low} {high}", reading.degrees.get()))?;
             }

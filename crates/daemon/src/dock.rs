@@ -465,9 +465,16 @@ impl Reader<'_> {
             let mut buffer = [0_u8; REPORT_BYTES_MAX];
             path.opened(clock.now());
             loop {
-                match board.read(&mut buffer, None) {
-                    // A signal came; there is nothing to read yet.
-                    Ok(0) => {}
+                // While all is certain there is no timer.
+                let deadline = path.deadline();
+                match board.read(&mut buffer, deadline.map(|at| at.since(clock.now()))) {
+                    // The time is over, or a signal came; there is nothing to read yet.
+                    Ok(0) => {
+                        let now = clock.now();
+                        if deadline.is_some_and(|at| at <= now) {
+                            station.rest(&mut path, now);
+                        }
+                    }
                     Ok(length) => {
                         let now = clock.now();
                         if orders.waiting() && !station.obey(&mut path, now, orders.take()) {

@@ -281,9 +281,30 @@ impl BoardPath {
         }
     }
 
+    /// When [`Self::rest`] is to be called if no report comes before; `None` while nothing is open.
+    #[must_use]
+    #[inline]
+    pub fn deadline(&self) -> Option<Timestamp> {
+        self.decoder.deadline()
+    }
+
+    /// It is `at`, and no report has come since the last.
+    pub fn rest<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let wheels = &self.wheels;
+        self.decoder.rest(at, &mut |place, event| {
+            if let Some(wheel) = wheels.get(place) {
+                effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
     /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
-    /// changed the tally.
+    /// changed the tally. While something is open, each report counts.
     pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
+        let happened = happened || self.decoder.deadline().is_some();
         self.tap.report(at, report, self.decoder.buttons(), happened, post);
     }
 

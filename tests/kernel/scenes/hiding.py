@@ -137,6 +137,8 @@ read_all silent ""
 play_all
 read_no_more
 cp /run/out/datagrams /run/out/datagrams-hidden
+# What is written after turning, is written by then.
+sleep 5
 rest idle 10
 
 # The cable: the twin goes and comes with the board.
@@ -196,10 +198,14 @@ read_all killed ""
 play_all
 read_no_more
 
-# A switch is on when the daemon starts.
+# A switch is on when the daemon starts, and there is no uinput yet.
 board stick play {END} {END + 1}
 board pad play {END} {END + 1}
+rm /dev/uinput
 daemon_start /run/job/config
+sleep 5
+note_log no-uinput
+mknod /dev/uinput c 10 223
 wait_for_device "{TWINS['stick']}"
 wait_for_device "{TWINS['pad']}"
 sleep 1
@@ -289,6 +295,8 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     checks.equal("SIGTERM: exit code", outcome.text("daemon-code").strip(), "0")
     checks.equal("SIGTERM: the twins are gone", outcome.text("left").strip(), "left:")
     log = outcome.text("daemon.log")
+    told = outcome.text("log-no-uinput").count("the wheels are not hidden")
+    checks.equal("without uinput: told for each board", told, 2)
     # Two at each start, one plugged again, two hidden again.
     checks.equal("each twin is in the log", log.count("the wheels are hidden"), 7)
     checks.that("no panic in the log", "panicked" not in log, log[-800:])

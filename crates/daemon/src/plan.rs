@@ -421,7 +421,7 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
-    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons());
     let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),

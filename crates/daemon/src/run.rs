@@ -38,6 +38,14 @@ const EAR_STEP: Duration = Duration::from_secs(10);
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
 pub fn run(args: &RunArgs) -> Result<(), Failure> {
+    run_with(args, HidOpener::default())
+}
+
+/// The same with boards that `opener` opens.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
@@ -54,7 +62,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
         log = %log.display(),
         "started; for simulators only, never for real aircraft"
     );
-    let mut running = ready.start(HidOpener::default())?;
+    let mut running = ready.start(opener)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let signal = runtime.block_on(async {
         let quit = Arc::new(Notify::new());

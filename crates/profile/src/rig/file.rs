@@ -113,11 +113,7 @@ pub(crate) struct WheelFile {
     /// With `"pulses"`: milliseconds that the board releases a button at least before the next count. Helps to
     /// tell what may have been lost; without it, it is learnt from the fastest pulses.
     pub(crate) pulse_off_ms: Key<IntervalMs>,
-    /// The button of an index mark, which is pressed once in each whole turn of the wheel, if there is one.
-    /// From mark to mark the counts are compared with `counts_per_turn`: what was lost is measured then, not
-    /// guessed, and put right.
-    pub(crate) index: Key<ButtonNumber>,
-    /// Whether the buttons are pressed while the wheel rests, the index mark's apart. Default false.
+    /// Whether the buttons are pressed while the wheel rests. Default false.
     pub(crate) inverted: Key<bool>,
     /// Whether forward and backward are the wrong way round. Default false.
     pub(crate) reversed: Key<bool>,

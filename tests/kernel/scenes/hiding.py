@@ -21,8 +21,8 @@ from lab.turning import PHASES, Pulses, Quadrature
 TWINS = {"stick": "Bench stick without its wheels", "pad": "Bench pad without its wheels"}
 BOARDS = {"stick": STICK, "pad": PAD}
 FIRST_CODE = {"stick": 0x120, "pad": 0x130}
-# Rudder, elevator and the rudder's index mark; the aileron.
-HIDDEN = {"stick": [3, 4, 17, 18, 24], "pad": [1, 2]}
+# Rudder and elevator; the aileron.
+HIDDEN = {"stick": [3, 4, 17, 18], "pad": [1, 2]}
 FREE = {"stick": [1, 2, 5, 7, 16, 19, 23], "pad": [3, 7, 15, 16, 17, 20]}
 # A switch that somebody has left on.
 SWITCH = {"stick": 7, "pad": 17}
@@ -231,7 +231,6 @@ def files() -> dict[str, str]:
     """What goes into the guest."""
     boards = {"stick": 'usb = "1209:7a14"\nhide = true', "pad": 'usb = "1209:7a15"\nhide = true'}
     made = config.files(boards, fitted())
-    made["config/rig.toml"] = made["config/rig.toml"].replace("forward = 3\n", "forward = 3\nindex = 24\n")
     return {"main": SCRIPT, "stick.hid": recording("stick"), "pad.hid": recording("pad"), **made}
 
 

@@ -147,7 +147,9 @@ fn an_unknown_key() {
     spoil_rig(
         "name = \"bench\"",
         "name = \"bench\"\ncolour = \"red\"",
-        &expect!["rig.toml:2:1: colour: expected one of the keys `name`, `board` or `wheel`, found `colour`"],
+        &expect![
+            "rig.toml:2:1: colour: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `colour`"
+        ],
     );
     spoil_rig(
         "count = 32",
@@ -160,14 +162,14 @@ fn an_unknown_key() {
         "name = \"bench\"",
         "name = \"bench\"\n[[trim]]\nname = \"rudder\"",
         &expect![
-            "rig.toml:2:3: trim: expected one of the keys `name`, `board` or `wheel`, found `trim`, which belongs in an aircraft file"
+            "rig.toml:2:3: trim: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file"
         ],
     );
     spoil_rig(
         "[[board.buttons]]",
-        "[[button]]",
+        "[[knob]]",
         &expect![
-            "rig.toml:12:3: button: expected one of the keys `name`, `board` or `wheel`, found `button`"
+            "rig.toml:12:3: knob: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `knob`"
         ],
     );
     spoil_rig(

@@ -6,7 +6,7 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
 use tallywheel_profile::{
-    AxisCode, ButtonRun, OnReport, Output, Position, Start, Template, UsbId, WheelInputs,
+    AxisCode, ButtonRun, Destination, OnReport, Output, Position, Scale, Start, Template, UsbId, WheelInputs,
 };
 use tallywheel_units::{
     BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Gear, Normalized, StopStyle, TrimIndex,
@@ -63,13 +63,17 @@ fn an_aircraft_with_everything() {
 
     let [axis, datagram] = &aircraft.outputs[..] else { panic!("{:?}", aircraft.outputs) };
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
-    let Output::Axis { device, axes } = axis else { panic!("{axis:?}") };
+    let Output::Axis { device, axes, scale } = axis else { panic!("{axis:?}") };
     assert_eq!(device.as_deref(), Some("Heron trim"));
     assert_eq!(axes[..], [(first, AxisCode::X), (second, AxisCode::Ry)]);
-    let Output::Datagram { to, template, trims } = datagram else { panic!("{datagram:?}") };
+    assert_eq!(*scale, Scale::UNIT);
+    let Output::Datagram { to, template, trims, scale, min_interval, keep_alive } = datagram else {
+        panic!("{datagram:?}")
+    };
     assert_eq!(to.to_string(), "127.0.0.1:47811");
     assert_eq!(*template, Template::Line);
     assert_eq!(trims[..], [second, first]);
+    assert_eq!((*scale, *min_interval, *keep_alive), (Scale::UNIT, Duration::ZERO, None));
 }
 
 #[test]
@@ -87,10 +91,16 @@ fn what_is_left_out_has_its_default() {
     assert!(aircraft.titles.is_empty() && !aircraft.default);
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let axes = vec![(first, AxisCode::X), (second, AxisCode::Y)];
-    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes });
-    let to = "[::1]:9".parse().unwrap();
-    let all = vec![first, second];
-    assert_eq!(aircraft.outputs[1], Output::Datagram { to, template: Template::Json, trims: all });
+    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes, scale: Scale::UNIT });
+    let datagram = Output::Datagram {
+        to: Destination::parse("[::1]:9").unwrap(),
+        template: Template::Json,
+        trims: vec![first, second],
+        scale: Scale::UNIT,
+        min_interval: Duration::ZERO,
+        keep_alive: None,
+    };
+    assert_eq!(aircraft.outputs[1], datagram);
     assert!(
         good_aircraft("name = \"None\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n").outputs.is_empty()
     );

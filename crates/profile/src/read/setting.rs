@@ -106,11 +106,11 @@ impl Setting for tallywheel_units::StopStyle {
 }
 
 impl Setting for std::net::SocketAddr {
-    const EXPECTED: &'static str = "an IP address and a port, such as \"127.0.0.1:47811\"";
+    const EXPECTED: &'static str = "an IP address and a port, such as \"127.0.0.1:47820\"";
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "string" })
+        serde_json::json!({ "type": "string", "minLength": 3 })
     }
 
     fn from_text(text: &str) -> Option<Self> {

@@ -1,8 +1,10 @@
 //! What a rig file may say. The doc comments here are the one description of its keys.
 
 use super::UsbId;
+use super::button::ButtonFile;
+use super::simulator::SimulatorFile;
 use crate::names::Name;
-use crate::read::{Key, Setting, Tables};
+use crate::read::{Field, Key, Setting, Tables};
 use serde::Deserialize;
 use std::time::Duration;
 use tallywheel_units::{ButtonNumber, CountsPerCycle, CountsPerTurn};
@@ -21,6 +23,10 @@ pub(crate) struct RigFile {
     /// The wheels on them, one table each, at least one.
     #[cfg_attr(test, schemars(required))]
     pub(crate) wheel: Tables<WheelFile>,
+    /// Where the simulator reports its aircraft and its trim.
+    pub(crate) simulator: Option<Field<SimulatorFile>>,
+    /// Other buttons of the boards that do something when pressed, one table each.
+    pub(crate) button: Tables<ButtonFile>,
 }
 
 /// One USB HID joystick board, found by `usb`, `serial`, `path` or several of them. What is given must all

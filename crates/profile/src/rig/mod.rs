@@ -1,9 +1,13 @@
 //! The rig file.
 
+mod button;
 mod check;
 pub(crate) mod file;
+mod simulator;
 
+pub use button::{Button, Press, Spot};
 pub(crate) use check::check;
+pub use simulator::Simulator;
 
 use crate::read::Setting;
 use std::fmt;
@@ -20,6 +24,10 @@ pub struct Rig {
     pub boards: Vec<Board>,
     /// The wheels, at least one; a [`tallywheel_units::WheelIndex`] is a place in this list.
     pub wheels: Vec<Wheel>,
+    /// Where the simulator's reports come in, if they do.
+    pub simulator: Option<Simulator>,
+    /// Buttons that do something, maybe none.
+    pub buttons: Vec<Button>,
 }
 
 impl Rig {

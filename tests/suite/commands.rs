@@ -117,6 +117,23 @@ fn check_says_when_an_aircraft_does_not_fit_the_rig() {
 }
 
 #[test]
+fn check_says_what_aircraft_files_must_not_say_together() {
+    let folder = Folder::new("together");
+    folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
+    let file =
+        |head: &str| format!("name = \"x\"\n{head}\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\n");
+    folder.write("aircraft/one.toml", &file("titles = [\"Heron*\"]\ndefault = true"));
+    folder.write("aircraft/two.toml", &file("titles = [\"HERON*\"]\ndefault = true"));
+    let ran = run(&["check", "--config", folder.arg()]);
+    assert_eq!(ran.code, Some(1));
+    assert!(ran.out.contains("two.toml:2:11: titles: expected a pattern that no other"), "{}", ran.out);
+    assert!(ran.out.contains("two.toml:3:11: default: expected true in one"), "{}", ran.out);
+    folder.write("aircraft/two.toml", &file("titles = [\"*HERON*\"]"));
+    let ran = run(&["check", "--config", folder.arg()]);
+    assert_eq!(ran.code, Some(0), "{}", ran.out);
+}
+
+#[test]
 fn check_without_files_says_where_they_belong() {
     let folder = Folder::new("nothing");
     let ran = run(&["check", "--config", folder.arg()]);

@@ -110,6 +110,14 @@ impl Accumulator {
         Reading::new(&self.config, visible, self.bounds.margin(&self.config, visible))
     }
 
+    /// What is shown while the outputs still are on their way to where the trim is, at `position` counts above
+    /// the low stop. The margin is that of the trim.
+    #[must_use]
+    pub fn reading_at(&self, position: FixedCounts) -> Reading {
+        let margin = self.bounds.margin(&self.config, self.visible());
+        Reading::new(&self.config, self.config.clamp(position), margin)
+    }
+
     fn visible(&self) -> FixedCounts {
         self.config.clamp(self.position)
     }
@@ -136,7 +144,7 @@ fn converted(from: &TrimConfig, to: &TrimConfig, position: FixedCounts) -> Fixed
         same_place == FixedCounts::ZERO
     };
     if at_same_stop {
-        let overshoot = FixedCounts::from_degrees(overshoot.to_degrees(from.per_turn()), to.per_turn());
+        let overshoot = to.counts(from.unclamped_degrees(overshoot));
         at_stops(to, same_place + overshoot)
     } else {
         // The stop moved away: what was wound past it must not make the trim jump after it.

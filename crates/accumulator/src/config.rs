@@ -1,4 +1,4 @@
-use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, StopStyle};
+use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Gear, Normalized, StopStyle};
 
 /// Why a trim cannot be kept as asked.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -12,7 +12,7 @@ pub enum ConfigError {
         /// As asked.
         per_turn: CountsPerTurn,
     },
-    /// More than [`Degrees::LONGEST_TRAVEL`]. Give less.
+    /// More than [`Degrees::LONGEST_TRAVEL`] of the trim or of the wheel. Give less, or a faster gear.
     #[error("a travel of {travel} is more than {}", Degrees::LONGEST_TRAVEL)]
     TravelTooLong {
         /// As asked.
@@ -36,6 +36,7 @@ pub struct TrimConfig {
     neutral: Degrees,
     stops: StopStyle,
     reversed: bool,
+    gear: Gear,
     // The two angles as counts, rounded once to the nearest 2^-20 count.
     travel_counts: FixedCounts,
     neutral_counts: FixedCounts,
@@ -70,7 +71,48 @@ impl TrimConfig {
             return Err(ConfigError::NeutralOutsideTravel { neutral, travel });
         }
         let neutral_counts = FixedCounts::from_degrees(neutral, per_turn);
-        Ok(Self { per_turn, travel, neutral, stops, reversed, travel_counts, neutral_counts })
+        let gear = Gear::DIRECT;
+        Ok(Self { per_turn, travel, neutral, stops, reversed, gear, travel_counts, neutral_counts })
+    }
+
+    /// The same trim with a gear between the wheel in the hand and the aircraft's own: the trim moves `gear`
+    /// degrees for each degree that the wheel turns. All degrees stay the trim's; counts are the wheel's.
+    ///
+    /// # Errors
+    /// See [`ConfigError`]. The wheel must turn by at least one count for the travel, and by at most
+    /// [`Degrees::LONGEST_TRAVEL`].
+    pub fn geared(self, gear: Gear) -> Result<Self, ConfigError> {
+        let Self { per_turn, travel, neutral, .. } = self;
+        let wheel = |trim: Degrees| Degrees::new(trim.get() / gear.get());
+        let wheel_travel = wheel(travel).filter(|turned| *turned <= Degrees::LONGEST_TRAVEL);
+        let (Some(wheel_travel), Some(wheel_neutral)) = (wheel_travel, wheel(neutral)) else {
+            return Err(ConfigError::TravelTooLong { travel });
+        };
+        let travel_counts = FixedCounts::from_degrees(wheel_travel, per_turn);
+        if travel_counts < FixedCounts::ONE {
+            return Err(ConfigError::TravelTooShort { travel, per_turn });
+        }
+        let neutral_counts = FixedCounts::from_degrees(wheel_neutral, per_turn);
+        Ok(Self { gear, travel_counts, neutral_counts, ..self })
+    }
+
+    /// Degrees of the trim for a degree of the wheel.
+    #[must_use]
+    pub const fn gear(&self) -> Gear {
+        self.gear
+    }
+
+    /// Where straight lines from each stop to neutral have the output `normalized`: the inverse of
+    /// [`Reading::normalized`](crate::Reading::normalized), exact at the stops and at neutral. With neutral at
+    /// a stop, that stop for everything beyond.
+    #[must_use]
+    pub fn degrees_at(&self, normalized: Normalized) -> Degrees {
+        let (travel, neutral, output) = (self.travel.get(), self.neutral.get(), normalized.get());
+        if output == 1.0 {
+            return self.travel;
+        }
+        let side = if output < 0.0 { neutral } else { travel - neutral };
+        Degrees::new((neutral + output * side).clamp(0.0, travel)).unwrap_or(self.neutral)
     }
 
     /// Counts that one turn of the wheel yields.
@@ -79,7 +121,7 @@ impl TrimConfig {
         self.per_turn
     }
 
-    /// Degrees of wheel rotation from the low stop to the high stop.
+    /// Degrees from the low stop to the high stop, of the aircraft's own wheel.
     #[must_use]
     pub const fn travel(&self) -> Degrees {
         self.travel
@@ -128,7 +170,19 @@ impl TrimConfig {
         } else if position == self.neutral_counts {
             self.neutral
         } else {
-            position.to_degrees(self.per_turn)
+            self.unclamped_degrees(position)
         }
+    }
+
+    /// Degrees of the trim that so many counts are.
+    pub(crate) fn unclamped_degrees(&self, counts: FixedCounts) -> Degrees {
+        let wheel = counts.to_degrees(self.per_turn);
+        Degrees::new(wheel.get() * self.gear.get()).unwrap_or(wheel)
+    }
+
+    /// The counts that so many degrees of the trim are, to the nearest 2^-20 count.
+    pub(crate) fn counts(&self, degrees: Degrees) -> FixedCounts {
+        let wheel = Degrees::new(degrees.get() / self.gear.get()).unwrap_or(degrees);
+        FixedCounts::from_degrees(wheel, self.per_turn)
     }
 }

@@ -22,11 +22,15 @@ mod accumulator;
 mod bounds;
 mod change;
 mod config;
+mod curve;
 mod place;
 mod reading;
+mod smoother;
 
 pub use accumulator::{Accumulator, Applied};
 pub use change::Change;
 pub use config::{ConfigError, TrimConfig};
+pub use curve::{Curve, CurveError};
 pub use place::{Place, Stop};
 pub use reading::Reading;
+pub use smoother::Smoother;

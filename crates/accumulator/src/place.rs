@@ -20,7 +20,7 @@ impl Place {
             Self::Low => FixedCounts::ZERO,
             Self::Neutral => config.neutral_counts(),
             Self::High => config.travel_counts(),
-            Self::At(degrees) => config.clamp(FixedCounts::from_degrees(degrees, config.per_turn())),
+            Self::At(degrees) => config.clamp(config.counts(degrees)),
         }
     }
 }

@@ -1,4 +1,4 @@
-use crate::{Stop, TrimConfig};
+use crate::{Curve, Stop, TrimConfig};
 use tallywheel_units::{AxisValue, Degrees, FixedCounts, Margin, Normalized};
 
 /// Where a trim is and how surely that is known.
@@ -6,7 +6,7 @@ use tallywheel_units::{AxisValue, Degrees, FixedCounts, Margin, Normalized};
 pub struct Reading {
     /// Counts above the low stop, from 0 to the travel.
     pub position: FixedCounts,
-    /// Degrees of wheel rotation above the low stop, from 0 to the travel.
+    /// Degrees of the trim above the low stop, from 0 to the travel.
     pub degrees: Degrees,
     /// -1 at the low stop, 0 at neutral, +1 at the high stop; straight lines between.
     pub normalized: Normalized,
@@ -38,6 +38,15 @@ impl Reading {
             margin,
             at_stop,
         }
+    }
+}
+
+impl Reading {
+    /// The same place with the output that `curve` gives it.
+    #[must_use]
+    pub fn along(self, curve: &Curve) -> Self {
+        let normalized = curve.at(self.degrees);
+        Self { normalized, axis: AxisValue::nearest(normalized), ..self }
     }
 }
 

@@ -60,9 +60,12 @@ pub struct RunArgs {
     /// Where the files are.
     #[command(flatten)]
     pub folder: FolderArgs,
-    /// Which aircraft to fly: its name, or its file's name without .toml [default: the only one]
+    /// Which aircraft to fly: its name, or its file's name without .toml [default: the last one, or the only one]
     #[arg(long, value_name = "NAME")]
     pub aircraft: Option<String>,
+    /// The folder for saved positions [default: the folder for log files]
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    pub state_dir: Option<PathBuf>,
     /// The folder for log files [default: the user's state folder]
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub log_dir: Option<PathBuf>,
@@ -73,6 +76,9 @@ pub struct RunArgs {
     #[cfg(windows)]
     #[arg(long)]
     pub background: bool,
+    /// No icon in the tray, and no messages to the desktop.
+    #[arg(long)]
+    pub no_tray: bool,
 }
 
 /// Options of `demo`.

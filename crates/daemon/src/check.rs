@@ -37,8 +37,13 @@ pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
     };
     match files::aircraft_in(&folder) {
         Ok(paths) => {
+            let mut read = Vec::new();
             for path in paths {
-                say(&path, aircraft(&path, rig.as_ref()))?;
+                say(&path, aircraft(&path, rig.as_ref(), &mut read))?;
+            }
+            let read: Vec<_> = read.iter().collect();
+            if let Err(errors) = tallywheel_profile::together(&read) {
+                say(&folder, Err(errors.to_string()))?;
             }
         }
         Err(error) => say(&folder, Err(error.to_string()))?,
@@ -49,8 +54,14 @@ pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
     }
 }
 
-fn aircraft(path: &Path, rig: Option<&tallywheel_profile::Rig>) -> Result<String, String> {
+/// Says what is in one file, and adds it to those that were read.
+fn aircraft(
+    path: &Path,
+    rig: Option<&tallywheel_profile::Rig>,
+    read: &mut Vec<tallywheel_profile::Aircraft>,
+) -> Result<String, String> {
     let aircraft = files::aircraft(path).map_err(|error: FilesError| error.to_string())?;
+    read.push(aircraft.clone());
     let mut what = format!(
         "{}, {}, {}",
         aircraft.name,

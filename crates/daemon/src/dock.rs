@@ -7,6 +7,7 @@
 use crate::clock::Clock;
 use crate::devwatch::{DevWatch, Node};
 use crate::note::{BoardChange, Note, Notes};
+use crate::orders::{Order, Orders};
 use crate::plan::{BoardPath, BoardPlan};
 use crate::station::Station;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
@@ -14,9 +15,11 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 use tallywheel_hid_reader::{
-    Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, Refusal, ReportSource, SourceError,
+    BoardMatch, Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, RecordedDevice, Refusal, ReportSource,
+    SourceError,
 };
-use tallywheel_units::{BoardIndex, Timestamp};
+use tallywheel_output::{HiddenBoard, OutputError};
+use tallywheel_units::{Counts, Timestamp, WheelIndex};
 
 /// How often boards are looked for where the system cannot tell of changes, and only while one is missing.
 const LOOK_STEP: Duration = Duration::from_secs(2);
@@ -24,15 +27,22 @@ const LOOK_STEP: Duration = Duration::from_secs(2);
 const QUEUE_WAKES: usize = 64;
 
 /// What wakes the dock.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug)]
 enum Wake {
     /// A device node changed.
     Node(Node),
-    /// A board's reader ended because the board is gone.
-    Gone(BoardIndex),
+    /// A reader ended because its board is gone.
+    Gone(ReaderId),
     /// An output failed or recovered.
     Output,
+    /// The rig has these boards now.
+    Rig(Vec<BoardPlan>),
+    /// Somebody knows how far a wheel turned.
+    Confirm { wheel: WheelIndex, turned: Counts },
 }
+
+/// Tells one reading of a board from the next.
+type ReaderId = u64;
 
 /// Wakes the dock.
 #[derive(Debug, Clone)]
@@ -54,6 +64,17 @@ impl DockBell {
     pub fn output_changed(&self) {
         let _ = self.0.try_send(Wake::Output);
     }
+
+    /// The rig file changed. Waits for a place in the queue: a reader's thread must not call it.
+    pub fn rig_changed(&self, plans: Vec<BoardPlan>) {
+        let _ = self.0.send(Wake::Rig(plans));
+    }
+
+    /// Somebody knows that a wheel turned by so many counts, in its decoder's direction, since the last time.
+    /// Waits for a place in the queue.
+    pub fn confirm(&self, wheel: WheelIndex, turned: Counts) {
+        let _ = self.0.send(Wake::Confirm { wheel, turned });
+    }
 }
 
 /// One board's place at the dock.
@@ -61,31 +82,85 @@ struct Berth {
     plan: BoardPlan,
     state: State,
     said: Option<BoardChange>,
+    hiding: Option<Hiding>,
 }
 
-#[derive(Debug, Clone, Copy)]
+/// A board whose wheels are hidden, or shall be when the rig file says so.
+struct Hiding {
+    path: String,
+    board: Option<HiddenBoard>,
+}
+
+#[derive(Debug, Clone)]
 enum State {
     /// Not here; to be looked for when something changes.
     Away,
     /// Refused; udev may still be at work.
     Settling { retry: OpenRetry, next: Timestamp },
     /// A thread reads it.
-    Reading,
+    Reading { id: ReaderId, orders: Arc<Orders>, descriptor: Vec<u8> },
+}
+
+/// Opens boards.
+pub trait Opener: Send + 'static {
+    /// What reports are read from.
+    type Board: ReportSource + 'static;
+
+    /// Opens the board that `find` means.
+    ///
+    /// # Errors
+    /// [`SourceError`]
+    fn open(&mut self, find: &BoardMatch) -> Result<(Self::Board, Opened), SourceError>;
+}
+
+/// What an opened board says of itself.
+#[derive(Debug, Clone)]
+pub struct Opened {
+    /// Where the system has it.
+    pub path: String,
+    /// What it is called.
+    pub name: String,
+    /// All of it that a recording holds, its report descriptor among it.
+    pub device: RecordedDevice,
+}
+
+/// Opens real boards. The library is loaded when the first is looked for.
+#[derive(Default)]
+pub struct HidOpener(Option<Hid>);
+
+impl Opener for HidOpener {
+    type Board = OpenBoard;
+
+    fn open(&mut self, find: &BoardMatch) -> Result<(OpenBoard, Opened), SourceError> {
+        let opened = match &mut self.0 {
+            Some(hid) => hid.open(find),
+            None => Hid::new().and_then(|new| self.0.insert(new).open(find)),
+        };
+        if matches!(opened, Err(SourceError::GiveUp { .. })) {
+            self.0 = None;
+        }
+        opened.map(|board| {
+            let (path, name) = (board.path().to_owned(), board.name().to_owned());
+            let opened = Opened { path, name, device: board.recorded() };
+            (board, opened)
+        })
+    }
 }
 
 /// The dock.
-pub struct Dock {
+pub struct Dock<O = HidOpener> {
     berths: Vec<Berth>,
     station: Arc<Station>,
     notes: Notes,
     clock: Clock,
     bell: DockBell,
     door: DockDoor,
-    hid: Option<Hid>,
+    opener: O,
     watch: Option<DevWatch>,
+    next_id: ReaderId,
 }
 
-impl Dock {
+impl<O: Opener> Dock<O> {
     /// Takes the boards of `plans` in. Nothing is opened before [`Self::keep`].
     #[must_use]
     pub fn new(
@@ -94,9 +169,10 @@ impl Dock {
         notes: Notes,
         clock: Clock,
         (bell, door): (DockBell, DockDoor),
+        opener: O,
     ) -> Self {
-        let berths = plans.into_iter().map(|plan| Berth { plan, state: State::Away, said: None }).collect();
-        Self { berths, station, notes, clock, bell, door, hid: None, watch: None }
+        let berths = plans.into_iter().map(Berth::new).collect();
+        Self { berths, station, notes, clock, bell, door, opener, watch: None, next_id: 0 }
     }
 
     /// Starts a thread that keeps the boards for as long as the program runs.
@@ -140,7 +216,7 @@ impl Dock {
 
     /// Watches /dev for as long as a board or an output is awaited.
     fn watch_if_needed(&mut self) {
-        let awaited = self.berths.iter().any(|berth| !matches!(berth.state, State::Reading));
+        let awaited = self.berths.iter().any(|berth| !matches!(berth.state, State::Reading { .. }));
         let needed = awaited || self.station.output_awaited();
         if self.watch.as_mut().is_some_and(|watch| watch.switch(needed)) {
             // Changes before the watch was on are found by looking once.
@@ -153,20 +229,55 @@ impl Dock {
         // One plug makes several changes; they are looked at together.
         let mut wakes = vec![first];
         wakes.extend(self.door.0.try_iter());
-        for wake in &wakes {
-            if let Wake::Gone(board) = wake
-                && let Some(berth) = self.berths.get_mut(board.get())
-            {
-                berth.state = State::Away;
-                berth.say(&self.notes, BoardChange::Gone);
+        let (mut look, mut retry) = (false, false);
+        for wake in wakes {
+            match wake {
+                Wake::Node(Node::Hidraw) => look = true,
+                Wake::Node(Node::Uinput) => retry = true,
+                Wake::Output => {}
+                Wake::Gone(reader) => {
+                    // A reader that was sent away is not among them.
+                    let of =
+                        |berth: &&mut Berth| matches!(berth.state, State::Reading { id, .. } if id == reader);
+                    if let Some(berth) = self.berths.iter_mut().find(of) {
+                        berth.state = State::Away;
+                        berth.hiding = None;
+                        berth.say(&self.notes, BoardChange::Gone);
+                        look = true;
+                    }
+                }
+                Wake::Rig(plans) => {
+                    self.refit(plans);
+                    look = true;
+                }
+                Wake::Confirm { wheel, turned } => {
+                    let berth = self.berths.iter().find(|berth| berth.plan.has(wheel));
+                    if let Some(State::Reading { orders, .. }) = berth.map(|berth| &berth.state) {
+                        orders.give(Order::Confirm { wheel, turned });
+                    }
+                }
             }
         }
-        if wakes.contains(&Wake::Node(Node::Uinput)) {
+        if retry {
             self.station.retry_outputs(self.clock.now());
         }
-        if wakes.iter().any(|wake| matches!(wake, Wake::Node(Node::Hidraw) | Wake::Gone(_))) {
+        if look {
             self.look();
         }
+    }
+
+    /// The rig has these boards from now on. A board that is found as before goes on being read.
+    fn refit(&mut self, plans: Vec<BoardPlan>) {
+        let mut before = std::mem::take(&mut self.berths);
+        for plan in plans {
+            let same = |berth: &Berth| berth.plan.board() == plan.board() && berth.plan.find() == plan.find();
+            let berth = match before.iter().position(same) {
+                Some(place) => before.swap_remove(place).refitted(plan, &self.notes),
+                None => Berth::new(plan),
+            };
+            self.berths.push(berth);
+        }
+        before.iter().for_each(Berth::end);
     }
 
     fn due(&mut self) {
@@ -180,7 +291,7 @@ impl Dock {
             let due = self.berths.get(place).is_some_and(|berth| match berth.state {
                 State::Settling { next, .. } => next <= now,
                 State::Away => !watched,
-                State::Reading => false,
+                State::Reading { .. } => false,
             });
             if due {
                 self.look_for(place);
@@ -200,39 +311,37 @@ impl Dock {
     }
 
     fn look_for(&mut self, place: usize) {
-        let Self { berths, station, notes, clock, bell, hid, .. } = self;
+        let Self { berths, station, notes, clock, bell, opener, next_id, .. } = self;
         let Some(berth) = berths.get_mut(place) else { return };
-        if matches!(berth.state, State::Reading) {
+        if matches!(berth.state, State::Reading { .. }) {
             return;
         }
-        let opened = match hid {
-            Some(hid) => hid.open(berth.plan.find()),
-            None => Hid::new().and_then(|new| hid.insert(new).open(berth.plan.find())),
-        };
+        let opened = opener.open(berth.plan.find());
         let now = clock.now();
         match opened {
-            Ok(board) => {
-                let from = (board.path().to_owned(), board.name().to_owned());
-                let device = Box::new(board.recorded());
-                match berth.plan.path(board.descriptor()) {
-                    Ok(path) => {
-                        // Before the first report, which the reader's thread may post at once.
-                        notes.post(Note::Device { board: berth.plan.board(), device });
-                        match read(board, path, station, clock, bell) {
-                            Ok(()) => {
-                                berth.state = State::Reading;
-                                berth.say(notes, BoardChange::Reading { path: from.0, name: from.1 });
-                            }
-                            Err(error) => berth.refuse(
-                                notes,
-                                format!("no thread to read it: {error}"),
-                                "close other programs",
-                            ),
+            Ok((board, Opened { path: from, name, device })) => match berth.plan.path(&device.descriptor) {
+                Ok(path) => {
+                    *next_id += 1;
+                    let (id, orders, descriptor) =
+                        (*next_id, Arc::new(Orders::default()), device.descriptor.clone());
+                    // Before the first report, which the reader's thread may post at once.
+                    notes.post(Note::Device { board: berth.plan.board(), device: Box::new(device) });
+                    let reader = Reader { id, orders: Arc::clone(&orders), station, clock, bell };
+                    match reader.read(board, path) {
+                        Ok(()) => {
+                            berth.state = State::Reading { id, orders, descriptor };
+                            berth.hide(from.clone(), notes);
+                            berth.say(notes, BoardChange::Reading { path: from, name });
                         }
+                        Err(error) => berth.refuse(
+                            notes,
+                            format!("no thread to read it: {error}"),
+                            "close other programs",
+                        ),
                     }
-                    Err(error) => berth.refuse(notes, error.to_string(), "correct the rig file"),
                 }
-            }
+                Err(error) => berth.refuse(notes, error.to_string(), "correct the rig file"),
+            },
             Err(SourceError::AskPermission { reason, cure, .. }) => {
                 let mut retry = match berth.state {
                     State::Settling { retry, .. } => retry,
@@ -255,7 +364,6 @@ impl Dock {
                 berth.refuse(notes, error.to_string(), "name it by serial or path in the rig file");
             }
             Err(SourceError::GiveUp { reason }) => {
-                *hid = None;
                 berth.refuse(notes, reason, "connect a board, or look at the system's log");
             }
         }
@@ -263,6 +371,45 @@ impl Dock {
 }
 
 impl Berth {
+    const fn new(plan: BoardPlan) -> Self {
+        Self { plan, state: State::Away, said: None, hiding: None }
+    }
+
+    /// The same board, decoded by another plan.
+    fn refitted(mut self, plan: BoardPlan, notes: &Notes) -> Self {
+        if plan == self.plan {
+            return self;
+        }
+        let hidden = self.plan.hidden();
+        self.plan = plan;
+        if hidden != self.plan.hidden()
+            && let Some(Hiding { path, board }) = self.hiding.take()
+        {
+            // It can be taken again only once it has been given back.
+            drop(board);
+            self.hide(path, notes);
+        }
+        match &self.state {
+            State::Reading { orders, descriptor, .. } => match self.plan.path(descriptor) {
+                Ok(path) => orders.give(Order::Path(Box::new(path))),
+                Err(error) => {
+                    self.end();
+                    self.refuse(notes, error.to_string(), "correct the rig file");
+                }
+            },
+            // What was wrong with the old plan may not be with the new.
+            State::Away | State::Settling { .. } => self.state = State::Away,
+        }
+        self
+    }
+
+    /// Its reader goes with the board's next report.
+    fn end(&self) {
+        if let State::Reading { orders, .. } = &self.state {
+            orders.give(Order::End);
+        }
+    }
+
     /// Says it once, not again while nothing else happened.
     fn say(&mut self, notes: &Notes, change: BoardChange) {
         if self.said.as_ref() != Some(&change) {
@@ -271,39 +418,72 @@ impl Berth {
         }
     }
 
+    /// Hides its wheels if the rig file asks for that.
+    fn hide(&mut self, path: String, notes: &Notes) {
+        let (board, notes) = (self.plan.board(), notes.clone());
+        let tell = move |what: Result<String, OutputError>| {
+            let change = match what {
+                Ok(twin) => BoardChange::Hidden { twin },
+                Err(error) => BoardChange::NotHidden { reason: error.to_string() },
+            };
+            notes.post(Note::Board { board, change });
+        };
+        let hidden = self.plan.hidden().map(|wheels| HiddenBoard::start(&path, wheels, tell.clone()));
+        let hidden = hidden.transpose().unwrap_or_else(|error| {
+            tell.clone()(Err(OutputError::Reopen {
+                reason: "the wheels are not hidden: the system gives no thread",
+                cure: "close other programs",
+                source: error,
+            }));
+            None
+        });
+        self.hiding = Some(Hiding { path, board: hidden });
+    }
+
     fn refuse(&mut self, notes: &Notes, reason: String, cure: &str) {
         self.state = State::Away;
+        self.hiding = None;
         self.say(notes, BoardChange::Refused { reason, cure: cure.to_owned() });
     }
 }
 
-/// Reads `board` on a thread of its own until it is gone: the fast path.
-fn read(
-    mut board: OpenBoard,
-    mut path: BoardPath,
-    station: &Arc<Station>,
-    clock: &Clock,
-    bell: &DockBell,
-) -> std::io::Result<()> {
-    let (station, clock, bell) = (Arc::clone(station), *clock, bell.clone());
-    thread::Builder::new().name("reader".into()).spawn(move || {
-        let mut buffer = [0_u8; REPORT_BYTES_MAX];
-        path.opened(clock.now());
-        loop {
-            match board.read(&mut buffer, None) {
-                // A signal came; there is nothing to read yet.
-                Ok(0) => {}
-                Ok(length) => {
-                    station.report(&mut path, clock.now(), buffer.get(..length).unwrap_or_default())
+/// What a reader's thread is given.
+struct Reader<'a> {
+    id: ReaderId,
+    orders: Arc<Orders>,
+    station: &'a Arc<Station>,
+    clock: &'a Clock,
+    bell: &'a DockBell,
+}
+
+impl Reader<'_> {
+    /// Reads `board` on a thread of its own until it is gone: the fast path.
+    fn read(self, mut board: impl ReportSource + 'static, mut path: BoardPath) -> std::io::Result<()> {
+        let Self { id, orders, .. } = self;
+        let (station, clock, bell) = (Arc::clone(self.station), *self.clock, self.bell.clone());
+        thread::Builder::new().name("reader".into()).spawn(move || {
+            let mut buffer = [0_u8; REPORT_BYTES_MAX];
+            path.opened(clock.now());
+            loop {
+                match board.read(&mut buffer, None) {
+                    // A signal came; there is nothing to read yet.
+                    Ok(0) => {}
+                    Ok(length) => {
+                        let now = clock.now();
+                        if orders.waiting() && !station.obey(&mut path, now, orders.take()) {
+                            return;
+                        }
+                        station.report(&mut path, now, buffer.get(..length).unwrap_or_default());
+                    }
+                    Err(_) => break,
                 }
-                Err(_) => break,
             }
-        }
-        // The handle goes first: while it is open, the board comes back under another name.
-        drop(board);
-        station.unplugged(&mut path, clock.now());
-        // Gone must not be lost, so this waits for a place in the queue; nothing is left to delay.
-        let _ = bell.0.send(Wake::Gone(path.board()));
-    })?;
-    Ok(())
+            // The handle goes first: while it is open, the board comes back under another name.
+            drop(board);
+            station.unplugged(&mut path, clock.now());
+            // Gone must not be lost, so this waits for a place in the queue; nothing is left to delay.
+            let _ = bell.0.send(Wake::Gone(id));
+        })?;
+        Ok(())
+    }
 }

@@ -117,13 +117,41 @@ pub fn choose_aircraft(folder: &Path, name: Option<&str>) -> Result<AircraftFile
     })
 }
 
-fn stem(path: &Path) -> String {
+/// Whether there is an aircraft file of this name.
+#[must_use]
+pub fn is_aircraft(folder: &Path, name: &str) -> bool {
+    aircraft_in(folder).is_ok_and(|paths| paths.iter().any(|path| stem(path) == name))
+}
+
+/// A file's name without its ending.
+#[must_use]
+pub fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned())
+}
+
+/// What a file says; `None` where there is none.
+///
+/// # Errors
+/// [`FilesError::Unreadable`]
+pub fn text_if_there(path: &Path) -> Result<Option<String>, FilesError> {
+    match text(path) {
+        // Deleted just now is as good as never there; a link that leads nowhere is not.
+        Err(_)
+            if std::fs::symlink_metadata(path).is_err_and(|e| e.kind() == std::io::ErrorKind::NotFound) =>
+        {
+            Ok(None)
+        }
+        read => read.map(Some),
+    }
 }
 
 fn text(path: &Path) -> Result<String, FilesError> {
     use std::io::Read;
     let unreadable = |reason: String| FilesError::Unreadable { path: path.to_owned(), reason };
+    // Opening a pipe would wait for somebody to write into it.
+    if std::fs::metadata(path).is_ok_and(|found| !found.is_file()) {
+        return Err(unreadable("it is not an ordinary file".to_owned()));
+    }
     let file = std::fs::File::open(path).map_err(|error| unreadable(error.to_string()))?;
     // One byte more than is allowed is enough for profile to refuse it.
     let limit = u64::try_from(LARGEST_FILE_BYTES).unwrap_or(u64::MAX).saturating_add(1);

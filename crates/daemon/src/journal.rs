@@ -4,6 +4,7 @@ use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
 use crate::report::last_hour::Keeper;
+use crate::tray::ear::Ear;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
@@ -83,27 +84,80 @@ impl LossLog {
     }
 }
 
-/// Writes notes to the log and to the recording of the last hour as they come, for ever.
-pub async fn keep(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
-    loop {
-        drain(listener, names, losses, keeper);
-        listener.wait().await;
-    }
+/// Everything that is written down: the log, and the recording of the last hour.
+#[derive(Debug)]
+pub struct Journal {
+    listener: NoteListener,
+    names: Names,
+    losses: LossLog,
+    keeper: Keeper,
+    ear: Ear,
+    busy: bool,
 }
 
-/// Writes the notes that wait, and how many could not wait.
-pub fn drain(listener: &NoteListener, names: &Names, losses: &mut LossLog, keeper: &mut Keeper) {
-    while let Some(note) = listener.try_next() {
-        keeper.note(&note);
-        write(&note, names, losses);
+impl Journal {
+    /// Of the notes that `listener` hears of things with these names.
+    #[must_use]
+    pub fn new(listener: NoteListener, names: Names, keeper: Keeper) -> Self {
+        Self { listener, names, losses: LossLog::default(), keeper, ear: Ear::default(), busy: false }
     }
-    keeper.flush();
-    let held_back = listener.take_held_back();
-    if held_back > 0 {
-        tracing::warn!(
-            notes = held_back,
-            "too much happened at once; these log lines are missing, no counts are"
-        );
+
+    /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
+    pub async fn wait(&self) {
+        self.listener.wait(self.busy).await;
+    }
+
+    /// Writes the notes that wait, and how many could not wait.
+    pub fn drain(&mut self) {
+        self.busy = false;
+        while let Some(note) = self.listener.try_next() {
+            self.busy = true;
+            self.keeper.note(&note);
+            write(&note, &self.names, &mut self.losses);
+            self.ear.hear(&note, |board| self.names.board(board).to_owned());
+        }
+        self.keeper.flush();
+        let held_back = self.listener.take_held_back();
+        if held_back > 0 {
+            tracing::warn!(
+                notes = held_back,
+                "too much happened at once; these log lines are missing, no counts are"
+            );
+        }
+    }
+
+    /// What things are called now.
+    #[must_use]
+    pub const fn names(&self) -> &Names {
+        &self.names
+    }
+
+    /// The recording of the last hour.
+    pub const fn keeper(&mut self) -> &mut Keeper {
+        &mut self.keeper
+    }
+
+    /// What the tray has heard.
+    #[must_use]
+    pub const fn ear(&self) -> &Ear {
+        &self.ear
+    }
+
+    /// What the tray hears.
+    pub const fn ear_mut(&mut self) -> &mut Ear {
+        &mut self.ear
+    }
+
+    /// Another aircraft is flown or the rig has changed; what was noted before is written by the old names.
+    pub fn rename(&mut self, names: Names) {
+        self.drain();
+        self.names = names;
+    }
+
+    /// Writes the last notes and what all the losses come to.
+    pub fn close(&mut self) {
+        self.drain();
+        self.losses.summarise(&self.names);
     }
 }
 
@@ -129,6 +183,14 @@ fn write(note: &Note, names: &Names, losses: &mut LossLog) {
                 BoardChange::Refused { reason, cure } => {
                     tracing::error!(board, reason, cure, "the board is there but cannot be read");
                 }
+                BoardChange::Hidden { twin } => {
+                    tracing::info!(
+                        board,
+                        device = twin,
+                        "the wheels are hidden; use this device for all else"
+                    );
+                }
+                BoardChange::NotHidden { reason } => tracing::error!(board, "{reason}"),
             }
         }
         Note::Output { output, change, bad: false } => tracing::info!(output, "{change}"),

@@ -13,6 +13,9 @@ pub mod boards;
 pub mod capture;
 pub mod check;
 pub mod clock;
+pub mod commands;
+pub mod config;
+pub mod control;
 pub mod demo;
 #[cfg(target_os = "linux")]
 pub mod devwatch;
@@ -28,12 +31,15 @@ pub mod journal;
 pub mod learn;
 pub mod logging;
 pub mod note;
+pub mod orders;
 pub mod plan;
 pub mod replay;
 pub mod report;
 pub mod run;
+pub mod saved;
 pub mod station;
 pub mod tally;
+pub mod tray;
 
 use args::{Cli, Command};
 use clap::CommandFactory;

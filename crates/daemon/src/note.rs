@@ -14,11 +14,13 @@ use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
 /// The most notes that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
-/// makes two notes a report. The listener reads ten times a second. 96 bytes each.
+/// makes two notes a report. The listener reads seven times a second. 96 bytes each.
 const QUEUE_NOTES: usize = 3072;
 
-/// How long the listener lets notes gather once it is awake: each waking costs the reader a system call.
-const GATHER: Duration = Duration::from_millis(500);
+/// How long the listener lets notes gather: it is rung once for a burst of them, which costs the reader a system
+/// call, and then looks by itself until no more come. The positions on disk are not older than this and the time
+/// to write them.
+const GATHER: Duration = Duration::from_millis(150);
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,6 +52,10 @@ pub enum BoardChange {
     Gone,
     /// It is there but cannot be read.
     Refused { reason: String, cure: String },
+    /// Its wheels are hidden; the rest of it is on a device of this name.
+    Hidden { twin: String },
+    /// Its wheels are not hidden, or no longer, although the rig file asks for that.
+    NotHidden { reason: String },
 }
 
 #[derive(Debug)]
@@ -110,13 +116,17 @@ impl NoteListener {
         self.bell.held_back.swap(0, Ordering::Relaxed)
     }
 
-    /// Returns when a note may be waiting. Sleeps without a timer while there is none.
-    pub async fn wait(&self) {
+    /// Returns when a note may be waiting; `busy` says whether one came since the last call. Sleeps without a
+    /// timer when none did.
+    pub async fn wait(&self, busy: bool) {
+        if busy {
+            tokio::time::sleep(GATHER).await;
+            return;
+        }
         self.bell.listener_sleeps.store(true, Ordering::SeqCst);
         // A note posted before the flag was up rang no bell; look once more before going to sleep.
         if self.queue.is_empty() {
             self.bell.ring.notified().await;
-            tokio::time::sleep(GATHER).await;
         }
         self.bell.listener_sleeps.store(false, Ordering::SeqCst);
     }
@@ -151,7 +161,7 @@ mod tests {
             notes
         });
         runtime.block_on(async {
-            tokio::time::timeout(Duration::from_secs(20), listener.wait()).await.expect("never woken");
+            tokio::time::timeout(Duration::from_secs(20), listener.wait(false)).await.expect("never woken");
         });
         assert_eq!(listener.try_next(), Some(counted(1)));
         drop(sender.join());
@@ -163,7 +173,9 @@ mod tests {
         let (notes, listener) = channel();
         notes.post(counted(1));
         runtime.block_on(async {
-            tokio::time::timeout(Duration::from_secs(20), listener.wait()).await.expect("slept over a note");
+            tokio::time::timeout(Duration::from_secs(20), listener.wait(false))
+                .await
+                .expect("slept over a note");
         });
         assert_eq!(listener.try_next(), Some(counted(1)));
     }

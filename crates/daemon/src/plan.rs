@@ -3,17 +3,20 @@
 //! The files' words become the crates' own configuration here and nowhere else.
 
 mod outputs;
+mod places;
+
+pub use places::Places;
 
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
-use tallywheel_accumulator::{Accumulator, Place, TrimConfig};
+use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, FixedCounts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +33,9 @@ pub enum PlanError {
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
     Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    /// The trim's curve is none.
+    #[error("trim {trim}: {source}")]
+    Curve { trim: String, source: tallywheel_accumulator::CurveError },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -67,6 +73,11 @@ impl Names {
         self.boards.get(board.get()).map_or("?", String::as_str)
     }
 
+    /// Every board with its name.
+    pub fn boards(&self) -> impl Iterator<Item = (BoardIndex, &str)> {
+        (0_u8..).map(BoardIndex::new).zip(self.boards.iter().map(String::as_str))
+    }
+
     /// A wheel's name.
     #[must_use]
     pub fn wheel(&self, wheel: WheelIndex) -> &str {
@@ -85,6 +96,12 @@ impl Names {
         self.wheels.get(wheel.get()).map(|(_, board)| *board)
     }
 
+    /// The place of the board of this name.
+    #[must_use]
+    pub fn board_named(&self, name: &str) -> Option<BoardIndex> {
+        (0_u8..).map(BoardIndex::new).zip(&self.boards).find(|(_, known)| *known == name).map(|(at, _)| at)
+    }
+
     /// Every wheel with its name.
     pub fn wheels(&self) -> impl Iterator<Item = (WheelIndex, &str)> {
         (0_u8..).map(WheelIndex::new).zip(self.wheels.iter().map(|(name, _)| name.as_str()))
@@ -97,7 +114,7 @@ impl Names {
 }
 
 /// Everything that follows from a rig and an aircraft.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Plan {
     /// What things are called.
     pub names: Names,
@@ -110,17 +127,18 @@ pub struct Plan {
 }
 
 /// How one board is found and decoded.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct BoardPlan {
     board: BoardIndex,
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
     report_interval: Option<std::time::Duration>,
+    hidden: Option<Buttons>,
 }
 
 /// One wheel of a board, as the decoder has to know it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 struct WheelPlan {
     wheel: WheelIndex,
     name: String,
@@ -135,10 +153,22 @@ impl BoardPlan {
         self.board
     }
 
+    /// The buttons that nobody else shall see, if the rig file asks for that.
+    #[must_use]
+    pub const fn hidden(&self) -> Option<Buttons> {
+        self.hidden
+    }
+
     /// How the board is told from others.
     #[must_use]
     pub const fn find(&self) -> &BoardMatch {
         &self.find
+    }
+
+    /// Whether a wheel is on this board.
+    #[must_use]
+    pub fn has(&self, wheel: WheelIndex) -> bool {
+        self.wheels.iter().any(|plan| plan.wheel == wheel)
     }
 
     /// Where this board, which describes itself by `descriptor`, has its buttons.
@@ -171,13 +201,12 @@ impl BoardPlan {
             let wheel = self.wheels.get(place).map_or_else(String::new, |wheel| wheel.name.clone());
             PathError::Wheels { wheel, source }
         })?;
-        for (place, wheel) in self.wheels.iter().enumerate() {
-            decoder.know(place, &wheel.facts);
-        }
+        let facts: Vec<_> = self.wheels.iter().map(|wheel| wheel.facts).collect();
+        know(&mut decoder, &facts);
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(|config| config.inputs.buttons());
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
-        Ok(BoardPath { board: self.board, decoder, wheels, tap })
+        Ok(BoardPath { board: self.board, decoder, wheels, facts, tap })
     }
 }
 
@@ -187,7 +216,14 @@ pub struct BoardPath {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
+    facts: Vec<WheelFacts>,
     tap: Tap,
+}
+
+fn know(decoder: &mut BoardDecoder, facts: &[WheelFacts]) {
+    for (place, facts) in facts.iter().enumerate() {
+        decoder.know(place, facts);
+    }
 }
 
 impl BoardPath {
@@ -250,6 +286,28 @@ impl BoardPath {
         self.decoder.buttons()
     }
 
+    /// Goes on where `before` stands, which decodes the same board as the rig was described until now.
+    pub fn take_over(&mut self, before: &Self) {
+        self.decoder.take_over(&before.decoder);
+        know(&mut self.decoder, &self.facts);
+        self.tap.take_over(&before.tap);
+    }
+
+    /// Somebody knows that a wheel turned by `turned` counts, in its decoder's direction, since the last time.
+    pub fn confirm<F>(
+        &mut self,
+        wheel: WheelIndex,
+        at: Timestamp,
+        turned: Counts,
+        tally: &mut Tally,
+        effect: &mut F,
+    ) where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let Some(place) = self.wheels.iter().position(|known| *known == wheel) else { return };
+        self.decoder.confirm(place, at, turned, &mut |_, event| effect(wheel, tally.apply(wheel, event)));
+    }
+
     /// Reports of this board are missing that some other tally has counted.
     pub fn gap(&mut self, at: Timestamp, tally: &mut Tally) {
         let wheels = &self.wheels;
@@ -279,32 +337,50 @@ impl BoardPath {
 /// # Errors
 /// [`PlanError`]: what the user has to change.
 pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
+    plan_in(rig, aircraft, &mut Places::default())
+}
+
+/// The same for a program that has flown with another rig: boards and wheels that keep their names keep their
+/// places.
+///
+/// # Errors
+/// [`PlanError`]: what the user has to change.
+pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Plan, PlanError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
     if fitted.len() > TRIMS_MAX {
         return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
     }
+    let at = places.of(rig)?;
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
+        let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
-        let config = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
-            .map_err(|source| PlanError::Trim { trim: trim.name.clone(), source })?;
-        trims.push(TrimTally {
-            wheel: fit.wheel,
-            accumulator: Accumulator::new(config, start(trim.start)),
-            applied: FixedCounts::ZERO,
-            refused: FixedCounts::ZERO,
-        });
+        let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
+            .map_err(error)?;
+        let gears: Result<Vec<_>, _> = trim.gears.iter().map(|gear| direct.geared(*gear)).collect();
+        let gears = gears.map_err(error)?;
+        let config = gears.first().copied().unwrap_or(direct);
+        let curve = match trim.curve.as_slice() {
+            [] => None,
+            points => {
+                let curve = Curve::new(points, trim.neutral);
+                Some(curve.map_err(|source| PlanError::Curve { trim: trim.name.clone(), source })?)
+            }
+        };
+        let gears = gears.into_boxed_slice();
+        let wheel = at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel);
+        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, gears));
     }
     let names = Names {
         rig: rig.name.clone(),
         aircraft: aircraft.name.clone(),
-        boards: rig.boards.iter().map(|board| board.name.clone()).collect(),
-        wheels: rig.wheels.iter().map(|wheel| (wheel.name.clone(), wheel.board)).collect(),
+        boards: places.boards().to_vec(),
+        wheels: places.wheels().to_vec(),
         trims: aircraft.trims.iter().map(|trim| trim.name.clone()).collect(),
     };
-    let boards =
-        (0_u8..).map(BoardIndex::new).zip(&rig.boards).map(|(place, board)| board_plan(rig, place, board));
-    let reversed = rig.wheels.iter().map(|wheel| wheel.reversed).collect();
+    let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
+    let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
+    let reversed = at.reversed(rig, places.wheels().len());
     let outputs = outputs::configs(rig, aircraft)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
@@ -320,10 +396,17 @@ pub fn board_match(board: &tallywheel_profile::Board) -> BoardMatch {
     }
 }
 
-fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -> BoardPlan {
-    let wheels = (0_u8..).map(WheelIndex::new).zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+fn board_plan(
+    rig: &Rig,
+    place: BoardIndex,
+    board: &tallywheel_profile::Board,
+    at: &places::OfRig,
+) -> BoardPlan {
+    let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
-        board: place,
+        board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
         runs: board.buttons.clone(),
         wheels: wheels
@@ -335,6 +418,7 @@ fn board_plan(rig: &Rig, place: BoardIndex, board: &tallywheel_profile::Board) -
             })
             .collect(),
         report_interval: board.report_interval,
+        hidden: board.hide.then_some(used),
     }
 }
 
@@ -343,12 +427,18 @@ fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
-    WheelFacts { counts_per_turn: Some(wheel.per_turn), ..WheelFacts::default() }
+    WheelFacts {
+        counts_per_turn: Some(wheel.per_turn),
+        pulse_on: wheel.pulse_on,
+        pulse_off: wheel.pulse_off,
+        counts_per_detent: wheel.counts_per_detent,
+    }
 }
 
 const fn start(start: Start) -> Place {
     match start {
-        Start::Neutral => Place::Neutral,
+        // Where nothing was saved or reported yet, both mean neutral.
+        Start::Saved | Start::Simulator | Start::Neutral => Place::Neutral,
         Start::Low => Place::Low,
         Start::High => Place::High,
         Start::At(degrees) => Place::At(degrees),

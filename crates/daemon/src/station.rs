@@ -4,12 +4,17 @@
 //! overtaken by a newer one while waiting for it is dropped, since the newer one holds all it had to say.
 
 use crate::note::{Note, Notes};
+use crate::orders::Order;
 use crate::plan::BoardPath;
-use crate::tally::{Effect, TRIMS_MAX, Tally};
+use crate::tally::{Effect, Tally, TrimTally};
 use arrayvec::ArrayVec;
+use gate::{Gate, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use tallywheel_output::{Frame, Notice, State, Supervised, TrimReading};
+use tallywheel_accumulator::{Change, Place};
+use tallywheel_output::{Frame, Notice, OutputConfig, State, Supervised};
 use tallywheel_units::{Timestamp, WheelIndex};
+
+mod gate;
 
 /// Effects of one report that are noted together; more than any report of real boards has.
 const EFFECTS_MAX: usize = 32;
@@ -27,11 +32,15 @@ struct Outputs {
     published: u64,
     /// The deadline that the dock was last told to look at.
     told_deadline: Option<Timestamp>,
+    /// When the trims are elsewhere than published although nothing moves them.
+    gliding: Option<Timestamp>,
+    /// There while some trim's outputs do not follow it.
+    gate: Option<Box<Gate>>,
 }
 
 impl Outputs {
     fn deadline(&self) -> Option<Timestamp> {
-        self.list.iter().filter_map(Supervised::deadline).min()
+        self.list.iter().filter_map(Supervised::deadline).chain(self.gliding).min()
     }
 }
 
@@ -39,15 +48,42 @@ impl Outputs {
 #[derive(Default)]
 struct Step {
     sequence: u64,
-    trims: ArrayVec<TrimReading, TRIMS_MAX>,
+    trims: Readings,
+    /// When the trims are elsewhere although nothing moves them.
+    deadline: Option<Timestamp>,
+}
+
+/// What is to be flown from now on.
+#[derive(Debug)]
+pub struct Adoption {
+    /// The trims of the aircraft.
+    pub trims: Vec<TrimTally>,
+    /// For each of them the place of the trim before that goes on as this one.
+    pub kept: Vec<Option<usize>>,
+    /// Which wheels of the rig count backwards.
+    pub reversed: Vec<bool>,
+    /// Where the trims are published.
+    pub outputs: Vec<OutputConfig>,
 }
 
 impl Step {
-    fn take(&mut self, tally: &Tally) {
+    fn of(tally: &mut Tally, at: Timestamp) -> Self {
+        let mut step = Self::default();
+        step.take(tally, at);
+        step
+    }
+
+    fn take(&mut self, tally: &mut Tally, at: Timestamp) {
+        tally.glide(at);
+        self.deadline = tally.deadline(at);
         self.sequence = tally.sequence();
         self.trims.clear();
         // The tally has no more trims than fit.
         let _ = self.trims.try_extend_from_slice(tally.readings());
+    }
+
+    fn frame(&self, at: Timestamp) -> Frame<'_> {
+        Frame { at, sequence: self.sequence, trims: &self.trims }
     }
 }
 
@@ -61,21 +97,130 @@ impl Station {
         notes: Notes,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Mutex::new(Outputs { list: outputs, published: 0, told_deadline: None });
+        let outputs = Outputs { list: outputs, published: 0, told_deadline: None, gliding: None, gate: None };
+        let outputs = Mutex::new(outputs);
         Self { tally: Mutex::new(tally), outputs, notes, output_changed }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
     pub fn publish_now(&self, at: Timestamp) {
-        let mut step = Step::default();
-        step.take(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         self.publish(&mut lock(&self.outputs), at, &step);
+    }
+
+    /// Shows the tally to `look`, which must be quick: readers wait meanwhile.
+    pub fn look<T>(&self, look: impl FnOnce(&Tally) -> T) -> T {
+        look(&lock(&self.tally))
+    }
+
+    /// Puts a trim to a place that is certain and publishes it; `None` where there is no such trim.
+    pub fn align(&self, trim: usize, place: Place, at: Timestamp) -> Option<Change> {
+        let (change, step) = {
+            let mut tally = lock(&self.tally);
+            (tally.align(trim, place)?, Step::of(&mut tally, at))
+        };
+        let mut outputs = lock(&self.outputs);
+        if let Some(gate) = &mut outputs.gate {
+            gate.follow(trim);
+        }
+        self.publish(&mut outputs, at, &step);
+        Some(change)
+    }
+
+    /// Lets the outputs stay where they are (`true`) or follow the trims again; says whether that is new.
+    pub fn hold(&self, hold: bool, at: Timestamp) -> bool {
+        let mut outputs = lock(&self.outputs);
+        let step = Step::of(&mut lock(&self.tally), at);
+        let gate = outputs.gate.get_or_insert_default();
+        let new = gate.is_held() != hold;
+        if hold {
+            gate.hold(&step.trims);
+        } else {
+            gate.release();
+        }
+        outputs.drop_open_gate();
+        self.publish(&mut outputs, at, &step);
+        new
+    }
+
+    /// Whether the outputs are held.
+    #[must_use]
+    pub fn is_held(&self) -> bool {
+        lock(&self.outputs).gate.as_ref().is_some_and(|gate| gate.is_held())
+    }
+
+    /// Shows the outputs `place` of a trim until the trim comes there by itself. Says whether it is awaited:
+    /// not if the trim is there already.
+    pub fn await_at(&self, trim: usize, place: Place, at: Timestamp) -> bool {
+        let mut outputs = lock(&self.outputs);
+        let (step, shown) = {
+            let mut tally = lock(&self.tally);
+            (Step::of(&mut tally, at), tally.reading_at(trim, place))
+        };
+        let (Some(there), Some(now)) = (shown, step.trims.get(trim)) else { return false };
+        let gate = outputs.gate.get_or_insert_default();
+        gate.await_at(trim, now, there);
+        let awaited = gate.is_awaiting(trim);
+        outputs.drop_open_gate();
+        self.publish(&mut outputs, at, &step);
+        awaited
+    }
+
+    /// Whether the outputs wait for a trim to come to a place.
+    #[must_use]
+    pub fn is_awaiting(&self, trim: usize) -> bool {
+        lock(&self.outputs).gate.as_ref().is_some_and(|gate| gate.is_awaiting(trim))
+    }
+
+    /// Flies what `adoption` says, while boards go on being read. Outputs that are the same before and after
+    /// stay open; readers never wait for one to be opened or closed. Answers what became of the trims that
+    /// were kept.
+    pub fn adopt(&self, adoption: Adoption, at: Timestamp) -> Vec<Option<Change>> {
+        let Adoption { trims, kept, reversed, outputs: wanted } = adoption;
+        let (changes, closing, opening) = {
+            let mut outputs = lock(&self.outputs);
+            // Both at once: a frame of the old trims must not reach an output that knows the new ones.
+            let (changes, step) = {
+                let mut tally = lock(&self.tally);
+                (tally.adopt(trims, &kept, reversed), Step::of(&mut tally, at))
+            };
+            let mut closing = std::mem::take(&mut outputs.list);
+            let mut opening = Vec::new();
+            for config in wanted {
+                match closing.iter().position(|output| *output.config() == config) {
+                    Some(same) => outputs.list.push(closing.swap_remove(same)),
+                    None => opening.push(Supervised::new(config)),
+                }
+            }
+            if let Some(gate) = &mut outputs.gate {
+                gate.moved(&kept, &step.trims);
+            }
+            outputs.drop_open_gate();
+            self.publish(&mut outputs, at, &step);
+            (changes, closing, opening)
+        };
+        // The old ones first: a new joystick must not appear beside the old one of its name.
+        drop(closing);
+        self.open(opening, at);
+        changes
+    }
+
+    /// Opens outputs and takes them in.
+    fn open(&self, mut opening: Vec<Supervised>, at: Timestamp) {
+        let mut step = Step::of(&mut lock(&self.tally), at);
+        if let Some(gate) = &mut lock(&self.outputs).gate {
+            step.trims = gate.pass(&step.trims);
+        }
+        self.give(&mut opening, &step.frame(at));
+        let mut outputs = lock(&self.outputs);
+        outputs.list.append(&mut opening);
+        let step = Step::of(&mut lock(&self.tally), at);
+        self.publish(&mut outputs, at, &step);
     }
 
     /// The same after something on the machine changed that may cure a failed output.
     pub fn retry_outputs(&self, at: Timestamp) {
-        let mut step = Step::default();
-        step.take(&lock(&self.tally));
+        let step = Step::of(&mut lock(&self.tally), at);
         let mut outputs = lock(&self.outputs);
         outputs.list.iter_mut().for_each(Supervised::reopen);
         self.publish(&mut outputs, at, &step);
@@ -108,6 +253,27 @@ impl Station {
         path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
     }
 
+    /// Does what a reader is ordered to, before its next report; false where it is to end.
+    #[cold]
+    pub fn obey(&self, path: &mut BoardPath, at: Timestamp, orders: Vec<Order>) -> bool {
+        for order in orders {
+            match order {
+                Order::Confirm { wheel, turned } => {
+                    self.update(path, at, |path, tally, effect| {
+                        path.confirm(wheel, at, turned, tally, effect)
+                    });
+                }
+                Order::Path(next) => {
+                    let mut next = *next;
+                    next.take_over(path);
+                    *path = next;
+                }
+                Order::End => return false,
+            }
+        }
+        true
+    }
+
     /// The board of `path` is gone.
     pub fn unplugged(&self, path: &mut BoardPath, at: Timestamp) {
         self.update(path, at, |path, tally, effect| path.unplugged(at, tally, effect));
@@ -135,7 +301,7 @@ impl Station {
             if tally.sequence() == before {
                 return false;
             }
-            step.take(&tally);
+            step.take(&mut tally, at);
         }
         self.publish(&mut lock(&self.outputs), at, &step);
         for effect in &effects {
@@ -149,15 +315,15 @@ impl Station {
             return;
         }
         outputs.published = step.sequence;
-        let frame = Frame { at, sequence: step.sequence, trims: &step.trims };
-        for output in &mut outputs.list {
-            if let Some(notice) = output.publish(&frame) {
-                let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
-                self.notes.post(Note::Output {
-                    output: output.name().to_owned(),
-                    change: notice.to_string(),
-                    bad,
-                });
+        outputs.gliding = step.deadline;
+        let Outputs { list, gate, .. } = outputs;
+        match gate {
+            None => self.give(list, &step.frame(at)),
+            Some(gate) => {
+                let shown =
+                    Step { sequence: step.sequence, trims: gate.pass(&step.trims), deadline: step.deadline };
+                self.give(list, &shown.frame(at));
+                outputs.drop_open_gate();
             }
         }
         let deadline = outputs.deadline();
@@ -166,6 +332,26 @@ impl Station {
             // The dock keeps the time of what failed, and may be asleep without a timer.
             (self.output_changed)();
         }
+    }
+
+    fn give(&self, outputs: &mut [Supervised], frame: &Frame<'_>) {
+        for output in outputs {
+            if let Some(notice) = output.publish(frame) {
+                let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
+                self.notes.post(Note::Output {
+                    output: output.name().to_owned(),
+                    change: notice.to_string(),
+                    bad,
+                });
+            }
+        }
+    }
+}
+
+impl Outputs {
+    /// While all outputs follow, nothing stands in the way of a report.
+    fn drop_open_gate(&mut self) {
+        self.gate = self.gate.take().filter(|gate| !gate.is_open());
     }
 }
 

@@ -2,11 +2,17 @@
 //!
 //! No I/O and no clock: the same events give the same tally, from a board, a recording or a test.
 
+mod shape;
+
 use arrayvec::ArrayVec;
-use tallywheel_accumulator::{Accumulator, Place, Reading};
+use shape::Shape;
+use std::time::Duration;
+use tallywheel_accumulator::{Accumulator, Change, Curve, Place, Reading, TrimConfig};
 use tallywheel_hid_reader::Event;
 use tallywheel_output::TrimReading;
-use tallywheel_units::{Counts, FixedCounts, Loss, LossKind, Margin, WheelIndex};
+use tallywheel_units::{
+    Counts, Degrees, FixedCounts, Loss, LossKind, Margin, Normalized, Timestamp, WheelIndex,
+};
 
 /// The most trims one aircraft may have, so that a frame fits on the stack.
 pub const TRIMS_MAX: usize = 16;
@@ -27,16 +33,98 @@ pub struct WheelTally {
 pub struct TrimTally {
     /// The wheel that moves it.
     pub wheel: WheelIndex,
-    /// Where it is.
+    /// Where it is; [`Self::reading`] has its output too.
     pub accumulator: Accumulator,
     /// Counts that moved the trim.
     pub applied: FixedCounts,
     /// Counts that a stop refused.
     pub refused: FixedCounts,
+    shape: Option<Box<Shape>>,
+}
+
+impl TrimTally {
+    /// A trim on `wheel` that behaves as `config` says and is at `start`. `config` is the first of its `gears`.
+    /// Its output runs along `curve`, or straight; `smoothing` is how long a count may take to arrive.
+    #[must_use]
+    pub fn new(
+        wheel: WheelIndex,
+        config: TrimConfig,
+        start: Place,
+        curve: Option<Curve>,
+        smoothing: Option<Duration>,
+        gears: Box<[TrimConfig]>,
+    ) -> Self {
+        let accumulator = Accumulator::new(config, start);
+        let shape = Shape::new(&accumulator, curve, smoothing, gears);
+        Self { wheel, accumulator, applied: FixedCounts::ZERO, refused: FixedCounts::ZERO, shape }
+    }
+
+    /// Where the trim is, with its output along its curve. What is published may still be on its way there.
+    #[must_use]
+    pub fn reading(&self) -> Reading {
+        let reading = self.accumulator.reading();
+        match self.shape.as_ref().and_then(|shape| shape.curve()) {
+            Some(curve) => reading.along(curve),
+            None => reading,
+        }
+    }
+
+    /// Puts the trim to a place that is certain; what is published goes there at once.
+    pub fn align(&mut self, place: Place) -> Change {
+        let change = self.accumulator.align(place);
+        self.jumped();
+        change
+    }
+
+    /// Behaves as `config` says from now on, at the same degrees.
+    pub fn reconfigure(&mut self, config: TrimConfig) -> Change {
+        let change = self.accumulator.reconfigure(config);
+        self.jumped();
+        change
+    }
+
+    /// Changes to one of the trim's gears; `None` where there is no such gear.
+    pub fn shift(&mut self, gear: usize) -> Option<Change> {
+        let config = match &mut self.shape {
+            Some(shape) => *shape.shift(gear)?,
+            None if gear == 0 => *self.accumulator.config(),
+            None => return None,
+        };
+        Some(self.reconfigure(config))
+    }
+
+    /// Which of its gears the trim is in.
+    #[must_use]
+    pub fn gear(&self) -> usize {
+        self.shape.as_ref().map_or(0, |shape| shape.gear())
+    }
+
+    /// Goes on in the gear that `before` is in, if this trim has that too.
+    pub fn keep_gear(&mut self, before: &Self) {
+        let same = self.shape.as_ref().and_then(|shape| shape.gear_like(before.accumulator.config()));
+        if let Some(gear) = same {
+            self.shift(gear);
+        }
+    }
+
+    /// The degrees at which the trim has this output: where a simulator is that reports it.
+    #[must_use]
+    pub fn degrees_at(&self, output: Normalized) -> Degrees {
+        match self.shape.as_ref().and_then(|shape| shape.curve()) {
+            Some(curve) => curve.degrees_at(output),
+            None => self.accumulator.config().degrees_at(output),
+        }
+    }
+
+    fn jumped(&mut self) {
+        if let Some(shape) = &mut self.shape {
+            shape.jump(&self.accumulator);
+        }
+    }
 }
 
 /// Everything that is counted.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Tally {
     wheels: Vec<WheelTally>,
     reversed: Vec<bool>,
@@ -46,6 +134,8 @@ pub struct Tally {
     losses: [u64; LossKind::ALL.len()],
     reports: u64,
     sequence: u64,
+    /// Whether some trim's outputs take their time.
+    smooth: bool,
 }
 
 /// What an event did.
@@ -61,6 +151,7 @@ impl Tally {
     /// Of a rig whose wheel `n` counts backwards where `reversed[n]`, flying `trims`, at most [`TRIMS_MAX`].
     #[must_use]
     pub fn new(reversed: Vec<bool>, trims: Vec<TrimTally>) -> Self {
+        let smooth = is_smooth(&trims);
         let readings = trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, Counts::ZERO)).collect();
         Self {
             wheels: vec![WheelTally::default(); reversed.len()],
@@ -70,6 +161,7 @@ impl Tally {
             losses: [0; LossKind::ALL.len()],
             reports: 0,
             sequence: 0,
+            smooth,
         }
     }
 
@@ -126,10 +218,98 @@ impl Tally {
     /// Sets a trim to where it is known to have been, before anything is counted.
     pub fn resume(&mut self, trim: usize, place: Place, margin: Margin) {
         if let (Some(trim), Some(published)) = (self.trims.get_mut(trim), self.readings.get_mut(trim)) {
-            trim.accumulator.align(place);
+            trim.align(place);
             trim.accumulator.lose(margin);
             *published = reading(trim, published.counts);
         }
+    }
+
+    /// Puts a trim to a place that is certain; `None` where there is no such trim.
+    pub fn align(&mut self, trim: usize, place: Place) -> Option<Change> {
+        let (trim, published) = (self.trims.get_mut(trim)?, self.readings.get_mut(trim)?);
+        self.sequence = self.sequence.saturating_add(1);
+        let change = trim.align(place);
+        *published = reading(trim, published.counts);
+        Some(change)
+    }
+
+    /// Changes a trim to one of its gears, 0 being the first of the aircraft file. The trim stays at its degrees;
+    /// from now on the wheel takes it as far as the gear says. `None` where there is no such trim or gear.
+    pub fn gear(&mut self, trim: usize, gear: usize) -> Option<Change> {
+        let (trim, published) = (self.trims.get_mut(trim)?, self.readings.get_mut(trim)?);
+        let change = trim.shift(gear)?;
+        self.sequence = self.sequence.saturating_add(1);
+        *published = reading(trim, published.counts);
+        Some(change)
+    }
+
+    /// Lets what is published of smoothed trims go after them as far as it has come by `at`. Call it before
+    /// [`Self::readings`] is looked at, and again by [`Self::deadline`].
+    #[inline]
+    pub fn glide(&mut self, at: Timestamp) {
+        if self.smooth {
+            self.glide_on(at);
+        }
+    }
+
+    #[cold]
+    fn glide_on(&mut self, at: Timestamp) {
+        for (trim, published) in self.trims.iter_mut().zip(&mut self.readings) {
+            if let Some(shape) = &mut trim.shape
+                && shape.glide(at, &trim.accumulator)
+            {
+                // A frame must not be overtaken by an earlier one.
+                self.sequence = self.sequence.saturating_add(1);
+                *published = reading(trim, published.counts);
+            }
+        }
+    }
+
+    /// When [`Self::glide`] has something to do after `at` although nothing is counted.
+    #[must_use]
+    #[inline]
+    pub fn deadline(&self, at: Timestamp) -> Option<Timestamp> {
+        if self.smooth {
+            self.trims.iter().filter_map(|trim| trim.shape.as_ref()?.deadline(at)).min()
+        } else {
+            None
+        }
+    }
+
+    /// Flies `trims` instead from now on, at most [`TRIMS_MAX`], on a rig whose wheel `n` counts backwards where
+    /// `reversed[n]`. Wheels go on counting; a wheel never loses its place, so the list only grows.
+    ///
+    /// `kept[n]` is the place of the trim before that goes on as trim `n`: it keeps its degrees, its margin and
+    /// what was counted, and takes the new configuration. All others start as they are. Answers what that did
+    /// to each trim that was kept.
+    pub fn adopt(
+        &mut self,
+        mut trims: Vec<TrimTally>,
+        kept: &[Option<usize>],
+        reversed: Vec<bool>,
+    ) -> Vec<Option<Change>> {
+        self.sequence = self.sequence.saturating_add(1);
+        let wheels = self.wheels.len().max(reversed.len());
+        self.wheels.resize(wheels, WheelTally::default());
+        self.reversed = reversed;
+        let mut changes = Vec::with_capacity(trims.len());
+        for (place, trim) in trims.iter_mut().enumerate() {
+            let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
+            changes.push(before.map(|before| {
+                trim.keep_gear(before);
+                let config = *trim.accumulator.config();
+                trim.accumulator = before.accumulator;
+                trim.applied = before.applied;
+                trim.refused = before.refused;
+                trim.reconfigure(config)
+            }));
+        }
+        self.smooth = is_smooth(&trims);
+        self.trims = trims;
+        let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
+        self.readings =
+            self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
+        changes
     }
 
     /// Rises with every event that was applied; equal numbers mean an equal tally.
@@ -167,6 +347,21 @@ impl Tally {
         &self.readings
     }
 
+    /// The trims and, for each wheel, whether it counts backwards: what [`Self::adopt`] takes.
+    #[must_use]
+    pub fn into_parts(self) -> (Vec<TrimTally>, Vec<bool>) {
+        (self.trims, self.reversed)
+    }
+
+    /// What would be published of a trim if it were at `place`.
+    #[must_use]
+    pub fn reading_at(&self, trim: usize, place: Place) -> Option<TrimReading> {
+        let counts = self.readings.get(trim)?.counts;
+        let mut trim = self.trims.get(trim)?.clone();
+        trim.align(place);
+        Some(reading(&trim, counts))
+    }
+
     fn change(&mut self, wheel: WheelIndex, change: impl Fn(&mut TrimTally)) {
         let counts = self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
         for (trim, published) in self.trims.iter_mut().zip(&mut self.readings) {
@@ -178,7 +373,18 @@ impl Tally {
     }
 }
 
+fn is_smooth(trims: &[TrimTally]) -> bool {
+    trims.iter().any(|trim| trim.shape.as_ref().is_some_and(|shape| shape.is_smooth()))
+}
+
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
-    let Reading { degrees, normalized, axis, margin, .. } = trim.accumulator.reading();
+    let reading = match &trim.shape {
+        None => trim.accumulator.reading(),
+        Some(shape) => shape.reading(&trim.accumulator),
+    };
+    let Reading { degrees, normalized, axis, margin, .. } = reading;
     TrimReading { degrees, normalized, axis, counts, margin }
 }
+
+#[cfg(test)]
+mod tests;

@@ -58,6 +58,7 @@ struct Wheel {
     first: u128,
     second: u128,
     inverted: bool,
+    config: WheelConfig,
     decoding: Decoding,
     watch: Watch,
     /// Counts that the watch has not been shown yet.
@@ -133,6 +134,30 @@ impl BoardDecoder {
         if let Some(confirmed) = self.wheels.get_mut(wheel) {
             confirmed.watch.confirm(at, turned, &mut |loss| sink(wheel, Event::Loss(loss)));
         }
+    }
+
+    /// Goes on where `before` stands, a decoder of the same board until now: the lines are as it knows them, so
+    /// nothing that changes from here on is missed or counted twice. A wheel wired as before keeps all that was found
+    /// out about it; what is known from elsewhere ([`Self::know`]) has to be told again. With another layout nothing is known before the next report.
+    pub fn take_over(&mut self, before: &Self) {
+        if self.layout != before.layout {
+            return;
+        }
+        self.buttons = before.buttons;
+        self.known = before.known;
+        self.hole = before.hole;
+        self.opened = before.opened;
+        let (buttons, unknown) = (self.buttons.bits(), !self.known.bits());
+        for wheel in &mut self.wheels {
+            if let Some(same) = before.wheels.iter().find(|same| same.config == wheel.config) {
+                wheel.clone_from(same);
+            } else if unknown & wheel.lines == 0 {
+                // Where the lines stand is no news: it was counted when it became so.
+                let levels = wheel.levels(buttons);
+                wheel.step(Timestamp::START, levels);
+            }
+        }
+        self.set_deadline();
     }
 
     /// The board was opened at `at`. A first report that comes long after was not sent by a board that reports
@@ -337,6 +362,7 @@ impl Wheel {
             first,
             second,
             inverted: config.inverted,
+            config: *config,
             decoding,
             watch,
             counted: Counts::ZERO,

@@ -1,4 +1,4 @@
-use crate::{AxisCode, ConfigProblem, axis, datagram};
+use crate::{AxisCode, ConfigProblem, Pace, StepsTrim, axis, datagram, steps};
 use std::net::SocketAddr;
 use tallywheel_units::TrimIndex;
 
@@ -22,6 +22,15 @@ pub enum OutputConfig {
         /// Which trims they carry and under which names, in this order.
         trims: Vec<(TrimIndex, String)>,
     },
+    /// Presses of virtual buttons that move a simulator's trim step by step.
+    Steps {
+        /// The name that simulators show, as for [`Self::Axis`], and another one than any axis has.
+        device_name: String,
+        /// Which trims are followed with which buttons.
+        trims: Vec<StepsTrim>,
+        /// How the buttons are pressed.
+        pace: Pace,
+    },
     /// Takes every frame and does nothing with it: for tests, and for running without a simulator.
     Null,
 }
@@ -33,6 +42,7 @@ impl OutputConfig {
         match self {
             Self::Axis { device_name, .. } => format!("axis \"{device_name}\""),
             Self::Datagram { to, .. } => format!("datagram {to}"),
+            Self::Steps { device_name, .. } => format!("steps \"{device_name}\""),
             Self::Null => "null".to_owned(),
         }
     }
@@ -46,6 +56,7 @@ impl OutputConfig {
         match self {
             Self::Axis { device_name, axes } => axis::check(device_name, axes),
             Self::Datagram { to, template, trims } => datagram::check(*to, *template, trims),
+            Self::Steps { device_name, trims, pace } => steps::check(device_name, trims, pace),
             Self::Null => Ok(()),
         }
     }

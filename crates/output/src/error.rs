@@ -1,7 +1,7 @@
 use crate::AxisCode;
 use std::io;
 use std::net::SocketAddr;
-use tallywheel_units::TrimIndex;
+use tallywheel_units::{ButtonNumber, TrimIndex};
 
 /// Why an output did not take a frame, by what the caller does next.
 #[derive(Debug, thiserror::Error)]
@@ -49,7 +49,7 @@ pub enum OutputError {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ConfigProblem {
     /// The operating system has no way to make a joystick without a driver.
-    #[error("a virtual axis needs a kernel driver, and this system has none: use a datagram output instead")]
+    #[error("virtual axes and buttons need a kernel driver, and this system has none: use a datagram output")]
     NoKernelDriver,
     /// An output without trims has nothing to say.
     #[error("the output carries no trim: give it at least one")]
@@ -80,6 +80,20 @@ pub enum ConfigProblem {
         /// Bytes that a datagram may have.
         limit: usize,
     },
+    /// A press of it would mean two things.
+    #[error("button {0} is given twice: give each trim and each direction its own button")]
+    ButtonTwice(ButtonNumber),
+    /// The kernel has no code for it.
+    #[error("there are 56 virtual buttons, and {0} is none of them: use a lower number")]
+    ButtonTooHigh(ButtonNumber),
+    /// Not a number of presses.
+    #[error("{0} presses from stop to stop are not possible: give 1 to 10000")]
+    Presses(u16),
+    /// Not a pace at which anybody could press.
+    #[error(
+        "press and pause take 1 to 1000 ms, extra presses are at most 250, the settling at most 60000 ms"
+    )]
+    PressTime,
     /// Not the address of one receiver.
     #[error("{0} is no receiver's address: give the address and port of one, such as 127.0.0.1:47811")]
     Address(SocketAddr),
@@ -174,6 +188,10 @@ mod tests {
             ConfigProblem::NameInLine("nose\tup".to_owned()).into(),
             ConfigProblem::TooLarge { bytes: 1401, limit: 1400 }.into(),
             ConfigProblem::Address("0.0.0.0:0".parse().unwrap()).into(),
+            ConfigProblem::ButtonTwice(ButtonNumber::LAST).into(),
+            ConfigProblem::ButtonTooHigh(ButtonNumber::LAST).into(),
+            ConfigProblem::Presses(0).into(),
+            ConfigProblem::PressTime.into(),
         ];
         let mut lines = String::new();
         for error in &errors {
@@ -184,7 +202,7 @@ mod tests {
             reopen: no datagram gets out (network is down): check the network
             resend: no datagram gets out (network is down): check the network
             carry-on: nobody listens at 127.0.0.1:47811: start the simulator, or correct the port in the aircraft file
-            change-config: a virtual axis needs a kernel driver, and this system has none: use a datagram output instead
+            change-config: virtual axes and buttons need a kernel driver, and this system has none: use a datagram output
             change-config: the output carries no trim: give it at least one
             change-config: the aircraft has no trim at place 3 (counted from 0): name one of its trims
             change-config: axis `rz` is given to two trims: give each trim its own axis
@@ -193,6 +211,10 @@ mod tests {
             change-config: a trim called `nose\tup` cannot stand in a text line: use a name without blanks
             change-config: a datagram with these trims may need 1401 bytes, the limit is 1400: use shorter names or spread the trims over several outputs
             change-config: 0.0.0.0:0 is no receiver's address: give the address and port of one, such as 127.0.0.1:47811
+            change-config: button 128 is given twice: give each trim and each direction its own button
+            change-config: there are 56 virtual buttons, and 128 is none of them: use a lower number
+            change-config: 0 presses from stop to stop are not possible: give 1 to 10000
+            change-config: press and pause take 1 to 1000 ms, extra presses are at most 250, the settling at most 60000 ms
         "#]]
         .assert_eq(&lines);
     }

@@ -1,4 +1,4 @@
-//! Where a trim's position goes: a virtual axis or datagrams.
+//! Where a trim's position goes: a virtual axis, datagrams or presses of buttons.
 //!
 //! The daemon turns each `[[output]]` of an aircraft file into an [`OutputConfig`], gives that to a
 //! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, starts a
@@ -50,17 +50,21 @@ mod config;
 mod datagram;
 mod error;
 mod frame;
+mod hide;
 mod null;
+mod steps;
 mod supervised;
 
 pub use config::{OutputConfig, Template};
 pub use error::{ConfigProblem, ErrorKind, OutputError};
 pub use frame::{Frame, TrimReading};
+pub use hide::HiddenBoard;
 pub use null::Null;
+pub use steps::{Pace, StepsTrim};
 pub use supervised::{ErrorCounts, Notice, State, Supervised};
 pub use tallywheel_units::AxisCode;
 
-use tallywheel_units::Timestamp;
+use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
 /// Something that takes trim positions.
 pub trait Output: Send {
@@ -78,6 +82,13 @@ pub trait Output: Send {
     /// has nothing left to do, so that nothing wakes up then.
     fn deadline(&self) -> Option<Timestamp> {
         None
+    }
+
+    /// Takes what the simulator itself says of a trim: at `at` its trim was at `value`. For an output that
+    /// can only guess where the simulator is; all others have no use for it. Sends nothing, but may change
+    /// [`Self::deadline`].
+    fn told(&mut self, at: Timestamp, trim: TrimIndex, value: Normalized) {
+        let _ = (at, trim, value);
     }
 }
 
@@ -103,6 +114,9 @@ fn open_from(config: &OutputConfig, start: Option<&Frame<'_>>) -> Result<Box<dyn
     match config {
         OutputConfig::Axis { device_name, axes } => axis::open(name, device_name, axes, start),
         OutputConfig::Datagram { to, template, trims } => datagram::open(name, *to, *template, trims, start),
+        OutputConfig::Steps { device_name, trims, pace } => {
+            steps::open(name, device_name, trims, *pace, start)
+        }
         OutputConfig::Null => Ok(Box::new(Null::default())),
     }
 }

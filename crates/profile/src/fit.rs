@@ -2,7 +2,7 @@ use crate::error::{FileError, FileErrors};
 use crate::read::At;
 use crate::words;
 use crate::{Aircraft, Rig, Wheel};
-use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, TrimIndex, WheelIndex};
+use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Gear, TrimIndex, WheelIndex};
 
 /// One trim of an aircraft on a wheel of a rig.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,13 +46,29 @@ pub fn fit(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<Fitted>, FileErrors> {
             errors.push(error(origin.wheel, key, expected, words::quoted(&trim.wheel)));
             continue;
         };
-        if FixedCounts::from_degrees(trim.travel, wheel.per_turn) < FixedCounts::ONE {
-            let count = Degrees::FULL_TURN.get() / f64::from(wheel.per_turn.get());
-            // Rounded up, so that taking the figure from the message works.
-            let count = (count * 1e6).ceil() / 1e6;
+        let least_count = |gear: &Gear| {
+            let wheel_travel = Degrees::new(trim.travel.get() / gear.get());
+            wheel_travel
+                .is_some_and(|travel| FixedCounts::from_degrees(travel, wheel.per_turn) >= FixedCounts::ONE)
+        };
+        if let Some((place, gear)) = trim.gears.iter().enumerate().find(|(_, gear)| !least_count(gear)) {
+            let degrees_of_trim = Degrees::FULL_TURN.get() / f64::from(wheel.per_turn.get()) * gear.get();
             let name = words::quoted(&wheel.name);
-            let expected = format!("at least one count of the wheel {name}, {count} degrees");
-            errors.push(error(origin.travel, "trim.travel_degrees", expected, trim.travel.get().to_string()));
+            // Rounded towards what is right, so that taking the figure from the message works.
+            errors.push(match origin.gears.get(place) {
+                Some(at) if trim.gears.len() > 1 => {
+                    let most = (trim.travel.get() / degrees_of_trim * gear.get() * 1e6).floor() / 1e6;
+                    let expected = format!(
+                        "at most {most}, so that the travel is at least one count of the wheel {name}"
+                    );
+                    error(*at, "trim.gears", expected, gear.to_string())
+                }
+                _ => {
+                    let count = (degrees_of_trim * 1e6).ceil() / 1e6;
+                    let expected = format!("at least one count of the wheel {name}, {count} degrees");
+                    error(origin.travel, "trim.travel_degrees", expected, trim.travel.get().to_string())
+                }
+            });
             continue;
         }
         // Both lists have at most 64 entries.

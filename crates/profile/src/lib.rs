@@ -2,13 +2,15 @@
 //! a value comes out that holds together or every mistake in the text, each with its place.
 //!
 //! - [`rig()`] reads the hardware as built: boards, wheels, counts a turn.
-//! - [`aircraft()`] reads how one aircraft's trims behave: travel, neutral, stops, start, outputs.
+//! - [`aircraft()`] reads how one aircraft's trims behave: titles, travel, neutral, stops, start, outputs.
 //! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
+//! - [`choose_by_title`] finds the aircraft for a simulator's title, and [`together()`] what keeps aircraft
+//!   files from being in one folder.
 //!
-//! Every key is described once, in the doc comments of the structs that serde fills (`rig::file`,
-//! `aircraft::file` and `aircraft::output::file`). `toml` parses and keeps the place of every value; `read`
-//! walks what it parsed and, unlike the deserializer that comes with `toml`, goes on after a mistake and keeps
-//! what was expected apart from what was found.
+//! Every key is described once, in the doc comments of the structs that serde fills (the modules called
+//! `file`). `toml` parses and keeps the place of every value; `read` walks what it parsed and, unlike
+//! the deserializer that comes with `toml`, goes on after a mistake and keeps what was expected apart from what
+//! was found.
 
 mod aircraft;
 mod error;
@@ -16,12 +18,17 @@ mod fit;
 mod names;
 mod read;
 mod rig;
+mod together;
 mod words;
 
-pub use aircraft::{Aircraft, AxisCode, Output, Start, Template, Trim};
+pub use aircraft::{
+    Aircraft, AxisCode, OnReport, Output, Position, Specificity, Start, Steps, Template, TitleChoice,
+    TitlePattern, Trim, choose_by_title,
+};
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
 pub use rig::{Board, ButtonRun, Rig, UsbId, Wheel, WheelInputs};
+pub use together::together;
 
 /// The largest file that is read, in bytes of text: 1 MiB. Larger is a mistake, not a rig.
 pub const LARGEST_FILE_BYTES: usize = 1 << 20;

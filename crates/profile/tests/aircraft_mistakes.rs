@@ -31,7 +31,7 @@ fn what_is_missing() {
     spoil_aircraft(
         "kind = \"axis\"\n",
         "",
-        &expect![[r#"a.toml:18:1: output.kind: expected "axis" or "datagram", found nothing"#]],
+        &expect![[r#"a.toml:18:1: output.kind: expected "axis", "datagram" or "steps", found nothing"#]],
     );
     spoil_aircraft(
         "to = \"127.0.0.1:47811\"\n",
@@ -66,14 +66,14 @@ fn an_unknown_key() {
         "template = \"line\"",
         "format = \"line\"",
         &expect![
-            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `to`, `template` or `trims`, found `format`"
+            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `to`, `template`, `trims`, `presses`, `low_buttons`, `high_buttons`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
         ],
     );
     spoil_aircraft(
         "name = \"Heron 2 floatplane\"",
         "name = \"Heron\"\n[[wheel]]\nname = \"rudder\"",
         &expect![
-            "a.toml:2:3: wheel: expected one of the keys `name`, `trim` or `output`, found `wheel`, which belongs in a rig file"
+            "a.toml:2:3: wheel: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `wheel`, which belongs in a rig file"
         ],
     );
 }
@@ -108,20 +108,20 @@ fn the_wrong_kind_of_value() {
         "start = \"neutral\"",
         "start = \"middle\"",
         &expect![[
-            r#"a.toml:8:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found "middle""#
+            r#"a.toml:8:9: trim.start: expected "saved", "neutral", "low", "high", "simulator" or degrees from 0 to the travel, found "middle""#
         ]],
     );
     spoil_aircraft(
         "start = \"neutral\"",
         "start = false",
         &expect![[
-            r#"a.toml:8:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found false"#
+            r#"a.toml:8:9: trim.start: expected "saved", "neutral", "low", "high", "simulator", the name of one of the positions, or degrees from 0 to the travel, found false"#
         ]],
     );
     spoil_aircraft(
         "kind = \"axis\"",
         "kind = \"joystick\"",
-        &expect![[r#"a.toml:19:8: output.kind: expected "axis" or "datagram", found "joystick""#]],
+        &expect![[r#"a.toml:19:8: output.kind: expected "axis", "datagram" or "steps", found "joystick""#]],
     );
     spoil_aircraft(
         "template = \"line\"",
@@ -230,7 +230,7 @@ fn out_of_range() {
         "start = 400",
         "start = -1",
         &expect![[
-            r#"a.toml:16:9: trim.start: expected "neutral", "low", "high" or degrees from 0 to the travel, found -1"#
+            r#"a.toml:16:9: trim.start: expected "saved", "neutral", "low", "high", "simulator", the name of one of the positions, or degrees from 0 to the travel, found -1"#
         ]],
     );
     spoil_aircraft(
@@ -366,7 +366,7 @@ fn keys_of_the_other_kind() {
         "kind = \"datagram\"",
         "kind = \"datagram\"\ndevice = \"x\"\naxes = { pitch = \"x\" }",
         &expect![[r#"
-            a.toml:25:10: output.device: expected this key only with kind = "axis", found it with kind = "datagram"
+            a.toml:25:10: output.device: expected this key only with kind = "axis" or "steps", found it with kind = "datagram"
             a.toml:26:8: output.axes: expected this key only with kind = "axis", found it with kind = "datagram""#]],
     );
 }
@@ -412,8 +412,8 @@ fn the_other_kind_of_file() {
         common::RIG,
         &expect![[r#"
             a.toml:1:1: trim: expected at least one [[trim]], found nothing
-            a.toml:3:3: board: expected one of the keys `name`, `trim` or `output`, found `board`, which belongs in a rig file
-            a.toml:18:3: wheel: expected one of the keys `name`, `trim` or `output`, found `wheel`, which belongs in a rig file"#]],
+            a.toml:3:3: board: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `board`, which belongs in a rig file
+            a.toml:18:3: wheel: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `wheel`, which belongs in a rig file"#]],
     );
     common::check_rig(
         AIRCRAFT,

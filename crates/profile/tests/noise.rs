@@ -7,11 +7,11 @@
 
 mod common;
 
-use common::{AIRCRAFT, RIG};
+use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, aircraft, fit, rig};
-use tallywheel_units::Degrees;
+use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, Steps, aircraft, fit, rig};
+use tallywheel_units::{Degrees, Gear, Normalized};
 
 /// What a mistake must tell, and where it must be.
 fn has_places(text: &str, errors: &FileErrors) -> Result<(), TestCaseError> {
@@ -43,7 +43,7 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
     let mut buttons = BTreeSet::new();
     for wheel in &rig.wheels {
         prop_assert!(wheel.board.get() < rig.boards.len());
-        for button in wheel.inputs.buttons() {
+        for button in wheel.inputs.buttons().into_iter().chain(wheel.index) {
             prop_assert!(buttons.insert((wheel.board.get(), button)));
         }
     }
@@ -54,16 +54,36 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
         }
     }
     prop_assert!(rig.device_name().len() <= Rig::LONGEST_DEVICE_NAME);
+    prop_assert!(rig.steps_device_name().len() <= Rig::LONGEST_DEVICE_NAME);
     Ok(())
 }
 
 fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
+    let titles = &aircraft.titles;
+    prop_assert!(titles.iter().all(|pattern| titles.iter().filter(|other| *other == pattern).count() == 1));
     prop_assert!(!aircraft.trims.is_empty());
     for trim in &aircraft.trims {
         prop_assert!(trim.travel > Degrees::ZERO && trim.travel <= Degrees::LONGEST_TRAVEL);
         prop_assert!(trim.neutral >= Degrees::ZERO && trim.neutral <= trim.travel);
+        let within = |place: Degrees| place >= Degrees::ZERO && place <= trim.travel;
         if let Start::At(place) = trim.start {
-            prop_assert!(place >= Degrees::ZERO && place <= trim.travel);
+            prop_assert!(within(place));
+        }
+        let names: BTreeSet<_> = trim.positions.iter().map(|position| &position.name).collect();
+        prop_assert_eq!(names.len(), trim.positions.len());
+        prop_assert!(trim.positions.iter().all(|position| within(position.at)));
+        for word in ["saved", "neutral", "low", "high", "simulator"] {
+            prop_assert!(!names.contains(&word.to_owned()));
+        }
+        prop_assert!(!trim.gears.is_empty());
+        let wheel = |gear: &Gear| trim.travel.get() / gear.get();
+        prop_assert!(trim.gears.iter().all(|gear| wheel(gear) <= Degrees::LONGEST_TRAVEL.get()));
+        if let [first, .., last] = trim.curve.as_slice() {
+            prop_assert_eq!((first.0, last.0), (Degrees::ZERO, trim.travel));
+            prop_assert!(trim.curve.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1));
+            prop_assert!(trim.curve.contains(&(trim.neutral, Normalized::NEUTRAL)));
+            prop_assert!(trim.neutral == Degrees::ZERO || first.1 == Normalized::MIN);
+            prop_assert!(trim.neutral == trim.travel || last.1 == Normalized::MAX);
         }
     }
     for output in &aircraft.outputs {
@@ -74,6 +94,14 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
                 axes.iter().map(|(trim, _)| *trim).collect()
             }
             Output::Datagram { trims, .. } => trims.clone(),
+            Output::Steps(steps) => {
+                let buttons: BTreeSet<_> =
+                    steps.trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
+                prop_assert_eq!(buttons.len(), 2 * steps.trims.len());
+                prop_assert!(buttons.iter().all(|button| button.get() <= Steps::LAST_BUTTON));
+                prop_assert!((1..=10_000).contains(&steps.presses));
+                steps.trims.iter().map(|(trim, ..)| *trim).collect()
+            }
         };
         prop_assert!(!trims.is_empty());
         prop_assert!(trims.iter().all(|trim| trim.get() < aircraft.trims.len()));
@@ -116,6 +144,24 @@ fn piece() -> impl Strategy<Value = String> {
         "first_bit",
         "count",
         "wiring",
+        "titles",
+        "default",
+        "positions",
+        "start",
+        "report",
+        "curve",
+        "smoothing_ms",
+        "gears",
+        "counts_per_detent",
+        "pulse_on_ms",
+        "pulse_off_ms",
+        "index",
+        "\"saved\"",
+        "\"take-off\"",
+        "\"adopt\"",
+        "\"Heron*\"",
+        "[[100, -0.5], [400, 0.2]]",
+        "[1, 0.5]",
         "forward",
         "backward",
         "a",
@@ -224,6 +270,12 @@ proptest! {
     #[test]
     fn a_good_aircraft_with_changes(changes in prop::collection::vec(change(), 1..5)) {
         read(&changed(AIRCRAFT, &changes))?;
+    }
+
+    #[test]
+    fn good_files_with_rare_keys_and_changes(changes in prop::collection::vec(change(), 1..5)) {
+        read(&changed(RARE_RIG, &changes))?;
+        read(&changed(RARE_AIRCRAFT, &changes))?;
     }
 
     /// What an editor leaves while it writes: the file up to some byte.

@@ -2,8 +2,8 @@
 
 mod common;
 
-use common::{RIG, check_rig, good_rig, spoil_rig, spoiled};
-use expect_test::expect;
+use common::{RARE_RIG, RIG, check_rig, good_rig, spoil_rig, spoiled};
+use expect_test::{Expect, expect};
 
 #[test]
 fn what_is_missing() {
@@ -127,15 +127,15 @@ fn an_unknown_key() {
         "forward = 3",
         "foward = 3",
         &expect![[r#"
-        rig.toml:18:1: wheel.forward: expected a button number from 1 to 128, found nothing
-        rig.toml:22:1: wheel.foward: expected `forward` or another known key, found `foward`"#]],
+            rig.toml:18:1: wheel.forward: expected a button number from 1 to 128, found nothing
+            rig.toml:22:1: wheel.foward: expected `forward` or another known key, found `foward`"#]],
     );
     spoil_rig(
         "forward = 3",
         "Forward = 3",
         &expect![[r#"
-        rig.toml:18:1: wheel.forward: expected a button number from 1 to 128, found nothing
-        rig.toml:22:1: wheel.Forward: expected `forward` or another known key, found `Forward`"#]],
+            rig.toml:18:1: wheel.forward: expected a button number from 1 to 128, found nothing
+            rig.toml:22:1: wheel.Forward: expected `forward` or another known key, found `Forward`"#]],
     );
     spoil_rig(
         "report_interval_ms",
@@ -717,4 +717,94 @@ a = 2
             rig.toml:14:8: wheel.name: expected a name that no other [[wheel]] has, found "rudder", as on line 8
             rig.toml:18:5: wheel.a: expected this key only with wiring = "quadrature", found it with wiring = "pulses""#]],
     );
+}
+
+#[test]
+fn the_keys_of_a_wheel_that_most_leave_out() {
+    let spoil = |from: &str, to: &str, expected: &Expect| check_rig(&spoiled(RARE_RIG, from, to), expected);
+    spoil(
+        "counts_per_detent = 4",
+        "counts_per_detent = 0",
+        &expect![[
+            r#"rig.toml:11:21: wheel.counts_per_detent: expected a whole number from 1 to 1000, found 0"#
+        ]],
+    );
+    spoil(
+        "counts_per_detent = 4",
+        "counts_per_detent = 1.5",
+        &expect![[
+            r#"rig.toml:11:21: wheel.counts_per_detent: expected a whole number from 1 to 1000, found 1.5"#
+        ]],
+    );
+    spoil(
+        "pulse_on_ms = 10",
+        "pulse_on_ms = 0",
+        &expect![[r#"rig.toml:12:15: wheel.pulse_on_ms: expected milliseconds from 0.125 to 1000, found 0"#]],
+    );
+    spoil(
+        "pulse_off_ms = 2.5",
+        "pulse_off_ms = \"2.5\"",
+        &expect![[
+            r#"rig.toml:13:16: wheel.pulse_off_ms: expected milliseconds from 0.125 to 1000, found "2.5""#
+        ]],
+    );
+    spoil(
+        "index = 9",
+        "index = 129",
+        &expect![[r#"rig.toml:14:9: wheel.index: expected a button number from 1 to 128, found 129"#]],
+    );
+    spoil(
+        "index = 9",
+        "index = 3",
+        &expect![[
+            r#"rig.toml:14:9: wheel.index: expected a button without another use, found 3, which is `forward` of wheel "rudder" on line 8"#
+        ]],
+    );
+    spoil(
+        "wiring = \"pulses\"\nforward = 3\nbackward = 4",
+        "wiring = \"quadrature\"\na = 3\nb = 4\ncounts_per_cycle = 1",
+        &expect![[r#"
+            rig.toml:13:15: wheel.pulse_on_ms: expected this key only with wiring = "pulses", found it with wiring = "quadrature"
+            rig.toml:14:16: wheel.pulse_off_ms: expected this key only with wiring = "pulses", found it with wiring = "quadrature""#]],
+    );
+}
+
+/// An index mark is a line of its own: no other wheel can have its button, whichever comes first.
+#[test]
+fn an_index_that_another_wheel_uses() {
+    let second =
+        "[[wheel]]\nname = \"w\"\nwiring = \"pulses\"\nforward = 9\nbackward = 5\ncounts_per_turn = 24\n";
+    check_rig(
+        &format!("{RARE_RIG}{second}"),
+        &expect![[
+            r#"rig.toml:18:11: wheel.forward: expected a button without another use, found 9, which is `index` of wheel "rudder" on line 14"#
+        ]],
+    );
+    check_rig(
+        &format!("{RARE_RIG}{}index = 4\n", second.replace("= 9", "= 6")),
+        &expect![[
+            r#"rig.toml:21:9: wheel.index: expected a button without another use, found 4, which is `backward` of wheel "rudder" on line 9"#
+        ]],
+    );
+}
+
+#[test]
+fn hiding() {
+    assert!(!good_rig(RIG).boards[0].hide);
+    let hidden = good_rig(&spoiled(RIG, "report_interval_ms = 4", "hide = true"));
+    assert_eq!((hidden.boards[0].hide, hidden.boards[1].hide), (true, false));
+    spoil_rig(
+        "report_interval_ms = 4",
+        "hide = 1",
+        &expect!["rig.toml:6:8: board.hide: expected true or false, found 1"],
+    );
+    // Of buttons that only the rig file knows, the kernel knows nothing.
+    spoil_rig(
+        "path = \"/dev/hidraw3\"",
+        "hide = true",
+        &expect![
+            "rig.toml:11:8: board.hide: expected false with [[board.buttons]], because the kernel does not know these buttons, found true"
+        ],
+    );
+    good_rig(&spoiled(RIG, "path = \"/dev/hidraw3\"", "hide = false"));
 }

@@ -3,10 +3,14 @@
 
 mod common;
 
-use common::{AIRCRAFT, RIG, good_aircraft, good_rig, spoiled};
+use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
-use tallywheel_profile::{AxisCode, ButtonRun, Output, Start, Template, UsbId, WheelInputs};
-use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerCycle, StopStyle, TrimIndex};
+use tallywheel_profile::{
+    AxisCode, ButtonRun, OnReport, Output, Position, Start, Template, UsbId, WheelInputs,
+};
+use tallywheel_units::{
+    BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Gear, Normalized, StopStyle, TrimIndex,
+};
 
 fn button(number: u8) -> ButtonNumber {
     ButtonNumber::new(number).unwrap()
@@ -76,7 +80,11 @@ fn what_is_left_out_has_its_default() {
     );
     let trim = &aircraft.trims[0];
     assert_eq!((trim.wheel.as_str(), trim.neutral.get()), ("a", 45.0));
-    assert_eq!((trim.stops, trim.reversed, trim.start), (StopStyle::Slip, false, Start::Neutral));
+    assert_eq!((trim.stops, trim.reversed, trim.start), (StopStyle::Slip, false, Start::Saved));
+    assert_eq!((trim.report, trim.smoothing), (OnReport::Adopt, None));
+    assert_eq!(trim.gears, [Gear::DIRECT]);
+    assert!(trim.positions.is_empty() && trim.curve.is_empty());
+    assert!(aircraft.titles.is_empty() && !aircraft.default);
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let axes = vec![(first, AxisCode::X), (second, AxisCode::Y)];
     assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes });
@@ -85,6 +93,85 @@ fn what_is_left_out_has_its_default() {
     assert_eq!(aircraft.outputs[1], Output::Datagram { to, template: Template::Json, trims: all });
     assert!(
         good_aircraft("name = \"None\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n").outputs.is_empty()
+    );
+}
+
+/// The keys that most files leave out.
+#[test]
+fn an_aircraft_with_everything_rare() {
+    let aircraft = good_aircraft(RARE_AIRCRAFT);
+    let degrees = |degrees: f64| Degrees::new(degrees).unwrap();
+    let titles: Vec<_> = aircraft.titles.iter().map(|pattern| pattern.as_str()).collect();
+    assert_eq!((titles.as_slice(), aircraft.default), (["Heron 2*", "*floatplane?"].as_slice(), true));
+    let [trim] = aircraft.trims.as_slice() else { panic!("{:?}", aircraft.trims) };
+    let position = |name: &str, at: f64| Position { name: name.to_owned(), at: degrees(at) };
+    assert_eq!(
+        trim.positions,
+        [position("take-off", 350.0), position("short field", 0.0), position("landing", 600.0)]
+    );
+    assert_eq!(trim.start, Start::At(degrees(350.0)));
+    assert_eq!(trim.report, OnReport::Await);
+    assert_eq!(trim.smoothing, Some(Duration::from_micros(12_500)));
+    assert_eq!(trim.gears, [Gear::new(0.5).unwrap(), Gear::DIRECT]);
+    let curve: Vec<_> = trim.curve.iter().map(|(x, y)| (x.get(), y.get())).collect();
+    assert_eq!(curve, [(0.0, -1.0), (100.0, -0.5), (300.0, 0.0), (400.0, 0.25), (600.0, 1.0)]);
+    for (name, at) in [("low", 0.0), ("neutral", 300.0), ("high", 600.0), ("landing", 600.0)] {
+        assert_eq!(trim.position(name), Some(degrees(at)), "{name}");
+    }
+    assert_eq!(trim.position("Landing"), None);
+}
+
+#[test]
+fn every_start_and_every_answer_to_a_report() {
+    let trim = |key: &str| {
+        good_aircraft(&format!("name = \"x\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n{key}\n"))
+            .trims
+            .remove(0)
+    };
+    for (text, start) in [
+        ("saved", Start::Saved),
+        ("neutral", Start::Neutral),
+        ("low", Start::Low),
+        ("high", Start::High),
+        ("simulator", Start::Simulator),
+    ] {
+        assert_eq!(trim(&format!("start = {text:?}")).start, start);
+    }
+    for (text, report) in
+        [("adopt", OnReport::Adopt), ("await", OnReport::Await), ("override", OnReport::Override)]
+    {
+        assert_eq!(trim(&format!("report = {text:?}")).report, report);
+    }
+}
+
+/// With neutral at a stop that stop is 0, and the curve has one side.
+#[test]
+fn a_curve_with_neutral_at_a_stop() {
+    let curve = |neutral: f64, points: &str| {
+        let text = format!(
+            "name = \"x\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\nneutral_degrees = {neutral}\ncurve = {points}\n"
+        );
+        good_aircraft(&text).trims[0].curve.clone()
+    };
+    let points = |list: &[(f64, f64)]| -> Vec<_> {
+        list.iter().map(|(x, y)| (Degrees::new(*x).unwrap(), Normalized::clamped(*y))).collect()
+    };
+    assert_eq!(curve(0.0, "[[30, 0.1]]"), points(&[(0.0, 0.0), (30.0, 0.1), (90.0, 1.0)]));
+    assert_eq!(curve(90.0, "[[30, -0.1]]"), points(&[(0.0, -1.0), (30.0, -0.1), (90.0, 0.0)]));
+}
+
+#[test]
+fn a_wheel_with_everything_rare() {
+    let rig = good_rig(RARE_RIG);
+    let wheel = &rig.wheels[0];
+    assert_eq!((wheel.counts_per_detent, wheel.index), (Some(4), Some(button(9))));
+    assert_eq!(wheel.pulse_on, Some(Duration::from_millis(10)));
+    assert_eq!(wheel.pulse_off, Some(Duration::from_micros(2_500)));
+    let rig = good_rig(RIG);
+    let other = &rig.wheels[1];
+    assert_eq!(
+        (other.counts_per_detent, other.pulse_on, other.pulse_off, other.index),
+        (None, None, None, None)
     );
 }
 

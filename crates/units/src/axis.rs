@@ -1,3 +1,4 @@
+use crate::Normalized;
 use std::fmt;
 
 /// A value of the 16-bit virtual axis, -32767..=32767.
@@ -19,6 +20,13 @@ impl AxisValue {
     #[must_use]
     pub fn clamped(value: i64) -> Self {
         i16::try_from(value.clamp(-32767, 32767)).map_or(Self::NEUTRAL, Self)
+    }
+
+    /// 32767 times `normalized` to the nearest integer, half away from zero.
+    #[must_use]
+    #[expect(clippy::as_conversions, reason = "float to integer has no From; at most 32767 either way")]
+    pub fn nearest(normalized: Normalized) -> Self {
+        Self::clamped((normalized.get() * 32_767.0).round() as i64)
     }
 
     /// The value as the kernel takes it.
@@ -44,5 +52,12 @@ mod tests {
         assert_eq!(AxisValue::clamped(i64::MIN), AxisValue::MIN);
         assert_eq!(AxisValue::clamped(-32768), AxisValue::MIN);
         assert_eq!(AxisValue::clamped(-5).get(), -5);
+    }
+
+    #[test]
+    fn the_ends_and_neutral_are_exact_and_halves_go_outward() {
+        let at = |normalized| AxisValue::nearest(Normalized::clamped(normalized)).get();
+        assert_eq!([at(-1.0), at(0.0), at(1.0)], [-32767, 0, 32767]);
+        assert_eq!([at(0.5 / 32767.0), at(-0.5 / 32767.0), at(0.49 / 32767.0)], [1, -1, 0]);
     }
 }

@@ -55,6 +55,55 @@ NUMBERED = Board(
 )
 
 
-def kernel_code(button: int) -> int:
-    """Code of the key event that Linux gives for a joystick's button: drivers/hid/hid-input.c, HID_UP_BUTTON."""
-    return 0x120 + button - 1 if button <= 16 else 0x2C0 + button - 17
+@dataclass(frozen=True)
+class Controls:
+    """What a board with more than buttons shows; a hat points to one of eight sides, or to none."""
+
+    pressed: frozenset[int] = frozenset()
+    x: int = 0x8000
+    y: int = 0x8000
+    hat: int | None = None
+
+
+def _stick(shown: Controls) -> bytes:
+    hat = 15 if shown.hat is None else shown.hat
+    axes = shown.x.to_bytes(2, "little") + shown.y.to_bytes(2, "little")
+    return _bits(shown.pressed).to_bytes(3, "little") + axes + bytes([hat])
+
+
+def _pad(shown: Controls) -> bytes:
+    return _bits(shown.pressed).to_bytes(3, "little") + bytes([shown.x >> 8])
+
+
+# A joystick of 24 buttons, X and Y of 16 bits and a hat with a null state, then 4 bits of padding.
+STICK = Board(
+    "Bench stick",
+    0x1209,
+    0x7A14,
+    bytes.fromhex(
+        "05 01 09 04 A1 01 05 09 19 01 29 18 15 00 25 01 75 01 95 18 81 02"
+        "05 01 09 30 09 31 15 00 27 FF FF 00 00 75 10 95 02 81 02"
+        "09 39 15 00 25 07 35 00 46 3B 01 65 14 75 04 95 01 81 42 65 00 75 04 95 01 81 03 C0"
+    ),
+    _stick,
+)
+
+# A gamepad of 20 buttons, whose codes begin elsewhere, and X of 8 bits.
+PAD = Board(
+    "Bench pad",
+    0x1209,
+    0x7A15,
+    bytes.fromhex(
+        "05 01 09 05 A1 01 05 09 19 01 29 14 15 00 25 01 75 01 95 14 81 02 75 04 95 01 81 03"
+        "05 01 09 30 15 00 26 FF 00 75 08 95 01 81 02 C0"
+    ),
+    _pad,
+)
+
+
+def kernel_code(button: int, first: int = 0x120) -> int:
+    """Code of the key event that Linux gives for a joystick's button: drivers/hid/hid-input.c, HID_UP_BUTTON.
+
+    A gamepad's buttons begin at 0x130.
+    """
+    return first + button - 1 if button <= 16 else 0x2C0 + button - 17

@@ -11,7 +11,6 @@ int main(void) {
         if (lstrcmpiA(process.szExeFile, "tallywheel.exe")) continue;
         FreeConsole();
         BOOL seen = AttachConsole(process.th32ProcessID) && IsWindowVisible(GetConsoleWindow());
-
         DWORD written;
         WriteFile(out, seen ? "window\n" : "none\n", seen ? 7 : 5, &written, NULL);
     }

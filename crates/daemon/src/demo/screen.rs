@@ -103,7 +103,7 @@ fn plain_lines(player: &Player, now: Timestamp) -> Vec<String> {
 
 fn trims(player: &Player) -> impl Iterator<Item = TrimPicture<'_>> {
     player.names().trims().zip(player.tally().trims()).map(|(name, trim)| {
-        let reading = trim.accumulator.reading();
+        let reading = trim.reading();
         let config = trim.accumulator.config();
         TrimPicture {
             name,

@@ -69,7 +69,7 @@ pub fn write_change(
         Effect::Counted(_) => {
             for (name, trim) in names.trims().zip(tally.trims()).filter(|(_, t)| t.wheel == happened.wheel) {
                 let counts = tally.wheel(happened.wheel).map_or(0, |wheel| wheel.counts.get());
-                let reading = trim.accumulator.reading();
+                let reading = trim.reading();
                 let moved = Moved::new(happened.at, name, names.wheel(happened.wheel), counts, &reading);
                 if json { json_line(out, &moved)? } else { writeln!(out, "{}", moved.text())? }
             }

@@ -183,9 +183,7 @@ impl Player {
                     .collect(),
             ),
             position: Named(
-                trims()
-                    .map(|(name, trim)| (name, PositionSummary::new(&trim.accumulator.reading())))
-                    .collect(),
+                trims().map(|(name, trim)| (name, PositionSummary::new(&trim.reading()))).collect(),
             ),
             datagrams: None,
         }

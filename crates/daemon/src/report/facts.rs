@@ -231,7 +231,7 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
 
     let trims = player.tally().trims().iter().zip(plots).zip(counts).zip(&aircraft.trims);
     let trims = trims.map(|(((trim, plot), count), said)| {
-        let reading = trim.accumulator.reading();
+        let reading = trim.reading();
         TrimFacts {
             name: said.name.clone(),
             wheel: trim.wheel,
@@ -368,7 +368,7 @@ fn count_degrees(rig: &Rig, wheel: WheelIndex) -> f64 {
 }
 
 fn moment(trim: &TrimTally, count: f64, travel: f64) -> Moment {
-    let reading = trim.accumulator.reading();
+    let reading = trim.reading();
     let position = reading.degrees.get();
     let reach = |counts: Counts| FixedCounts::from_counts(counts).to_f64() * count;
     let (low, high) = if reading.margin.is_unknown() {

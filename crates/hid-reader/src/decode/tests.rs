@@ -252,3 +252,56 @@ fn what_a_gap_can_hide() {
     }
     assert_eq!(quadrature(CountsPerCycle::X4).hidden_in(u64::MAX), Counts::new(i64::MAX));
 }
+
+/// One decoder takes over from another in the middle of a turn: together they count as one would. The pulsing
+/// wheel is known to the second, the other is new to it, with its lines exchanged.
+#[test]
+fn taking_over_misses_nothing_and_counts_nothing_twice() {
+    let before = [pulses(1, 2), quadrature(3, 4, CountsPerCycle::X4)];
+    let after = [quadrature(4, 3, CountsPerCycle::X4), pulses(1, 2)];
+    let reports: [u8; 8] = [0b0000, 0b0101, 0b1101, 0b1001, 0b0001, 0b0100, 0b1101, 0b1001];
+    let new = |wheels: &[WheelConfig]| BoardDecoder::new(one_byte(), wheels, None).unwrap();
+    // What each report counts: pulses, quadrature.
+    let count = |decoder: &mut BoardDecoder, place: usize| {
+        let mut counts = [0; 2];
+        let at = Timestamp::from_micros(u64::try_from(place).unwrap() * 1000);
+        decoder.report(at, &[reports[place]], &mut |wheel, event| {
+            if let Event::Counts(n) = event {
+                counts[wheel] += n.get();
+            }
+        });
+        counts
+    };
+    let mut one = new(&before);
+    let whole: Vec<_> = (0..reports.len()).map(|place| count(&mut one, place)).collect();
+    assert_eq!(
+        whole.iter().map(|counts| counts[1].abs()).sum::<i64>(),
+        7,
+        "every report but the first is an edge"
+    );
+    for change in 1..reports.len() {
+        let mut decoder = new(&before);
+        (0..change).for_each(|place| assert_eq!(count(&mut decoder, place), whole[place]));
+        let mut next = new(&after);
+        next.take_over(&decoder);
+        for (place, [pulses, quadrature]) in whole.iter().enumerate().skip(change) {
+            assert_eq!(count(&mut next, place), [-quadrature, *pulses], "change {change}, report {place}");
+        }
+    }
+}
+
+/// With buttons elsewhere in the report, what was known says nothing.
+#[test]
+fn taking_over_another_layout_begins_anew() {
+    let mut before = BoardDecoder::new(one_byte(), &[pulses(1, 2)], None).unwrap();
+    before.report(Timestamp::START, &[0b1], &mut |_, _| {});
+    let shifted = Layout::from_runs(&[run(None, 1, 1, 4)]).unwrap();
+    let mut after = BoardDecoder::new(shifted, &[pulses(1, 2)], None).unwrap();
+    after.take_over(&before);
+    assert_eq!(after.buttons(), Buttons::NONE);
+    let mut told = Vec::new();
+    after.report(Timestamp::START, &[0b10], &mut |_, event| told.push(event));
+    assert!(
+        matches!(told.as_slice(), [Event::Counts(_), Event::Loss(loss)] if loss.kind == LossKind::UnseenStart)
+    );
+}

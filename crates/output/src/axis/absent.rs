@@ -25,7 +25,7 @@ mod tests {
         let error = open(String::new(), "Tallywheel bench", &[]).map(|_| ()).unwrap_err();
         assert_eq!(
             error.to_string(),
-            "a virtual axis needs a kernel driver, and this system has none: use a datagram output instead"
+            "virtual axes and buttons need a kernel driver, and this system has none: use a datagram output"
         );
     }
 }

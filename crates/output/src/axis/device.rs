@@ -83,13 +83,15 @@ pub(super) const fn kernel_code(axis: AxisCode) -> AbsoluteAxisCode {
     }
 }
 
+/// At which step the device was not made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Step {
+pub(crate) enum Step {
     Open,
     Create,
 }
 
-fn not_opened(error: io::Error, step: Step) -> OutputError {
+/// What the caller does about an error of uinput.
+pub(crate) fn not_opened(error: io::Error, step: Step) -> OutputError {
     match (step, error.raw_os_error()) {
         // No node; or a node that stands for a module which cannot be loaded.
         (Step::Open, Some(libc::ENOENT | libc::ENODEV | libc::ENXIO)) => OutputError::AskUser {

@@ -1,7 +1,7 @@
 use std::mem::{offset_of, size_of};
 
 /// Bytes of one event on this machine: 24 where a `long` has 64 bits.
-pub(super) const EVENT_BYTES: usize = size_of::<libc::input_event>();
+pub(crate) const EVENT_BYTES: usize = size_of::<libc::input_event>();
 
 const TYPE: usize = offset_of!(libc::input_event, type_);
 const CODE: usize = offset_of!(libc::input_event, code);
@@ -11,7 +11,7 @@ const VALUE: usize = offset_of!(libc::input_event, value);
 ///
 /// The time stays 0: the kernel then stamps the event itself (`drivers/input/misc/uinput.c`,
 /// `uinput_inject_events`).
-pub(super) fn encode(event_type: u16, code: u16, value: i32) -> [u8; EVENT_BYTES] {
+pub(crate) fn encode(event_type: u16, code: u16, value: i32) -> [u8; EVENT_BYTES] {
     let mut bytes = [0; EVENT_BYTES];
     put(&mut bytes, TYPE, event_type.to_ne_bytes());
     put(&mut bytes, CODE, code.to_ne_bytes());

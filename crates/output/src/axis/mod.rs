@@ -9,9 +9,9 @@ use tallywheel_units::TrimIndex;
 #[cfg(any(not(target_os = "linux"), test))]
 mod absent;
 #[cfg(target_os = "linux")]
-mod device;
+pub(crate) mod device;
 #[cfg(target_os = "linux")]
-mod event;
+pub(crate) mod event;
 #[cfg(target_os = "linux")]
 mod joystick;
 
@@ -50,10 +50,7 @@ pub(crate) fn check(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result
 }
 
 fn check_names(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
-    let length = device_name.len();
-    if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
-        return Err(ConfigProblem::DeviceName);
-    }
+    check_name(device_name)?;
     if axes.is_empty() {
         return Err(ConfigProblem::NoTrims);
     }
@@ -63,6 +60,15 @@ fn check_names(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), 
             return Err(ConfigProblem::AxisTwice(axis));
         }
         seen.push(axis);
+    }
+    Ok(())
+}
+
+/// Whether the kernel takes the name.
+pub(crate) fn check_name(device_name: &str) -> Result<(), ConfigProblem> {
+    let length = device_name.len();
+    if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
+        return Err(ConfigProblem::DeviceName);
     }
     Ok(())
 }

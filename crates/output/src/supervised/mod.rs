@@ -24,7 +24,7 @@
 
 use crate::{ErrorKind, Frame, Output, OutputConfig, OutputError, open_at};
 use std::fmt;
-use tallywheel_units::Timestamp;
+use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
 mod back_off;
 mod log_gate;
@@ -161,6 +161,14 @@ impl Supervised {
             Phase::Open { output, .. } => output.deadline(),
             Phase::Down { .. } => Some(self.back_off.due()),
             Phase::Refused => None,
+        }
+    }
+
+    /// Hands on what the simulator itself says of a trim: at `at` its trim was at `value`. An output that has no
+    /// use for it, or is not open, ignores it. [`Self::deadline`] may have changed afterwards.
+    pub fn told(&mut self, at: Timestamp, trim: TrimIndex, value: Normalized) {
+        if let Phase::Open { output, .. } = &mut self.phase {
+            output.told(at, trim, value);
         }
     }
 

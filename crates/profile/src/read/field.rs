@@ -9,6 +9,8 @@ use std::marker::PhantomData;
 pub(crate) type Key<T> = Option<Field<Value<T>>>;
 /// A key with a list of values.
 pub(crate) type List<T> = Option<Field<Vec<Field<Value<T>>>>>;
+/// A key with a list of lists of values.
+pub(crate) type Rows<T> = Option<Field<Vec<Field<Vec<Field<Value<T>>>>>>>;
 /// A key with a table of the user's own keys.
 pub(crate) type Map<T> = Option<Field<BTreeMap<Spanned<String>, Field<Value<T>>>>>;
 /// A key with `[[tables]]`.

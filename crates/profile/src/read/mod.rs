@@ -7,7 +7,7 @@ mod source;
 mod syntax;
 mod tree;
 
-pub(crate) use field::{Field, Key, List, Map, Tables, optional};
+pub(crate) use field::{Field, Key, List, Map, Rows, Tables, Value, optional};
 pub(crate) use mistakes::Mistakes;
 pub(crate) use setting::Setting;
 pub(crate) use source::At;

@@ -42,7 +42,7 @@ pub(crate) fn check(file: &RigFile, mistakes: &Mistakes<'_>) -> Option<Rig> {
 }
 
 fn board(table: &BoardFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<Board> {
-    let BoardFile { name, usb, serial, path, report_interval_ms, buttons } = table;
+    let BoardFile { name, usb, serial, path, report_interval_ms, hide, buttons } = table;
     if usb.is_none() && serial.is_none() && path.is_none() {
         mistakes.tell(byte, "board.usb", "one of the keys `usb`, `serial` and `path`", "nothing");
     }
@@ -50,12 +50,19 @@ fn board(table: &BoardFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<Boar
         None => Some(Vec::new()),
         Some(_) => button_runs(mistakes.tables(buttons, "board.buttons", MOST), mistakes),
     };
+    if let (Some(field), Some(_)) = (hide, buttons)
+        && field.setting() == Some(&true)
+    {
+        let expected = "false with [[board.buttons]], because the kernel does not know these buttons";
+        mistakes.tell(field.byte, "board.hide", expected, "true");
+    }
     Some(Board {
         name: name.as_ref()?.setting()?.0.clone(),
         usb: optional(usb)?.copied(),
         serial: optional(serial)?.map(|label| label.0.clone()),
         path: optional(path)?.map(|label| label.0.clone()),
         report_interval: optional(report_interval_ms)?.map(|interval| interval.0),
+        hide: optional(hide)?.copied().unwrap_or(false),
         buttons: runs?,
     })
 }
@@ -184,6 +191,8 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         Some(WiringKind::Quadrature) => {
             mistakes.foreign(forward, "wheel.forward", PULSES, QUADRATURE);
             mistakes.foreign(backward, "wheel.backward", PULSES, QUADRATURE);
+            mistakes.foreign(&table.pulse_on_ms, "wheel.pulse_on_ms", PULSES, QUADRATURE);
+            mistakes.foreign(&table.pulse_off_ms, "wheel.pulse_off_ms", PULSES, QUADRATURE);
             let a = uses.button(a, byte, board, "a", label);
             let b = uses.button(b, byte, board, "b", label);
             let per_cycle = mistakes.required(counts_per_cycle, byte, "wheel.counts_per_cycle");
@@ -195,12 +204,20 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         }
         None => None,
     };
+    let index = match &table.index {
+        None => Some(None),
+        Some(_) => uses.button(&table.index, byte, board, "index", label).map(Some),
+    };
     let per_turn = mistakes.required(&table.counts_per_turn, byte, "wheel.counts_per_turn");
     Some(Wheel {
         name: table.name.as_ref()?.setting()?.0.clone(),
         board: BoardIndex::new(u8::try_from(board?).ok()?),
         inputs: inputs?,
         per_turn: *per_turn?,
+        counts_per_detent: optional(&table.counts_per_detent)?.map(|counts| counts.0),
+        pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.0),
+        pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.0),
+        index: index?,
         inverted: optional(&table.inverted)?.copied().unwrap_or(false),
         reversed: optional(&table.reversed)?.copied().unwrap_or(false),
     })

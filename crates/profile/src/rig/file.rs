@@ -36,6 +36,10 @@ pub(crate) struct BoardFile {
     /// Milliseconds between two reports of the board while something changes, from its data sheet or settings.
     /// Helps to tell what may have been lost.
     pub(crate) report_interval_ms: Key<IntervalMs>,
+    /// Whether the board's wheels are hidden from simulators, so that these see the trim only and not the raw
+    /// pulses beside it. Its other controls stay, on a joystick called like the board and `without its wheels`.
+    /// Default false. Linux only.
+    pub(crate) hide: Key<bool>,
     /// Which bits of a report are which buttons, when the board's own description is wrong or unreadable. With
     /// any of these tables the board's own description is not used.
     pub(crate) buttons: Tables<ButtonRunFile>,
@@ -81,7 +85,20 @@ pub(crate) struct WheelFile {
     /// Counts in one whole turn of the wheel in the hand, gears included: a 24-pulse encoder that turns four
     /// times as fast as the wheel makes 96, or 384 as `"quadrature"` with 4 counts a cycle.
     pub(crate) counts_per_turn: Key<CountsPerTurn>,
-    /// Whether the buttons are pressed while the wheel rests. Default false.
+    /// Counts from one detent of the wheel to the next, when it clicks. Helps to notice a board or a rig file
+    /// that counts several where there is one.
+    pub(crate) counts_per_detent: Key<DetentCounts>,
+    /// With `"pulses"`: milliseconds that the board presses a button for a count. Helps to tell what may have
+    /// been lost; without it, it is learnt from the pulses.
+    pub(crate) pulse_on_ms: Key<IntervalMs>,
+    /// With `"pulses"`: milliseconds that the board releases a button at least before the next count. Helps to
+    /// tell what may have been lost; without it, it is learnt from the fastest pulses.
+    pub(crate) pulse_off_ms: Key<IntervalMs>,
+    /// The button of an index mark, which is pressed once in each whole turn of the wheel, if there is one.
+    /// From mark to mark the counts are compared with `counts_per_turn`: what was lost is measured then, not
+    /// guessed, and put right.
+    pub(crate) index: Key<ButtonNumber>,
+    /// Whether the buttons are pressed while the wheel rests, the index mark's apart. Default false.
     pub(crate) inverted: Key<bool>,
     /// Whether forward and backward are the wrong way round. Default false.
     pub(crate) reversed: Key<bool>,
@@ -132,6 +149,18 @@ impl Setting for BitIndex {
 
     fn from_whole(number: i64) -> Option<Self> {
         u32::try_from(number).ok().filter(|bit| *bit < Self::END).map(Self)
+    }
+}
+
+/// A number of counts from detent to detent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct DetentCounts(pub(crate) u32);
+
+impl Setting for DetentCounts {
+    const EXPECTED: &'static str = "a whole number from 1 to 1000";
+
+    fn from_whole(number: i64) -> Option<Self> {
+        u32::try_from(number).ok().filter(|counts| (1..=1000).contains(counts)).map(Self)
     }
 }
 

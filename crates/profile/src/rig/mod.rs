@@ -8,7 +8,7 @@ pub(crate) use check::check;
 use crate::read::Setting;
 use std::fmt;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, CountsPerTurn};
+use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerTurn};
 pub use tallywheel_units::{ButtonRun, WheelInputs};
 
 /// A checked rig: names are unique, every wheel is on a board of the rig, no button has two uses.
@@ -31,11 +31,21 @@ impl Rig {
     /// name, cut to what the kernel takes.
     #[must_use]
     pub fn device_name(&self) -> String {
+        self.device_name_with("")
+    }
+
+    /// What the joystick of a steps output is called: the same and `steps`.
+    #[must_use]
+    pub fn steps_device_name(&self) -> String {
+        self.device_name_with(" steps")
+    }
+
+    fn device_name_with(&self, end: &str) -> String {
         let mut name = format!("Tallywheel {}", self.name);
-        let fits = |end: &usize| *end <= Self::LONGEST_DEVICE_NAME;
-        let end = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
-        name.truncate(end.unwrap_or(0));
-        name
+        let fits = |bytes: &usize| bytes + end.len() <= Self::LONGEST_DEVICE_NAME;
+        let cut = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
+        name.truncate(cut.unwrap_or(0));
+        name + end
     }
 }
 
@@ -52,6 +62,8 @@ pub struct Board {
     pub path: Option<String>,
     /// Time between two reports while something changes, 0.125 ms to 1 s.
     pub report_interval: Option<Duration>,
+    /// Whether simulators are kept from seeing its wheels; never with `buttons`.
+    pub hide: bool,
     /// Which bits are which buttons; empty to go by the board's report descriptor. No bit and no button is
     /// in two runs, and either all runs have a report ID or none has.
     pub buttons: Vec<ButtonRun>,
@@ -92,11 +104,19 @@ pub struct Wheel {
     pub name: String,
     /// The board that it is on.
     pub board: BoardIndex,
-    /// Its two buttons.
+    /// The two buttons that count.
     pub inputs: WheelInputs,
     /// Counts in one turn of the wheel in the hand.
     pub per_turn: CountsPerTurn,
-    /// Whether the buttons are pressed at rest.
+    /// Counts from detent to detent, at least 1.
+    pub counts_per_detent: Option<u32>,
+    /// How long the board presses a button for a count, 0.125 ms to 1 s; pulses only.
+    pub pulse_on: Option<Duration>,
+    /// How long it releases it at least before the next, 0.125 ms to 1 s; pulses only.
+    pub pulse_off: Option<Duration>,
+    /// The button pressed once a turn.
+    pub index: Option<ButtonNumber>,
+    /// Whether the buttons of `inputs` are pressed at rest.
     pub inverted: bool,
     /// Whether the counts have the wrong sign.
     pub reversed: bool,

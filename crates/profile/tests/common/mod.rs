@@ -73,6 +73,39 @@ template = "line"
 trims = ["pitch", "rudder"]
 "#;
 
+/// A rig with the keys of a wheel that most leave out.
+pub const RARE_RIG: &str = r#"name = "bench"
+[[board]]
+name = "main"
+usb = "1209:7a11"
+[[wheel]]
+name = "rudder"
+wiring = "pulses"
+forward = 3
+backward = 4
+counts_per_turn = 96
+counts_per_detent = 4
+pulse_on_ms = 10
+pulse_off_ms = 2.5
+index = 9
+"#;
+
+/// An aircraft with the keys that most leave out.
+pub const RARE_AIRCRAFT: &str = r#"name = "Heron 2"
+titles = ["Heron 2*", "*floatplane?"]
+default = true
+[[trim]]
+name = "rudder"
+travel_degrees = 600
+neutral_degrees = 300
+positions = { take-off = 350, "short field" = 0, landing = 600.0 }
+start = "take-off"
+report = "await"
+smoothing_ms = 12.5
+gears = [0.5, 1]
+curve = [[100, -0.5], [300, 0], [400, 0.25]]
+"#;
+
 /// `text` with `from`, which must be there once, replaced by `to`.
 pub fn spoiled(text: &str, from: &str, to: &str) -> String {
     assert_eq!(text.matches(from).count(), 1, "{from:?} must be in the file once");

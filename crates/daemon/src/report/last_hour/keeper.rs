@@ -9,6 +9,7 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
+use tallywheel_accumulator::Place;
 use tallywheel_hid_reader::{MarkKind, RecordedDevice, RecordingWriter};
 use tallywheel_units::{BoardIndex, Timestamp};
 
@@ -44,6 +45,8 @@ struct Board {
     next_number: Option<u32>,
     /// Nothing is tried before, since the disk refused.
     refused_until: Option<Timestamp>,
+    /// A trim was put somewhere: only the head of a segment says where trims stand.
+    anew: bool,
 }
 
 #[derive(Debug)]
@@ -83,17 +86,7 @@ impl Keeper {
             }
         }
         let Plan { names, boards, tally, .. } = plan;
-        let boards = boards.into_iter().map(|plan| Board {
-            plan,
-            device: None,
-            path: None,
-            segment: None,
-            kept: VecDeque::new(),
-            next_segment: 0,
-            next_number: None,
-            refused_until: None,
-        });
-        Self { folder, names, tally, boards: boards.collect() }
+        Self { folder, names, tally, boards: boards.into_iter().map(Board::new).collect() }
     }
 
     /// Takes what there is to record in a note. What cannot be written is logged once and not tried again
@@ -101,7 +94,7 @@ impl Keeper {
     pub fn note(&mut self, note: &Note) {
         let (at, index) = match note {
             Note::Device { board, device } => {
-                if let Some(board) = self.boards.get_mut(board.get()) {
+                if let Some(board) = find(&mut self.boards, *board) {
                     board.begin(device.clone());
                 }
                 return;
@@ -111,7 +104,7 @@ impl Keeper {
             _ => return,
         };
         let Self { folder, names, tally, boards } = self;
-        let Some(board) = boards.get_mut(index.get()) else { return };
+        let Some(board) = find(boards, index) else { return };
         let written = match note {
             Note::Report { glimpse, .. } => board.report(folder, names, tally, glimpse),
             _ => board.unplugged(at, tally),
@@ -127,6 +120,33 @@ impl Keeper {
         }
     }
 
+    /// A trim was put to a place that is certain; the recording cannot tell.
+    pub fn align(&mut self, trim: usize, place: Place) {
+        self.tally.align(trim, place);
+        self.boards.iter_mut().for_each(|board| board.anew = true);
+    }
+
+    /// Rig or aircraft changed, as for [`Tally::adopt`]. With another aircraft what was recorded before is thrown
+    /// away: the page is made of one aircraft.
+    pub fn adopt(&mut self, plan: Plan, kept: &[Option<usize>]) {
+        let Plan { names, boards, tally, .. } = plan;
+        let same_aircraft = names.aircraft == self.names.aircraft;
+        let (trims, reversed) = tally.into_parts();
+        self.tally.adopt(trims, kept, reversed);
+        self.names = names;
+        let mut before = std::mem::take(&mut self.boards);
+        for plan in boards {
+            let place = before.iter().position(|board| board.plan.board() == plan.board());
+            let mut board = place.map_or_else(|| Board::new(plan.clone()), |place| before.swap_remove(place));
+            board.replan(plan);
+            if !same_aircraft {
+                board.forget();
+            }
+            self.boards.push(board);
+        }
+        before.iter_mut().for_each(Board::forget);
+    }
+
     /// Hands everything to the system; costs nothing if there is nothing.
     pub fn flush(&mut self) {
         for board in &mut self.boards {
@@ -138,7 +158,49 @@ impl Keeper {
     }
 }
 
+fn find(boards: &mut [Board], index: BoardIndex) -> Option<&mut Board> {
+    boards.iter_mut().find(|board| board.plan.board() == index)
+}
+
 impl Board {
+    const fn new(plan: BoardPlan) -> Self {
+        Self {
+            plan,
+            device: None,
+            path: None,
+            segment: None,
+            kept: VecDeque::new(),
+            next_segment: 0,
+            next_number: None,
+            refused_until: None,
+            anew: false,
+        }
+    }
+
+    /// The rig or the aircraft changed.
+    fn replan(&mut self, plan: BoardPlan) {
+        if let Some(device) = &self.device {
+            let next = plan.path(&device.descriptor).ok();
+            self.path = match (next, &self.path) {
+                (Some(mut next), Some(path)) => {
+                    next.take_over(path);
+                    Some(next)
+                }
+                (next, _) => next,
+            };
+        }
+        self.plan = plan;
+        self.anew = true;
+    }
+
+    /// Throws away what was recorded.
+    fn forget(&mut self) {
+        self.segment = None;
+        for path in self.kept.drain(..) {
+            let _ = fs::remove_file(path);
+        }
+    }
+
     /// The board was opened; what follows is from another plug or even another board.
     fn begin(&mut self, device: Box<RecordedDevice>) {
         self.path = self.plan.path(&device.descriptor).ok();
@@ -161,9 +223,10 @@ impl Board {
             return Ok(());
         }
         self.refused_until = None;
-        let due = self.segment.as_mut().is_none_or(|segment| {
-            at.since(segment.begin) >= SEGMENT || segment.writer.get_mut().bytes >= SEGMENT_BYTES
-        });
+        let due = std::mem::take(&mut self.anew)
+            || self.segment.as_mut().is_none_or(|segment| {
+                at.since(segment.begin) >= SEGMENT || segment.writer.get_mut().bytes >= SEGMENT_BYTES
+            });
         if due {
             self.roll(folder, names, tally, at)?;
         }

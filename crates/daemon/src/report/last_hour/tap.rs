@@ -56,6 +56,13 @@ impl Tap {
         Self { lines, seen: None, moved: Timestamp::START, held: None, number: 0 }
     }
 
+    /// Goes on where `before` stood, with the same board.
+    pub fn take_over(&mut self, before: &Self) {
+        self.number = before.number;
+        self.moved = before.moved;
+        self.held = before.held;
+    }
+
     /// Takes a report after which the board's buttons are `buttons`; `happened` says whether it changed the
     /// tally. `post` gets what is worth keeping, in the order of time.
     pub fn report(

@@ -1,5 +1,5 @@
 use super::file::{DeviceName, OutputFile, OutputKind};
-use super::{AxisCode, Output, Template};
+use super::{AxisCode, Output, Template, steps};
 use crate::names::{Name, Names};
 use crate::read::{Field, List, Map, Mistakes, Tables, optional};
 use crate::words;
@@ -29,12 +29,24 @@ pub(in crate::aircraft) fn all(
 fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
     const AXIS: &str = "kind = \"axis\"";
     const DATAGRAM: &str = "kind = \"datagram\"";
-    let OutputFile { kind, device, axes, to, template, trims } = table;
+    const STEPS: &str = "kind = \"steps\"";
+    const JOYSTICK: &str = "kind = \"axis\" or \"steps\"";
+    let OutputFile { kind, device, axes, to, template, trims, .. } = table;
+    let foreign_steps = |here| {
+        mistakes.foreign(&table.presses, "output.presses", STEPS, here);
+        mistakes.foreign(&table.low_buttons, "output.low_buttons", STEPS, here);
+        mistakes.foreign(&table.high_buttons, "output.high_buttons", STEPS, here);
+        mistakes.foreign(&table.press_ms, "output.press_ms", STEPS, here);
+        mistakes.foreign(&table.pause_ms, "output.pause_ms", STEPS, here);
+        mistakes.foreign(&table.extra_presses, "output.extra_presses", STEPS, here);
+        mistakes.foreign(&table.settle_ms, "output.settle_ms", STEPS, here);
+    };
     match mistakes.required(kind, byte, "output.kind")? {
         OutputKind::Axis => {
             mistakes.foreign(to, "output.to", DATAGRAM, AXIS);
             mistakes.foreign(template, "output.template", DATAGRAM, AXIS);
             mistakes.foreign(trims, "output.trims", DATAGRAM, AXIS);
+            foreign_steps(AXIS);
             let axes = match axes {
                 None => default_axes(byte, names, mistakes),
                 Some(_) => chosen_axes(axes, names, mistakes),
@@ -43,15 +55,23 @@ fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'
             Some(Output::Axis { device, axes: axes? })
         }
         OutputKind::Datagram => {
-            mistakes.foreign(device, "output.device", AXIS, DATAGRAM);
+            mistakes.foreign(device, "output.device", JOYSTICK, DATAGRAM);
             mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
+            foreign_steps(DATAGRAM);
             let to = mistakes.required(to, byte, "output.to").copied();
             let trims = match trims {
-                None => names.indices().collect(),
+                None => all_trims(names),
                 Some(_) => chosen_trims(trims, names, mistakes),
             };
             let template = optional(template)?.copied().unwrap_or(Template::Json);
             Some(Output::Datagram { to: to?, template, trims: trims? })
+        }
+        OutputKind::Steps => {
+            mistakes.foreign(axes, "output.axes", AXIS, STEPS);
+            mistakes.foreign(to, "output.to", DATAGRAM, STEPS);
+            mistakes.foreign(template, "output.template", DATAGRAM, STEPS);
+            mistakes.foreign(trims, "output.trims", DATAGRAM, STEPS);
+            steps::check(table, byte, names, mistakes).map(Output::Steps)
         }
     }
 }
@@ -67,7 +87,7 @@ fn default_axes(
         mistakes.tell(byte, "output.axes", expected, "nothing");
         return None;
     }
-    Some(names.indices().collect::<Option<Vec<_>>>()?.into_iter().zip(AxisCode::ALL).collect())
+    Some(all_trims(names)?.into_iter().zip(AxisCode::ALL).collect())
 }
 
 fn chosen_axes(
@@ -140,20 +160,30 @@ fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) 
 
 /// Two joysticks of one name could not be told apart.
 fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
-    let mut seen: Vec<&Option<String>> = Vec::new();
+    // Those without a name differ by kind.
+    let mut seen: Vec<(&Option<String>, bool)> = Vec::new();
     for (output, field) in outputs.iter().zip(tables) {
-        let Some(Output::Axis { device, .. }) = output else { continue };
-        if seen.contains(&device) {
+        let (device, pressed) = match output {
+            Some(Output::Axis { device, .. }) => (device, false),
+            Some(Output::Steps(steps)) => (&steps.device, true),
+            Some(Output::Datagram { .. }) | None => continue,
+        };
+        if seen.iter().any(|(other, kind)| *other == device && (device.is_some() || *kind == pressed)) {
             let found = match device {
                 Some(name) => words::quoted(name),
                 None => "another joystick without one".to_owned(),
             };
             mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
         }
-        seen.push(device);
+        seen.push((device, pressed));
     }
 }
 
-fn index(place: usize) -> Option<TrimIndex> {
+/// Every trim of the file, in order.
+pub(super) fn all_trims(names: &Names<'_>) -> Option<Vec<TrimIndex>> {
+    names.indices().collect()
+}
+
+pub(super) fn index(place: usize) -> Option<TrimIndex> {
     u8::try_from(place).ok().map(TrimIndex::new)
 }

@@ -1,5 +1,6 @@
 //! What an `[[output]]` may say. The doc comments here are the one description of its keys.
 
+use super::steps::{ExtraPresses, PadButton, PressMs, Presses, SettleMs};
 use super::{AxisCode, Template};
 use crate::Rig;
 use crate::names::Name;
@@ -11,9 +12,11 @@ use std::net::SocketAddr;
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OutputFile {
-    /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program.
+    /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program. `"steps"`:
+    /// presses of virtual buttons, for a simulator that offers only "trim left" and "trim right".
     pub(crate) kind: Key<OutputKind>,
-    /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name.
+    /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name. With `"steps"`: the name of
+    /// the joystick whose buttons are pressed. Default: the same and `steps`.
     pub(crate) device: Key<DeviceName>,
     /// With `"axis"`: which trim is on which axis, such as `{ rudder = "x" }`. The axes are x, y, z, rx, ry,
     /// rz, throttle and rudder. Default: all trims, in the order of the file, on the axes in that order.
@@ -24,6 +27,25 @@ pub(crate) struct OutputFile {
     pub(crate) template: Key<Template>,
     /// With `"datagram"`: the names of the trims to send, in their order. Default: all.
     pub(crate) trims: List<Name>,
+    /// With `"steps"`: how many presses move the simulator's trim from its low end to its high end, 1 to 10000.
+    /// A simulator that moves its trim by a hundredth of the way from -1 to 1 takes 200.
+    pub(crate) presses: Key<Presses>,
+    /// With `"steps"`: which button is pressed towards the low stop, such as `{ rudder = 1 }`, 1 to 56. Default:
+    /// for all trims, in the order of the file, 1 for the first, 3 for the second and so on.
+    pub(crate) low_buttons: Map<PadButton>,
+    /// With `"steps"`: which button is pressed towards the high stop. Default: 2, 4 and so on.
+    pub(crate) high_buttons: Map<PadButton>,
+    /// With `"steps"`: milliseconds for which a button is pressed, 1 to 1000. Default 30. Longer where the
+    /// simulator misses presses, shorter where it repeats them.
+    pub(crate) press_ms: Key<PressMs>,
+    /// With `"steps"`: milliseconds from one press to the next, 1 to 1000. Default 30.
+    pub(crate) pause_ms: Key<PressMs>,
+    /// With `"steps"`: presses more at each arrival at a stop, 0 to 250, which bring a simulator to its stop that
+    /// has missed some before. Default 3.
+    pub(crate) extra_presses: Key<ExtraPresses>,
+    /// With `"steps"`: milliseconds from the last press until the simulator's own report is sure to tell of it,
+    /// 0 to 60000. Default 500. Counts only where the simulator reports its trim.
+    pub(crate) settle_ms: Key<SettleMs>,
 }
 
 /// The kinds of outputs.
@@ -31,15 +53,17 @@ pub(crate) struct OutputFile {
 pub(crate) enum OutputKind {
     Axis,
     Datagram,
+    Steps,
 }
 
 impl Setting for OutputKind {
-    const EXPECTED: &'static str = "\"axis\" or \"datagram\"";
+    const EXPECTED: &'static str = "\"axis\", \"datagram\" or \"steps\"";
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "axis" => Some(Self::Axis),
             "datagram" => Some(Self::Datagram),
+            "steps" => Some(Self::Steps),
             _ => None,
         }
     }

@@ -2,8 +2,10 @@
 
 pub(super) mod check;
 pub(super) mod file;
+mod steps;
 
 use std::net::SocketAddr;
+pub use steps::Steps;
 pub use tallywheel_units::AxisCode;
 use tallywheel_units::TrimIndex;
 
@@ -26,6 +28,8 @@ pub enum Output {
         /// The trims sent, in this order, at least one, none twice.
         trims: Vec<TrimIndex>,
     },
+    /// Presses of virtual buttons.
+    Steps(Steps),
 }
 
 /// What a datagram looks like.

@@ -1,0 +1,190 @@
+//! The running program with a board that does as it is told.
+
+#![allow(dead_code, unreachable_pub, reason = "each test uses its part")]
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+use tallywheel::clock::Clock;
+use tallywheel::commands::{Answer, Command, Commands, Origin};
+use tallywheel::dock::{Opened, Opener};
+use tallywheel::run::{self, Settings};
+use tallywheel::station::Station;
+use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
+use tallywheel_units::WheelIndex;
+
+/// Joystick with 32 one-bit buttons.
+const DESCRIPTOR: [u8; 23] = [
+    0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75,
+    0x01, 0x95, 0x20, 0x81, 0x02, 0xC0,
+];
+
+pub const RIG: &str = "name = \"bench\"
+[[board]]
+name = \"main\"
+usb = \"1209:7a11\"
+[[wheel]]
+name = \"rudder\"
+wiring = \"pulses\"
+forward = 1
+backward = 2
+counts_per_turn = 24
+[[wheel]]
+name = \"elevator\"
+wiring = \"pulses\"
+forward = 3
+backward = 4
+counts_per_turn = 24
+";
+
+pub const AIRCRAFT: &str = "aircraft/heron.toml";
+
+/// An aircraft with a rudder trim of so many degrees and `keys`.
+pub fn aircraft(travel: i64, keys: &str) -> String {
+    format!("name = \"Heron\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = {travel}\n{keys}")
+}
+
+/// Far longer than anything here takes, for machines that are busy with something else.
+pub const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Waits until something is so.
+pub fn until(what: &str, is_so: impl Fn() -> bool) {
+    let end = Instant::now() + PATIENCE;
+    while !is_so() {
+        assert!(Instant::now() < end, "it never came: {what}");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+}
+
+/// A folder of files, the program that uses it, and its board.
+pub struct Bench {
+    pub folder: PathBuf,
+    pub station: Arc<Station>,
+    pub commands: Commands,
+    reports: Sender<[u8; 4]>,
+    stop: tokio::sync::oneshot::Sender<()>,
+    thread: JoinHandle<()>,
+}
+
+impl Bench {
+    pub fn start(test: &str) -> Self {
+        let folder = std::env::temp_dir().join(format!("tallywheel-{test}-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir_all(folder.join("aircraft")).unwrap();
+        fs::write(folder.join("rig.toml"), RIG).unwrap();
+        fs::write(folder.join(AIRCRAFT), aircraft(720, "")).unwrap();
+        Self::start_in(folder)
+    }
+
+    /// With the files that are in `folder`.
+    pub fn start_in(folder: PathBuf) -> Self {
+        Self::start_with(settings(&folder))
+    }
+
+    pub fn start_with(settings: Settings) -> Self {
+        let folder = settings.folder.clone();
+        let (reports, fed) = bounded(1000);
+        let ready = run::prepare(settings, Clock::start()).unwrap();
+        let mut running = ready.start(Plug(Some(fed))).unwrap();
+        let (station, commands) = (running.station(), running.commands());
+        let (stop, stopped) = tokio::sync::oneshot::channel();
+        let thread = std::thread::spawn(move || {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+            let ended = async { stopped.await.map_err(std::io::Error::other) };
+            runtime.block_on(running.keep(ended)).unwrap();
+            running.close();
+        });
+        Self { folder, station, commands, reports, stop, thread }
+    }
+
+    /// The board reports that exactly these buttons are pressed.
+    pub fn press(&self, buttons: u32) {
+        self.reports.send(buttons.to_le_bytes()).unwrap();
+    }
+
+    /// A wheel of the rig turns by so many counts. Wheel 0 is on buttons 1 and 2, and so on.
+    pub fn turn(&self, wheel: u32, counts: i64) {
+        for _ in 0..counts.abs() {
+            self.press(1 << (2 * wheel + u32::from(counts < 0)));
+            self.press(0);
+        }
+    }
+
+    /// Waits until every report was taken.
+    pub fn settled(&self) {
+        until("all reports are read", || self.reports.is_empty());
+    }
+
+    /// What a wheel counted.
+    pub fn counts(&self, wheel: u8) -> i64 {
+        self.station.look(|tally| tally.wheel(WheelIndex::new(wheel)).map_or(0, |wheel| wheel.counts.get()))
+    }
+
+    /// Where the first trim is.
+    pub fn degrees(&self) -> f64 {
+        self.station.look(|tally| tally.readings()[0].degrees.get())
+    }
+
+    pub fn ask(&self, command: Command) -> Answer {
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        runtime.block_on(self.commands.ask(command, Origin::User))
+    }
+
+    /// Returns when everything saved before was looked at.
+    pub fn mark(&self) {
+        self.ask(Command::Reload).unwrap();
+    }
+
+    /// Ends the program and leaves the files.
+    pub fn end(self) -> PathBuf {
+        self.stop.send(()).unwrap();
+        self.thread.join().unwrap();
+        self.folder
+    }
+
+    pub fn stop(self) {
+        let _ = fs::remove_dir_all(self.end());
+    }
+}
+
+/// Everything in the folder itself.
+pub fn settings(folder: &Path) -> Settings {
+    Settings {
+        folder: folder.to_owned(),
+        log_folder: folder.join("log"),
+        state_folder: folder.join("state"),
+        aircraft: None,
+    }
+}
+
+/// Has one board, once.
+struct Plug(Option<Receiver<[u8; 4]>>);
+
+impl Opener for Plug {
+    type Board = Fed;
+
+    fn open(&mut self, _find: &BoardMatch) -> Result<(Fed, Opened), SourceError> {
+        let board = Fed(self.0.take().ok_or(SourceError::AwaitPlug)?);
+        let device = RecordedDevice {
+            name: "bench board".into(),
+            phys: None,
+            bus: 3,
+            vendor: 0x1209,
+            product: 0x7a11,
+            descriptor: DESCRIPTOR.to_vec(),
+        };
+        Ok((board, Opened { path: "script".into(), name: "bench board".into(), device }))
+    }
+}
+
+struct Fed(Receiver<[u8; 4]>);
+
+impl ReportSource for Fed {
+    fn read(&mut self, buffer: &mut [u8], _wait: Option<Duration>) -> Result<usize, SourceError> {
+        let report = self.0.recv().map_err(|_| SourceError::Reopen { reason: "unplugged".into() })?;
+        Ok(buffer.iter_mut().zip(report).map(|(to, from)| *to = from).count())
+    }
+}

@@ -1,0 +1,142 @@
+//! An `[[output]]` with `kind = "steps"`: what it comes to, and what is said of its mistakes.
+
+#![allow(clippy::panic, reason = "a test may stop anywhere")]
+
+mod common;
+
+use common::{check_aircraft, good_aircraft};
+use expect_test::{Expect, expect};
+use std::time::Duration;
+use tallywheel_profile::{Output, Steps};
+
+const TRIMS: &str = "name = \"Plover\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 720\n\
+                     [[trim]]\nname = \"yaw\"\ntravel_degrees = 360\n";
+
+/// The lines are the 8th and those after it.
+fn steps(keys: &str) -> String {
+    format!("{TRIMS}[[output]]\nkind = \"steps\"\n{keys}\n")
+}
+
+fn good(keys: &str) -> Steps {
+    match good_aircraft(&steps(keys)).outputs.remove(0) {
+        Output::Steps(steps) => steps,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn bad(keys: &str, expected: &Expect) {
+    check_aircraft(&steps(keys), expected);
+}
+
+fn buttons(steps: &Steps) -> Vec<(usize, u8, u8)> {
+    steps.trims.iter().map(|(trim, low, high)| (trim.get(), low.get(), high.get())).collect()
+}
+
+#[test]
+fn the_shortest_and_the_longest() {
+    let shortest = good("presses = 200");
+    assert_eq!(buttons(&shortest), [(0, 1, 2), (1, 3, 4)]);
+    assert_eq!((shortest.presses, shortest.device), (200, None));
+    assert_eq!((shortest.press, shortest.pause, shortest.settle, shortest.extra), (None, None, None, None));
+    let longest = good(
+        "presses = 10000\ndevice = \"Pad\"\nlow_buttons = { yaw = 56, pitch = 3 }\n\
+         high_buttons = { pitch = 7, yaw = 1 }\npress_ms = 12.5\npause_ms = 1000\nextra_presses = 0\n\
+         settle_ms = 0",
+    );
+    assert_eq!(buttons(&longest), [(0, 3, 7), (1, 56, 1)]);
+    assert_eq!((longest.presses, longest.device.as_deref()), (10_000, Some("Pad")));
+    assert_eq!(longest.press, Some(Duration::from_micros(12_500)));
+    assert_eq!(longest.pause, Some(Duration::from_secs(1)));
+    assert_eq!((longest.extra, longest.settle), (Some(0), Some(Duration::ZERO)));
+    let one = good("presses = 1\nlow_buttons.yaw = 1\nhigh_buttons.yaw = 2");
+    assert_eq!(buttons(&one), [(1, 1, 2)]);
+}
+
+#[test]
+fn numbers_out_of_range() {
+    bad(
+        "presses = 0\npress_ms = 0.5\npause_ms = 1001\nextra_presses = 251\nsettle_ms = -1",
+        &expect![[r#"
+        a.toml:10:11: output.presses: expected a whole number from 1 to 10000, found 0
+        a.toml:11:12: output.press_ms: expected milliseconds from 1 to 1000, found 0.5
+        a.toml:12:12: output.pause_ms: expected milliseconds from 1 to 1000, found 1001
+        a.toml:13:17: output.extra_presses: expected a whole number from 0 to 250, found 251
+        a.toml:14:13: output.settle_ms: expected milliseconds from 0 to 60000, found -1"#]],
+    );
+    bad(
+        "device = \"\"",
+        &expect![[r#"
+        a.toml:8:1: output.presses: expected a whole number from 1 to 10000, found nothing
+        a.toml:10:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found """#]],
+    );
+}
+
+#[test]
+fn buttons_that_do_not_go_together() {
+    bad(
+        "presses = 9\nlow_buttons = { pitch = 1 }",
+        &expect![
+            "a.toml:8:1: output.high_buttons: expected a button for each trim, as for the other direction, found nothing"
+        ],
+    );
+    bad(
+        "presses = 9\nlow_buttons = { pitch = 1 }\nhigh_buttons = { yaw = 2 }",
+        &expect![[r#"
+            a.toml:11:15: output.low_buttons: expected a button for "yaw" too, as for the other direction, found none
+            a.toml:12:16: output.high_buttons: expected a button for "pitch" too, as for the other direction, found none"#]],
+    );
+    bad(
+        "presses = 9\nlow_buttons = { pitch = 1, yaw = 2 }\nhigh_buttons = { yaw = 2, pitch = 57 }",
+        &expect![[r#"
+            a.toml:12:24: output.high_buttons.yaw: expected a button without another use, found 2
+            a.toml:12:35: output.high_buttons.pitch: expected a button number from 1 to 56, found 57"#]],
+    );
+    bad(
+        "presses = 9\nlow_buttons = { roll = 1 }\nhigh_buttons = {}",
+        &expect![[r#"
+        a.toml:11:17: output.low_buttons.roll: expected the name of a [[trim]]: "pitch" or "yaw", found "roll"
+        a.toml:12:16: output.high_buttons: expected at least one trim and its button, found an empty table"#]],
+    );
+}
+
+#[test]
+fn keys_of_other_kinds() {
+    bad(
+        "presses = 9\naxes = { pitch = \"x\" }\nto = \"127.0.0.1:9\"\ntemplate = \"json\"\ntrims = [\"pitch\"]",
+        &expect![[r#"
+            a.toml:11:8: output.axes: expected this key only with kind = "axis", found it with kind = "steps"
+            a.toml:12:6: output.to: expected this key only with kind = "datagram", found it with kind = "steps"
+            a.toml:13:12: output.template: expected this key only with kind = "datagram", found it with kind = "steps"
+            a.toml:14:9: output.trims: expected this key only with kind = "datagram", found it with kind = "steps""#]],
+    );
+    let keys = "presses = 9\nlow_buttons = { pitch = 1 }\nhigh_buttons = { pitch = 2 }\npress_ms = 30\n\
+                pause_ms = 30\nextra_presses = 3\nsettle_ms = 500\n";
+    check_aircraft(
+        &format!("{TRIMS}[[output]]\nkind = \"axis\"\n{keys}"),
+        &expect![[r#"
+        a.toml:10:11: output.presses: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:11:15: output.low_buttons: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:12:16: output.high_buttons: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:13:12: output.press_ms: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:14:12: output.pause_ms: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:15:17: output.extra_presses: expected this key only with kind = "steps", found it with kind = "axis"
+        a.toml:16:13: output.settle_ms: expected this key only with kind = "steps", found it with kind = "axis""#]],
+    );
+}
+
+#[test]
+fn names_of_joysticks() {
+    let again = "[[output]]\nkind = \"steps\"\npresses = 9\n";
+    check_aircraft(
+        &format!("{TRIMS}{again}{again}"),
+        &expect![
+            "a.toml:11:1: output.device: expected a name for each virtual joystick, found another joystick without one"
+        ],
+    );
+    // Unnamed, an axis and its steps are called differently.
+    good_aircraft(&format!("{TRIMS}{again}[[output]]\nkind = \"axis\"\n"));
+    check_aircraft(
+        &format!("{TRIMS}{again}device = \"Pad\"\n[[output]]\nkind = \"axis\"\ndevice = \"Pad\"\n"),
+        &expect![[r#"a.toml:12:1: output.device: expected a name for each virtual joystick, found "Pad""#]],
+    );
+}

@@ -1,18 +1,29 @@
 //! The one place where the program reads the clock.
 
+use std::time::{Duration, SystemTime};
+use tallywheel_output::Epoch;
 use tallywheel_units::Timestamp;
 
 /// The daemon's monotonic clock, started once.
 #[derive(Debug, Clone, Copy)]
 pub struct Clock {
     start_nanos: u64,
+    epoch: Epoch,
 }
 
 impl Clock {
     /// Starts at [`Timestamp::START`].
     #[must_use]
     pub fn start() -> Self {
-        Self { start_nanos: monotonic_nanos() }
+        // A calendar before 1970 is not set, and there is nothing better to begin with.
+        let since_1970 = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or(Duration::ZERO);
+        Self { start_nanos: monotonic_nanos(), epoch: Epoch::new(since_1970) }
+    }
+
+    /// What the calendar said at the start: what outputs count their times from, so that they go on over restarts.
+    #[must_use]
+    pub const fn epoch(&self) -> Epoch {
+        self.epoch
     }
 
     /// The time since the start; the latest there is after 584 years.

@@ -7,6 +7,7 @@ mod places;
 
 pub use places::Places;
 
+use crate::presses::Presses;
 use crate::report::last_hour::{Glimpse, Tap};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Curve, Place, TrimConfig};
@@ -16,7 +17,7 @@ use tallywheel_hid_reader::{
 };
 use tallywheel_output::OutputConfig;
 use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
-use tallywheel_units::{BoardIndex, Buttons, Counts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -133,6 +134,8 @@ pub struct BoardPlan {
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
     wheels: Vec<WheelPlan>,
+    /// Buttons that do something.
+    presses: Vec<ButtonNumber>,
     report_interval: Option<std::time::Duration>,
     hidden: Option<Buttons>,
 }
@@ -206,7 +209,8 @@ impl BoardPlan {
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(|config| config.inputs.buttons());
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
-        Ok(BoardPath { board: self.board, decoder, wheels, facts, tap })
+        let presses = Presses::of(&self.presses);
+        Ok(BoardPath { board: self.board, decoder, wheels, facts, presses, tap })
     }
 }
 
@@ -217,6 +221,7 @@ pub struct BoardPath {
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
     facts: Vec<WheelFacts>,
+    presses: Option<Box<Presses>>,
     tap: Tap,
 }
 
@@ -274,6 +279,15 @@ impl BoardPath {
         });
     }
 
+    /// Which buttons that do something were pressed by a report, after it was decoded.
+    #[inline]
+    pub fn pressed(&mut self, at: Timestamp) -> Buttons {
+        match &mut self.presses {
+            None => Buttons::NONE,
+            Some(presses) => presses.take(at, self.decoder.buttons()),
+        }
+    }
+
     /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
     /// changed the tally.
     pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
@@ -291,6 +305,9 @@ impl BoardPath {
         self.decoder.take_over(&before.decoder);
         know(&mut self.decoder, &self.facts);
         self.tap.take_over(&before.tap);
+        if let Some(presses) = &mut self.presses {
+            presses.resume(self.decoder.buttons());
+        }
     }
 
     /// Somebody knows that a wheel turned by `turned` counts, in its decoder's direction, since the last time.
@@ -323,6 +340,9 @@ impl BoardPath {
     where
         F: FnMut(WheelIndex, Effect) + ?Sized,
     {
+        if let Some(presses) = &mut self.presses {
+            presses.forget();
+        }
         let wheels = &self.wheels;
         self.decoder.unplugged(at, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
@@ -337,15 +357,20 @@ impl BoardPath {
 /// # Errors
 /// [`PlanError`]: what the user has to change.
 pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
-    plan_in(rig, aircraft, &mut Places::default())
+    plan_in(rig, aircraft, &mut Places::default(), &[aircraft])
 }
 
 /// The same for a program that has flown with another rig: boards and wheels that keep their names keep their
-/// places.
+/// places. `fleet` is what may be flown beside it.
 ///
 /// # Errors
 /// [`PlanError`]: what the user has to change.
-pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Plan, PlanError> {
+pub fn plan_in(
+    rig: &Rig,
+    aircraft: &Aircraft,
+    places: &mut Places,
+    fleet: &[&Aircraft],
+) -> Result<Plan, PlanError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
     if fitted.len() > TRIMS_MAX {
         return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
@@ -381,7 +406,7 @@ pub fn plan_in(rig: &Rig, aircraft: &Aircraft, places: &mut Places) -> Result<Pl
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs = outputs::configs(rig, aircraft)?;
+    let outputs = outputs::configs(rig, aircraft, fleet)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 
@@ -403,7 +428,7 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
-    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons());
     let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
@@ -417,6 +442,7 @@ fn board_plan(
                 facts: wheel_facts(said),
             })
             .collect(),
+        presses: rig.buttons.iter().filter(|b| b.board == place).map(|b| b.button).collect(),
         report_interval: board.report_interval,
         hidden: board.hide.then_some(used),
     }

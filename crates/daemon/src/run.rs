@@ -11,6 +11,7 @@ use crate::control::{self, Control, Flying};
 use crate::dock::{self, Dock, HidOpener, Opener};
 use crate::failure::Failure;
 use crate::files::AircraftFile;
+use crate::inbound::Socket;
 use crate::journal::Journal;
 use crate::plan::{self, Places, Plan};
 use crate::report::last_hour::Keeper;
@@ -22,11 +23,14 @@ use crate::{files, folders, logging, note};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
-use tallywheel_output::Supervised;
+use tallywheel_profile::Simulator;
+use tallywheel_units::Timestamp;
 use tokio::sync::Notify;
 
 /// How often the folder of the user's files is looked for while it is not there.
 const LOOK_STEP: Duration = Duration::from_secs(2);
+/// How often a port that is in use is tried again.
+const EAR_STEP: Duration = Duration::from_secs(10);
 
 /// Reads the boards and keeps the trim until it is told to stop.
 ///
@@ -34,6 +38,14 @@ const LOOK_STEP: Duration = Duration::from_secs(2);
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
 pub fn run(args: &RunArgs) -> Result<(), Failure> {
+    run_with(args, HidOpener::default())
+}
+
+/// The same with boards that `opener` opens.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
@@ -50,7 +62,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
         log = %log.display(),
         "started; for simulators only, never for real aircraft"
     );
-    let mut running = ready.start(HidOpener::default())?;
+    let mut running = ready.start(opener)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let signal = runtime.block_on(async {
         let quit = Arc::new(Notify::new());
@@ -91,6 +103,7 @@ pub struct Ready {
     plan: Plan,
     last_hour: Plan,
     saved: Saved,
+    config: Config,
 }
 
 /// Reads the files and puts rig and aircraft together.
@@ -102,11 +115,14 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
     let mut saved = Saved::new(Store::new(&settings.state_folder));
     let file = choose(&settings, &saved)?;
     let mut places = Places::default();
-    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places)?;
+    let mut config = Config::new(&settings.folder);
+    config.read();
+    let fleet: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
+    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places, &fleet)?;
     control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
     let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
-    Ok(Ready { settings, clock, flying, plan, last_hour, saved })
+    Ok(Ready { settings, clock, flying, plan, last_hour, saved, config })
 }
 
 /// The aircraft that the user names, or the last one flown if it is there, or the only one.
@@ -134,21 +150,20 @@ impl Ready {
     /// # Errors
     /// Where the system gives no thread.
     pub fn start(self, opener: impl Opener) -> std::io::Result<Running> {
-        let Self { settings, clock, flying, plan, last_hour, saved } = self;
+        let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
         let watch = Watch::new(&settings.folder);
-        let mut config = Config::new(&settings.folder);
-        config.read();
         let (notes, listener) = note::channel();
         let (commands, requests) = commands::channel();
         let (bell, door) = dock::bell();
         let (output_bell, control_bell) = (bell.clone(), bell.clone());
         let Plan { names, boards, tally, outputs } = plan;
-        let outputs = outputs.into_iter().map(Supervised::new).collect();
         let changed = Box::new(move || output_bell.output_changed());
-        let station = Arc::new(Station::new(tally, outputs, notes.clone(), changed));
-        Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
+        let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed);
+        let station = Arc::new(station.with_commands(commands.clone()));
         let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
         let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
+        // Last: the first frame goes out at once, unless the control wants silence.
+        Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
         Ok(Running { control, station, commands, requests, watch, clock, tray: None })
     }
 }
@@ -192,18 +207,19 @@ impl Running {
         }
         control.begin();
         let mut settle = Settle::default();
+        let mut ear = Ear::default();
         loop {
             control.tick();
             if let Some(tray) = tray {
                 tray.look(control);
             }
-            let look = match settle.due() {
-                Some(due) => Some(due.since(clock.now())),
-                None => (!watch.is_on()).then_some(LOOK_STEP),
-            };
-            let looked = async {
-                match look {
-                    Some(wait) => tokio::time::sleep(wait).await,
+            ear.open(control.simulator(), clock.now());
+            let absent = (!watch.is_on()).then(|| clock.now().after(LOOK_STEP));
+            let read = settle.due().or(absent);
+            let next = [read, control.deadline(), ear.deadline()].into_iter().flatten().min();
+            let due = async {
+                match next {
+                    Some(at) => tokio::time::sleep(at.since(clock.now())).await,
                     None => std::future::pending().await,
                 }
             };
@@ -213,7 +229,9 @@ impl Running {
                 Some(request) = requests.recv() => control.serve(request),
                 () = tray::woken(tray.as_mut()) => {}
                 touch = watch.touched() => settle.touch(clock.now(), touch),
-                () = looked => {
+                () = ear.readable() => ear.read(control, clock.now()),
+                () = due => {
+                    control.due();
                     if settle.take(clock.now()) || !watch.is_on() {
                         // Watched first, so that what is saved while the files are read is read again.
                         watch.refresh();
@@ -228,6 +246,69 @@ impl Running {
     pub fn close(self) {
         self.station.close_outputs();
         self.control.close();
+    }
+}
+
+/// The socket for the simulator's reports, as far as it can be had.
+#[derive(Default)]
+struct Ear {
+    socket: Option<Socket>,
+    /// What could not be opened, and when it is tried again.
+    failed: Option<(Simulator, Timestamp)>,
+}
+
+impl Ear {
+    /// Listens where the rig file says now.
+    fn open(&mut self, wanted: Option<&Simulator>, now: Timestamp) {
+        let Some(wanted) = wanted else {
+            *self = Self::default();
+            return;
+        };
+        if self.socket.as_ref().is_some_and(|socket| socket.simulator() == wanted) {
+            return;
+        }
+        let again = match &self.failed {
+            Some((failed, retry)) if failed == wanted => {
+                if *retry > now {
+                    return;
+                }
+                true
+            }
+            _ => false,
+        };
+        // The old one first: the new one may want its address.
+        self.socket = None;
+        self.failed = None;
+        match Socket::open(wanted) {
+            Ok(socket) => {
+                tracing::info!(address = %wanted.listen, "listening to the simulator");
+                self.socket = Some(socket);
+            }
+            Err(error) => {
+                if !again {
+                    let cure = "end what uses the port, or name another one in the rig file";
+                    tracing::error!(address = %wanted.listen, cure, "the simulator cannot be listened to: {error}");
+                }
+                self.failed = Some((wanted.clone(), now.after(EAR_STEP)));
+            }
+        }
+    }
+
+    fn deadline(&self) -> Option<Timestamp> {
+        self.failed.as_ref().map(|(_, retry)| *retry)
+    }
+
+    async fn readable(&self) {
+        match &self.socket {
+            Some(socket) => socket.readable().await,
+            None => std::future::pending().await,
+        }
+    }
+
+    fn read(&mut self, control: &mut Control, now: Timestamp) {
+        if let Some(socket) = &mut self.socket {
+            socket.read(now, |counters, from, bytes| control.hear(counters, from, bytes));
+        }
     }
 }
 

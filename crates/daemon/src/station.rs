@@ -3,6 +3,7 @@
 //! The tally's lock is never held across I/O. The outputs have a lock of their own; a frame that was
 //! overtaken by a newer one while waiting for it is dropped, since the newer one holds all it had to say.
 
+use crate::commands::{Command, Commands, Origin};
 use crate::note::{Note, Notes};
 use crate::orders::Order;
 use crate::plan::BoardPath;
@@ -11,8 +12,10 @@ use arrayvec::ArrayVec;
 use gate::{Gate, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_output::{Frame, Notice, OutputConfig, State, Supervised};
-use tallywheel_units::{Timestamp, WheelIndex};
+use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
+use tallywheel_units::{
+    BoardIndex, ButtonNumber, Buttons, Counts, Normalized, Timestamp, TrimIndex, WheelIndex,
+};
 
 mod gate;
 
@@ -24,22 +27,29 @@ pub struct Station {
     tally: Mutex<Tally>,
     outputs: Mutex<Outputs>,
     notes: Notes,
+    epoch: Epoch,
     output_changed: Box<dyn Fn() + Send + Sync>,
+    commands: Option<Commands>,
 }
 
 struct Outputs {
     list: Vec<Supervised>,
     published: u64,
-    /// The deadline that the dock was last told to look at.
-    told_deadline: Option<Timestamp>,
-    /// When the trims are elsewhere than published although nothing moves them.
-    gliding: Option<Timestamp>,
+    /// When the dock wakes by itself, as far as it has asked or been told.
+    awake_at: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
     gate: Option<Box<Gate>>,
+    /// When the trims are elsewhere than published although nothing moves them.
+    gliding: Option<Timestamp>,
+    /// Nothing is published at all.
+    silent: bool,
 }
 
 impl Outputs {
     fn deadline(&self) -> Option<Timestamp> {
+        if self.silent {
+            return None;
+        }
         self.list.iter().filter_map(Supervised::deadline).chain(self.gliding).min()
     }
 }
@@ -88,18 +98,27 @@ impl Step {
 }
 
 impl Station {
-    /// Of a tally, the outputs that publish it, the channel that is told what happens, and whom to tell
-    /// that [`Self::deadline`] may have changed.
+    /// Of a tally, what publishes it, the channel that is told what happens, and whom to tell that
+    /// [`Self::deadline`] may have changed. `epoch` is when the clock of all times given here started.
     #[must_use]
     pub fn new(
         tally: Tally,
-        outputs: Vec<Supervised>,
+        outputs: Vec<OutputConfig>,
         notes: Notes,
+        epoch: Epoch,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
-        let outputs = Outputs { list: outputs, published: 0, told_deadline: None, gliding: None, gate: None };
+        let outputs = outputs.into_iter().map(|config| Supervised::new(config, epoch)).collect();
+        let outputs =
+            Outputs { list: outputs, published: 0, awake_at: None, gate: None, gliding: None, silent: false };
         let outputs = Mutex::new(outputs);
-        Self { tally: Mutex::new(tally), outputs, notes, output_changed }
+        Self { tally: Mutex::new(tally), outputs, notes, epoch, output_changed, commands: None }
+    }
+
+    /// With somebody to tell which buttons are pressed.
+    #[must_use]
+    pub fn with_commands(self, commands: Commands) -> Self {
+        Self { commands: Some(commands), ..self }
     }
 
     /// Publishes where the trims are now, opening outputs that are not open and due to be tried.
@@ -124,6 +143,16 @@ impl Station {
             gate.follow(trim);
         }
         self.publish(&mut outputs, at, &step);
+        Some(change)
+    }
+
+    /// Changes a trim to one of its gears and publishes it; `None` where there is no such trim or gear.
+    pub fn gear(&self, trim: usize, gear: usize, at: Timestamp) -> Option<Change> {
+        let (change, step) = {
+            let mut tally = lock(&self.tally);
+            (tally.gear(trim, gear)?, Step::of(&mut tally, at))
+        };
+        self.publish(&mut lock(&self.outputs), at, &step);
         Some(change)
     }
 
@@ -172,6 +201,43 @@ impl Station {
         lock(&self.outputs).gate.as_ref().is_some_and(|gate| gate.is_awaiting(trim))
     }
 
+    /// Publishes nothing (`true`) or everything again.
+    pub fn silence(&self, silent: bool, at: Timestamp) {
+        let mut outputs = lock(&self.outputs);
+        if std::mem::replace(&mut outputs.silent, silent) && !silent {
+            let step = Step::of(&mut lock(&self.tally), at);
+            self.publish(&mut outputs, at, &step);
+        }
+    }
+
+    /// What the outputs are made from.
+    #[must_use]
+    pub fn outputs(&self) -> Vec<OutputConfig> {
+        lock(&self.outputs).list.iter().map(|output| output.config().clone()).collect()
+    }
+
+    /// For each trim what the outputs say of it, and what its wheel was turned in sum.
+    #[must_use]
+    pub fn seen(&self, at: Timestamp) -> Vec<(Normalized, Counts)> {
+        let mut outputs = lock(&self.outputs);
+        let mut tally = lock(&self.tally);
+        let step = Step::of(&mut tally, at);
+        let shown = match &mut outputs.gate {
+            Some(gate) => gate.clone().pass(&step.trims),
+            None => step.trims,
+        };
+        let turned = |trim: &TrimTally| tally.wheel(trim.wheel).map_or(Counts::ZERO, |wheel| wheel.turned);
+        shown.iter().zip(tally.trims()).map(|(shown, trim)| (shown.normalized, turned(trim))).collect()
+    }
+
+    /// Tells the outputs where the simulator has a trim.
+    pub fn told(&self, trim: usize, value: Normalized, at: Timestamp) {
+        let Ok(trim) = u8::try_from(trim).map(TrimIndex::new) else { return };
+        let mut outputs = lock(&self.outputs);
+        outputs.list.iter_mut().for_each(|output| output.told(at, trim, value));
+        self.tell_deadline(&mut outputs);
+    }
+
     /// Flies what `adoption` says, while boards go on being read. Outputs that are the same before and after
     /// stay open; readers never wait for one to be opened or closed. Answers what became of the trims that
     /// were kept.
@@ -187,9 +253,10 @@ impl Station {
             let mut closing = std::mem::take(&mut outputs.list);
             let mut opening = Vec::new();
             for config in wanted {
-                match closing.iter().position(|output| *output.config() == config) {
+                let equal = closing.iter().position(|output| *output.config() == config);
+                match equal.or_else(|| closing.iter_mut().position(|output| output.remap(&config))) {
                     Some(same) => outputs.list.push(closing.swap_remove(same)),
-                    None => opening.push(Supervised::new(config)),
+                    None => opening.push(Supervised::new(config, self.epoch)),
                 }
             }
             if let Some(gate) = &mut outputs.gate {
@@ -211,7 +278,9 @@ impl Station {
         if let Some(gate) = &mut lock(&self.outputs).gate {
             step.trims = gate.pass(&step.trims);
         }
-        self.give(&mut opening, &step.frame(at));
+        if !lock(&self.outputs).silent {
+            self.give(&mut opening, &step.frame(at));
+        }
         let mut outputs = lock(&self.outputs);
         outputs.list.append(&mut opening);
         let step = Step::of(&mut lock(&self.tally), at);
@@ -229,7 +298,9 @@ impl Station {
     /// When [`Self::publish_now`] is wanted although nothing moves; `None` while all outputs are well.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        lock(&self.outputs).deadline()
+        let mut outputs = lock(&self.outputs);
+        outputs.awake_at = outputs.deadline();
+        outputs.awake_at
     }
 
     /// Whether an output is down that a change on the machine may cure.
@@ -250,7 +321,21 @@ impl Station {
         let settled = self.update(path, at, |path, tally, effect| path.settle(at, tally, effect));
         let happened = counted || settled;
         let board = path.board();
+        let pressed = path.pressed(at);
+        if pressed.bits() != 0 {
+            self.pressed(board, pressed);
+        }
         path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
+    }
+
+    #[cold]
+    fn pressed(&self, board: BoardIndex, pressed: Buttons) {
+        let Some(commands) = &self.commands else { return };
+        let all = 1..=ButtonNumber::LAST.get();
+        for button in all.filter_map(ButtonNumber::new).filter(|button| pressed.pressed(*button)) {
+            // Where too many wait, somebody leans on the button.
+            let _ = commands.post(Command::Press { board, button }, Origin::Button);
+        }
     }
 
     /// Does what a reader is ordered to, before its next report; false where it is to end.
@@ -311,7 +396,7 @@ impl Station {
     }
 
     fn publish(&self, outputs: &mut Outputs, at: Timestamp, step: &Step) {
-        if step.sequence < outputs.published {
+        if step.sequence < outputs.published || outputs.silent {
             return;
         }
         outputs.published = step.sequence;
@@ -320,16 +405,22 @@ impl Station {
         match gate {
             None => self.give(list, &step.frame(at)),
             Some(gate) => {
-                let shown =
-                    Step { sequence: step.sequence, trims: gate.pass(&step.trims), deadline: step.deadline };
+                let shown = Step { trims: gate.pass(&step.trims), ..*step };
                 self.give(list, &shown.frame(at));
                 outputs.drop_open_gate();
             }
         }
-        let deadline = outputs.deadline();
-        if deadline != outputs.told_deadline {
-            outputs.told_deadline = deadline;
-            // The dock keeps the time of what failed, and may be asleep without a timer.
+        self.tell_deadline(outputs);
+    }
+
+    fn tell_deadline(&self, outputs: &mut Outputs) {
+        // The dock keeps the time of what is still to be sent, and may be asleep without a timer, or for longer. A
+        // deadline that only moved away, as a keep-alive does with every datagram, is no reason to wake it: it asks
+        // again when it wakes.
+        if let Some(deadline) = outputs.deadline()
+            && outputs.awake_at.is_none_or(|awake_at| deadline < awake_at)
+        {
+            outputs.awake_at = Some(deadline);
             (self.output_changed)();
         }
     }
@@ -355,7 +446,7 @@ impl Outputs {
     }
 }
 
-fn note(board: tallywheel_units::BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Note {
+fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Note {
     match effect {
         Effect::Counted(counts) => Note::Counted { at, wheel, counts },
         Effect::Lost(loss) => Note::Lost { board, wheel, loss },

@@ -7,7 +7,7 @@ use std::net::UdpSocket;
 use std::time::Duration;
 use tallywheel::plan;
 use tallywheel::{note, station::Station};
-use tallywheel_output::{OutputConfig, Supervised, Template};
+use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
@@ -27,14 +27,12 @@ fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let aircraft = tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap();
     let plan = plan::plan(&rig, &aircraft).unwrap();
     let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
-    let datagram = OutputConfig::Datagram {
-        to: receiver.local_addr().unwrap(),
-        template: Template::Json,
-        trims: vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())],
-    };
+    let to = receiver.local_addr().unwrap();
+    let trims = vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())];
+    let datagram = OutputConfig::Datagram(DatagramConfig::new(to, Template::Json, trims));
     let (notes, listener) = note::channel();
-    let outputs = vec![Supervised::new(datagram), Supervised::new(OutputConfig::Null)];
-    let station = Station::new(plan.tally, outputs, notes, Box::new(|| ()));
+    let outputs = vec![datagram, OutputConfig::Null];
+    let station = Station::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
     let mut at = Timestamp::START;
     station.publish_now(at);
     let mut send = |rounds: usize| {

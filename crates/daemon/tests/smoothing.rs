@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 use tallywheel::{note, plan, station::Station};
-use tallywheel_output::{OutputConfig, Supervised, Template};
+use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"1209:7a11\"\n[[wheel]]\nname = \"rudder\"\n\
@@ -27,18 +27,16 @@ fn a_count_arrives_in_steps_by_the_stations_deadlines() {
     let aircraft = tallywheel_profile::aircraft("a.toml", AIRCRAFT).unwrap();
     let plan = plan::plan(&rig, &aircraft).unwrap();
     let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
-    let datagram = OutputConfig::Datagram {
-        to: receiver.local_addr().unwrap(),
-        template: Template::Json,
-        trims: vec![(TrimIndex::new(0), "rudder".into())],
-    };
+    let trims = vec![(TrimIndex::new(0), "rudder".into())];
+    let datagram = DatagramConfig::new(receiver.local_addr().unwrap(), Template::Json, trims);
     let (notes, _listener) = note::channel();
     let told = Arc::new(AtomicUsize::new(0));
     let bell = Arc::clone(&told);
     let station = Station::new(
         plan.tally,
-        vec![Supervised::new(datagram)],
+        vec![OutputConfig::Datagram(datagram)],
         notes,
+        Epoch::ZERO,
         Box::new(move || {
             bell.fetch_add(1, Ordering::Relaxed);
         }),

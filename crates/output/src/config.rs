@@ -1,9 +1,9 @@
-use crate::{AxisCode, ConfigProblem, Pace, StepsTrim, axis, datagram, steps};
-use std::net::SocketAddr;
-use tallywheel_units::TrimIndex;
+use crate::datagram::{self, DatagramConfig};
+use crate::{AxisCode, ConfigProblem, Pace, StepsTrim, axis, steps};
+use tallywheel_units::{Scale, TrimIndex};
 
 /// What to open: one output as the aircraft file describes it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum OutputConfig {
     /// A joystick of the operating system's own, one axis per trim.
     Axis {
@@ -12,16 +12,14 @@ pub enum OutputConfig {
         device_name: String,
         /// Which trim moves which axis.
         axes: Vec<(TrimIndex, AxisCode)>,
+        /// Axes that the joystick has besides, at rest in the middle: those that other aircraft use, so that it
+        /// stays the same joystick whatever is flown. Those of `axes` may be named again.
+        declared: Vec<AxisCode>,
+        /// What a position becomes, as a part of the whole axis: within -1..=1.
+        scale: Scale,
     },
     /// UDP datagrams.
-    Datagram {
-        /// Where they go: one receiver's address and port.
-        to: SocketAddr,
-        /// How they are written.
-        template: Template,
-        /// Which trims they carry and under which names, in this order.
-        trims: Vec<(TrimIndex, String)>,
-    },
+    Datagram(DatagramConfig),
     /// Presses of virtual buttons that move a simulator's trim step by step.
     Steps {
         /// The name that simulators show, as for [`Self::Axis`], and another one than any axis has.
@@ -41,7 +39,7 @@ impl OutputConfig {
     pub fn name(&self) -> String {
         match self {
             Self::Axis { device_name, .. } => format!("axis \"{device_name}\""),
-            Self::Datagram { to, .. } => format!("datagram {to}"),
+            Self::Datagram(config) => format!("datagram {}", config.to),
             Self::Steps { device_name, .. } => format!("steps \"{device_name}\""),
             Self::Null => "null".to_owned(),
         }
@@ -54,40 +52,10 @@ impl OutputConfig {
     /// The first problem found.
     pub fn check(&self) -> Result<(), ConfigProblem> {
         match self {
-            Self::Axis { device_name, axes } => axis::check(device_name, axes),
-            Self::Datagram { to, template, trims } => datagram::check(*to, *template, trims),
+            Self::Axis { device_name, axes, scale, .. } => axis::check(device_name, axes, *scale),
+            Self::Datagram(config) => datagram::check(config),
             Self::Steps { device_name, trims, pace } => steps::check(device_name, trims, pace),
             Self::Null => Ok(()),
         }
     }
-}
-
-/// How a datagram is written. [`Template::Json`] and [`Template::Line`] say what each looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum Template {
-    /// One JSON object per datagram (RFC 8259), without a newline:
-    ///
-    /// ```json
-    /// {"tallywheel":1,"sequence":12,"time_us":3400150,"trims":{"rudder":{"position":-0.25,"axis":-8192,
-    /// "degrees":240,"counts":-21,"margin":[0,0]}}}
-    /// ```
-    /// (on one line). `tallywheel` is the version of this layout; keys may be added without changing it, so
-    /// receivers ignore what they do not know. `sequence` grows with every datagram, so a late one can be
-    /// told; it has gaps where something changed that this output does not carry. `time_us` is in
-    /// microseconds since Tallywheel was started. For each trim: `position` -1 at the low stop, 0 at neutral,
-    /// 1 at the high stop, exactly these numbers there and nowhere else; `axis` the same as -32767..=32767;
-    /// `degrees` of wheel rotation from the low stop; `counts` the tally of applied counts; `margin` how many
-    /// counts the tally may be off, below and above, or `null` where there is no limit. Numbers are the
-    /// shortest that read back as the same 64-bit float.
-    #[default]
-    Json,
-    /// One text line per datagram, for receivers that read text with a separator: each trim's name and its
-    /// position, everything separated by one space, ended by one newline:
-    ///
-    /// ```text
-    /// rudder -0.25 elevator 1
-    /// ```
-    /// The position is -1..=1 as in [`Template::Json`], rounded to nine digits after the point, without
-    /// trailing zeros and never with an exponent.
-    Line,
 }

@@ -1,7 +1,8 @@
 use crate::AxisCode;
 use std::io;
 use std::net::SocketAddr;
-use tallywheel_units::{ButtonNumber, TrimIndex};
+use std::time::Duration;
+use tallywheel_units::{ButtonNumber, NumberKind, TrimIndex};
 
 /// Why an output did not take a frame, by what the caller does next.
 #[derive(Debug, thiserror::Error)]
@@ -69,6 +70,48 @@ pub enum ConfigProblem {
     /// A name with blanks or control characters would break the line apart.
     #[error("a trim called `{}` cannot stand in a text line: use a name without blanks", .0.escape_debug())]
     NameInLine(String),
+    /// A name with blanks or signs that OSC addresses use for something else.
+    #[error("a trim called `{}` cannot stand in an OSC address: use letters and digits", .0.escape_debug())]
+    NameInOsc(String),
+    /// Not the beginning of an OSC address.
+    #[error("`{}` cannot begin an OSC address: use one such as /tallywheel", .0.escape_debug())]
+    OscPrefix(String),
+    /// What stands before the padding may already be longer.
+    #[error("the datagram may have {bytes} bytes before it is padded to {to}: pad it to at least {bytes}")]
+    PadTooShort {
+        /// Bytes to pad to.
+        to: usize,
+        /// Bytes that may stand before.
+        bytes: usize,
+    },
+    /// Not finite, or farther from 0 than [`tallywheel_units::Scale::FARTHEST`].
+    #[error("a constant number is too large: use one within a thousand million of 0")]
+    Constant,
+    /// A counter that goes on for ever would turn negative in it, or stand still.
+    #[error("a sequence or a time in microseconds cannot be sent as {}: use u64", .0.name())]
+    CounterType(NumberKind),
+    /// Seconds since 1970 with their fractions need 51 bits.
+    #[error("a time in seconds cannot be sent as {}: use f64 or text", .0.name())]
+    SecondsType(NumberKind),
+    /// Longer than [`DatagramConfig::LONGEST_INTERVAL`](crate::DatagramConfig::LONGEST_INTERVAL).
+    #[error("{0:?} between two datagrams is too long: use at most 10 s")]
+    MinInterval(Duration),
+    /// Too short, shorter than the least time between two datagrams, or too long.
+    #[error("a datagram every {every:?} while nothing moves is not possible: use {shortest:?} to 3600 s")]
+    KeepAlive {
+        /// What was asked for.
+        every: Duration,
+        /// The least that is possible here.
+        shortest: Duration,
+    },
+    /// An axis ends at its ends.
+    #[error("an axis goes from -1 to 1 and not from {low} to {high}: change `range`")]
+    AxisRange {
+        /// The lower end.
+        low: String,
+        /// The upper end.
+        high: String,
+    },
     /// The largest datagram that these trims may need is above the limit.
     #[error(
         "a datagram with these trims may need {bytes} bytes, the limit is {limit}: \
@@ -186,6 +229,16 @@ mod tests {
             ConfigProblem::NameTwice("rudder".to_owned()).into(),
             ConfigProblem::DeviceName.into(),
             ConfigProblem::NameInLine("nose\tup".to_owned()).into(),
+            ConfigProblem::NameInOsc("nose up".to_owned()).into(),
+            ConfigProblem::OscPrefix("tallywheel".to_owned()).into(),
+            ConfigProblem::PadTooShort { to: 11, bytes: 12 }.into(),
+            ConfigProblem::Constant.into(),
+            ConfigProblem::CounterType(NumberKind::I16).into(),
+            ConfigProblem::SecondsType(NumberKind::F32).into(),
+            ConfigProblem::MinInterval(Duration::from_millis(10_001)).into(),
+            ConfigProblem::KeepAlive { every: Duration::from_millis(5), shortest: Duration::from_millis(10) }
+                .into(),
+            ConfigProblem::AxisRange { low: "0".to_owned(), high: "100".to_owned() }.into(),
             ConfigProblem::TooLarge { bytes: 1401, limit: 1400 }.into(),
             ConfigProblem::Address("0.0.0.0:0".parse().unwrap()).into(),
             ConfigProblem::ButtonTwice(ButtonNumber::LAST).into(),
@@ -209,6 +262,15 @@ mod tests {
             change-config: two trims of a datagram are both called `rudder`: give each its own name
             change-config: the joystick's name must be 1 to 78 bytes without control characters: change `device`
             change-config: a trim called `nose\tup` cannot stand in a text line: use a name without blanks
+            change-config: a trim called `nose up` cannot stand in an OSC address: use letters and digits
+            change-config: `tallywheel` cannot begin an OSC address: use one such as /tallywheel
+            change-config: the datagram may have 12 bytes before it is padded to 11: pad it to at least 12
+            change-config: a constant number is too large: use one within a thousand million of 0
+            change-config: a sequence or a time in microseconds cannot be sent as i16: use u64
+            change-config: a time in seconds cannot be sent as f32: use f64 or text
+            change-config: 10.001s between two datagrams is too long: use at most 10 s
+            change-config: a datagram every 5ms while nothing moves is not possible: use 10ms to 3600 s
+            change-config: an axis goes from -1 to 1 and not from 0 to 100: change `range`
             change-config: a datagram with these trims may need 1401 bytes, the limit is 1400: use shorter names or spread the trims over several outputs
             change-config: 0.0.0.0:0 is no receiver's address: give the address and port of one, such as 127.0.0.1:47811
             change-config: button 128 is given twice: give each trim and each direction its own button

@@ -15,7 +15,6 @@ pub struct TrimReading {
     pub margin: Margin,
 }
 
-#[cfg(test)]
 impl TrimReading {
     /// A trim at neutral that nobody has moved.
     pub(crate) const NEUTRAL: Self = Self {
@@ -41,5 +40,37 @@ pub struct Frame<'a> {
 impl Frame<'_> {
     pub(crate) fn trim(&self, index: TrimIndex) -> Option<&TrimReading> {
         self.trims.get(index.get())
+    }
+}
+
+/// Readings and ranges of every kind, for tests that must hold for all.
+#[cfg(test)]
+pub(crate) mod samples {
+    use super::TrimReading;
+    use proptest::prelude::*;
+    use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Scale};
+
+    pub(crate) fn any_reading() -> impl Strategy<Value = TrimReading> {
+        let position = prop_oneof![Just(-1.0), Just(0.0), Just(-0.0), Just(1.0), -1.0..=1.0, any::<f64>()];
+        let degrees = prop_oneof![0.0..36_000.0, any::<f64>()];
+        let margin = prop_oneof![
+            Just(Margin::UNKNOWN),
+            (any::<i64>(), any::<i64>())
+                .prop_map(|(low, high)| Margin::new(Counts::new(low), Counts::new(high))),
+        ];
+        (position, degrees, any::<i64>(), any::<i64>(), margin).prop_map(
+            |(position, degrees, axis, counts, margin)| TrimReading {
+                degrees: Degrees::new(degrees).unwrap_or(Degrees::ZERO),
+                normalized: Normalized::clamped(position),
+                axis: AxisValue::clamped(axis),
+                counts: Counts::new(counts),
+                margin,
+            },
+        )
+    }
+
+    pub(crate) fn any_scale() -> impl Strategy<Value = Scale> {
+        let end = || prop_oneof![Just(-1.0), Just(0.0), Just(1.0), -1e9..1e9, -1.0..1.0];
+        (end(), end()).prop_filter_map("two ends", |(low, high)| Scale::new(low, high))
     }
 }

@@ -1,15 +1,15 @@
 //! Where a trim's position goes: a virtual axis, datagrams or presses of buttons.
 //!
 //! The daemon turns each `[[output]]` of an aircraft file into an [`OutputConfig`], gives that to a
-//! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, starts a
-//! thread, waits or logs: time comes with the frame, and what is worth a log line comes back as a
-//! [`Notice`].
+//! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, waits or
+//! logs: time comes with the frame, and what is worth a log line comes back as a [`Notice`]. The only threads are
+//! those that look up the name of a receiver.
 //!
 //! ```
-//! use tallywheel_output::{Frame, OutputConfig, State, Supervised};
+//! use tallywheel_output::{Epoch, Frame, OutputConfig, State, Supervised};
 //! use tallywheel_units::Timestamp;
 //!
-//! let mut outputs = vec![Supervised::new(OutputConfig::Null)];
+//! let mut outputs = vec![Supervised::new(OutputConfig::Null, Epoch::ZERO)];
 //! let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[] };
 //! for output in &mut outputs {
 //!     if let Some(notice) = output.publish(&frame) {
@@ -41,28 +41,33 @@
 //! 4. Tests: what arrives at the other end, from outside this crate where that is possible; no allocation
 //!    per frame; that nothing is sent without a change; every error with its cure.
 //!
-//! For another form of datagram only the bytes differ: implement `datagram::template::Encoder` in a file
-//! beside `json` and `line`, add the [`Template`] that documents it, and name it where `datagram::encoder`
-//! chooses. `Encoder::largest` must hold for every reading: `open` refuses what might not fit.
+//! For another form of datagram only the bytes differ: implement `datagram::encoder::Encoder` in a file
+//! beside `json` and `line`, add the [`Template`] that documents it, and name it where `datagram::encoder()`
+//! chooses. `Encoder::largest` must hold for every reading: `open` refuses what might not fit. A receiver that
+//! has a layout of its own needs none of this: that is what [`Template::Layout`] is for.
 
 mod axis;
 mod config;
 mod datagram;
+mod epoch;
 mod error;
+mod float;
 mod frame;
 mod hide;
 mod null;
 mod steps;
 mod supervised;
 
-pub use config::{OutputConfig, Template};
+pub use config::OutputConfig;
+pub use datagram::DatagramConfig;
+pub use epoch::Epoch;
 pub use error::{ConfigProblem, ErrorKind, OutputError};
 pub use frame::{Frame, TrimReading};
 pub use hide::HiddenBoard;
 pub use null::Null;
 pub use steps::{Pace, StepsTrim};
 pub use supervised::{ErrorCounts, Notice, State, Supervised};
-pub use tallywheel_units::AxisCode;
+pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
 use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
@@ -84,6 +89,19 @@ pub trait Output: Send {
         None
     }
 
+    /// Whether it still waits for something before anything can go out, such as an answer of the network. It
+    /// takes frames meanwhile and sends none; [`Self::deadline`] says when to give the next.
+    fn is_opening(&self) -> bool {
+        false
+    }
+
+    /// Does what `config` says from the next frame on, if that takes no other device or socket: then it answers true.
+    /// Otherwise nothing changes. An output that is not closed and opened is not missed by whoever reads it.
+    fn remap(&mut self, config: &OutputConfig) -> bool {
+        let _ = config;
+        false
+    }
+
     /// Takes what the simulator itself says of a trim: at `at` its trim was at `value`. For an output that
     /// can only guess where the simulator is; all others have no use for it. Sends nothing, but may change
     /// [`Self::deadline`].
@@ -92,12 +110,12 @@ pub trait Output: Send {
     }
 }
 
-/// Opens an output whose trims start at neutral.
+/// Opens an output whose trims start at neutral. `epoch` is when the clock of its frames started.
 ///
 /// # Errors
 /// See [`OutputError`].
-pub fn open(config: &OutputConfig) -> Result<Box<dyn Output>, OutputError> {
-    open_from(config, None)
+pub fn open(config: &OutputConfig, epoch: Epoch) -> Result<Box<dyn Output>, OutputError> {
+    open_from(config, epoch, None)
 }
 
 /// Opens an output whose trims start where `start` has them: a joystick then appears in position, and the
@@ -105,15 +123,25 @@ pub fn open(config: &OutputConfig) -> Result<Box<dyn Output>, OutputError> {
 ///
 /// # Errors
 /// See [`OutputError`].
-pub fn open_at(config: &OutputConfig, start: &Frame<'_>) -> Result<Box<dyn Output>, OutputError> {
-    open_from(config, Some(start))
+pub fn open_at(
+    config: &OutputConfig,
+    epoch: Epoch,
+    start: &Frame<'_>,
+) -> Result<Box<dyn Output>, OutputError> {
+    open_from(config, epoch, Some(start))
 }
 
-fn open_from(config: &OutputConfig, start: Option<&Frame<'_>>) -> Result<Box<dyn Output>, OutputError> {
+fn open_from(
+    config: &OutputConfig,
+    epoch: Epoch,
+    start: Option<&Frame<'_>>,
+) -> Result<Box<dyn Output>, OutputError> {
     let name = config.name();
     match config {
-        OutputConfig::Axis { device_name, axes } => axis::open(name, device_name, axes, start),
-        OutputConfig::Datagram { to, template, trims } => datagram::open(name, *to, *template, trims, start),
+        OutputConfig::Axis { device_name, axes, declared, scale } => {
+            axis::open(name, device_name, axes, declared, *scale, start)
+        }
+        OutputConfig::Datagram(config) => datagram::open(name, config, epoch, start),
         OutputConfig::Steps { device_name, trims, pace } => {
             steps::open(name, device_name, trims, *pace, start)
         }

@@ -4,10 +4,13 @@
 use std::net::{Ipv6Addr, SocketAddr, UdpSocket};
 use std::time::Duration;
 use tallywheel_output::{
-    AxisCode, ConfigProblem, ErrorKind, Frame, Output, OutputConfig, OutputError, Template, TrimReading,
-    open, open_at,
+    AxisCode, ConfigProblem, DatagramConfig, Epoch, ErrorKind, Frame, Output, OutputConfig, OutputError,
+    Scale, State, Supervised, Template, TrimReading, open_at,
 };
-use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp, TrimIndex};
+use tallywheel_units::{
+    AxisValue, ByteOrder, Counts, Degrees, Destination, LayoutField, Margin, Normalized, NumberForm,
+    NumberKind, NumberSource, TextForm, Timestamp, TrimIndex, TrimValue,
+};
 
 const RUDDER: TrimIndex = TrimIndex::new(0);
 const ELEVATOR: TrimIndex = TrimIndex::new(1);
@@ -49,7 +52,30 @@ fn is_empty(socket: &UdpSocket) -> bool {
 
 fn datagram(to: SocketAddr, template: Template, trims: &[(TrimIndex, &str)]) -> OutputConfig {
     let trims = trims.iter().map(|&(trim, name)| (trim, name.to_owned())).collect();
-    OutputConfig::Datagram { to, template, trims }
+    OutputConfig::Datagram(DatagramConfig::new(to, template, trims))
+}
+
+fn osc() -> Template {
+    Template::Osc { prefix: "/tallywheel".to_owned() }
+}
+
+/// Time, number, and the rudder as text and as bytes.
+fn layout() -> Template {
+    let text = |source| LayoutField::Number { source, form: NumberForm::Text(TextForm::default()) };
+    let rudder = NumberSource::Trim(RUDDER, TrimValue::Position(Scale::UNIT));
+    let form = NumberForm::Binary(NumberKind::F32, ByteOrder::Big);
+    Template::Layout(vec![
+        text(NumberSource::TimeSeconds),
+        LayoutField::Bytes(b" rudder ".to_vec()),
+        text(NumberSource::Sequence),
+        text(rudder),
+        LayoutField::Pad { to: 80, with: b' ' },
+        LayoutField::Number { source: rudder, form },
+    ])
+}
+
+fn open(config: &OutputConfig) -> Result<Box<dyn Output>, OutputError> {
+    tallywheel_output::open(config, Epoch::ZERO)
 }
 
 fn opened(to: &UdpSocket, template: Template, trims: &[(TrimIndex, &str)]) -> Box<dyn Output> {
@@ -64,7 +90,7 @@ fn json_arrives_as_documented() {
     output.publish(&frame(7, &[reading(-1.0), reading(0.5)])).unwrap();
     assert_eq!(
         receive(&simulator),
-        "{\"tallywheel\":1,\"sequence\":7,\"time_us\":7000,\"trims\":{\
+        "{\"tallywheel\":1,\"sequence\":0,\"time_us\":7000,\"trims\":{\
          \"elevator\":{\"position\":0.5,\"axis\":0,\"degrees\":476.25,\"counts\":0,\"margin\":[0,0]},\
          \"rudder\":{\"position\":-1,\"axis\":0,\"degrees\":0,\"counts\":0,\"margin\":[0,0]}}}"
     );
@@ -88,7 +114,7 @@ fn only_a_change_in_the_outputs_own_trims_is_sent() {
     assert!(is_empty(&simulator));
     let doubtful = TrimReading { margin: Margin::both(Counts::ONE), ..reading(0.0) };
     output.publish(&frame(2, &[doubtful, reading(0.7)])).unwrap();
-    assert!(receive(&simulator).contains("\"sequence\":2,"));
+    assert!(receive(&simulator).contains("\"sequence\":1,"));
     output.publish(&frame(3, &[doubtful, reading(0.7)])).unwrap();
     assert!(is_empty(&simulator));
     assert_eq!(output.deadline(), None, "nothing is left to do, so nothing may wake up");
@@ -151,8 +177,8 @@ fn ipv6_works_where_the_machine_has_it() {
 #[test]
 fn nothing_is_allocated_per_frame() {
     let simulator = receiver();
-    for template in [Template::Json, Template::Line] {
-        let mut output = opened(&simulator, template, &[(RUDDER, "rudder"), (ELEVATOR, "elevator")]);
+    for template in [Template::Json, Template::Line, osc(), Template::Packed, layout()] {
+        let mut output = opened(&simulator, template.clone(), &[(RUDDER, "rudder"), (ELEVATOR, "elevator")]);
         let readings: Vec<_> =
             (0..50_u8).map(|step| [reading(f64::from(step) / -77.0), reading(0.0)]).collect();
         output.publish(&frame(0, &readings[0])).unwrap();
@@ -162,8 +188,53 @@ fn nothing_is_allocated_per_frame() {
             }
         });
         assert_eq!(counted.count_total, 0, "{template:?}");
-        assert!(receive(&simulator).contains("rudder"));
+        let mut bytes = [0; 2_000];
+        assert!(simulator.recv(&mut bytes).unwrap() > 10);
     }
+}
+
+#[test]
+fn times_go_on_where_a_restarted_program_had_them() {
+    let simulator = receiver();
+    let template = Template::Layout(vec![
+        LayoutField::Number {
+            source: NumberSource::TimeSeconds,
+            form: NumberForm::Text(TextForm { digits: Some(6), ..TextForm::default() }),
+        },
+        LayoutField::Bytes(b",".to_vec()),
+        LayoutField::Number {
+            source: NumberSource::Trim(RUDDER, TrimValue::Position(Scale::UNIT)),
+            form: NumberForm::Text(TextForm::default()),
+        },
+    ]);
+    let config = datagram(simulator.local_addr().unwrap(), template, &[]);
+    let mut seen = Vec::new();
+    for start in [1_795_574_403, 1_795_574_463] {
+        let epoch = Epoch::new(Duration::from_secs(start));
+        let mut output = tallywheel_output::open(&config, epoch).unwrap();
+        // The second program's clock starts at 0 again.
+        output.publish(&frame(2_500, &[reading(0.25)])).unwrap();
+        seen.push(receive(&simulator));
+    }
+    assert_eq!(seen, ["1795574405.500000,0.25", "1795574465.500000,0.25"]);
+}
+
+#[test]
+fn a_receiver_can_be_called_by_its_name() {
+    let simulator = receiver();
+    let to = Destination::parse(&format!("localhost:{}", simulator.local_addr().unwrap().port())).unwrap();
+    let config = DatagramConfig::new(to, Template::Line, vec![(RUDDER, "rudder".to_owned())]);
+    let mut output = Supervised::new(OutputConfig::Datagram(config), Epoch::ZERO);
+    let trims = [reading(0.25)];
+    let mut notices = Vec::new();
+    while output.state() != State::Open {
+        notices.extend(output.publish(&frame(1, &trims)).map(|notice| notice.to_string()));
+        assert_ne!(output.state(), State::Failed, "{notices:?}");
+        std::thread::yield_now();
+    }
+    assert_eq!(notices, ["open"]);
+    assert_eq!(receive(&simulator), "rudder 0.25\n");
+    assert_eq!(output.deadline(), None);
 }
 
 fn refused(config: &OutputConfig) -> ConfigProblem {
@@ -184,6 +255,35 @@ fn a_configuration_that_cannot_work_is_refused_when_it_is_opened() {
         let config = datagram(to, Template::Json, &[(RUDDER, "t")]);
         assert_eq!(refused(&config), ConfigProblem::Address(to));
     }
+    let slow = |change: fn(&mut DatagramConfig)| {
+        let mut config = DatagramConfig::new(to, Template::Json, vec![(RUDDER, "t".to_owned())]);
+        change(&mut config);
+        refused(&OutputConfig::Datagram(config))
+    };
+    let (short, long) = (Duration::from_millis(5), Duration::from_millis(10_001));
+    assert_eq!(
+        slow(|config| config.min_interval = Duration::from_millis(10_001)),
+        ConfigProblem::MinInterval(long)
+    );
+    let problem = slow(|config| config.keep_alive = Some(Duration::from_millis(5)));
+    assert_eq!(problem, ConfigProblem::KeepAlive { every: short, shortest: Duration::from_millis(10) });
+    let problem = slow(|config| {
+        config.min_interval = Duration::from_millis(50);
+        config.keep_alive = Some(Duration::from_millis(49));
+    });
+    let every = Duration::from_millis(49);
+    assert_eq!(problem, ConfigProblem::KeepAlive { every, shortest: Duration::from_millis(50) });
+    let bad = datagram(to, Template::Osc { prefix: "t".to_owned() }, &[(RUDDER, "t")]);
+    assert_eq!(refused(&bad), ConfigProblem::OscPrefix("t".to_owned()));
+    assert_eq!(
+        refused(&datagram(to, osc(), &[(RUDDER, "nose up")])),
+        ConfigProblem::NameInOsc("nose up".to_owned())
+    );
+    assert_eq!(refused(&datagram(to, Template::Layout(vec![]), &[])), ConfigProblem::NoTrims);
+    let many: Vec<_> = (0..36).map(TrimIndex::new).map(|trim| (trim, format!("t{}", trim.get()))).collect();
+    let many = DatagramConfig::new(to, Template::Packed, many);
+    let limit = ConfigProblem::TooLarge { bytes: 1_464, limit: 1_400 };
+    assert_eq!(refused(&OutputConfig::Datagram(many)), limit);
     let spaced = datagram(to, Template::Line, &[(RUDDER, "nose up")]);
     assert_eq!(refused(&spaced), ConfigProblem::NameInLine("nose up".to_owned()));
     assert!(open(&datagram(to, Template::Json, &[(RUDDER, "nose up")])).is_ok());
@@ -209,6 +309,8 @@ fn a_configuration_can_be_checked_without_opening_it() {
     let axis = |axes: &[(TrimIndex, AxisCode)]| OutputConfig::Axis {
         device_name: "Tallywheel bench".to_owned(),
         axes: axes.to_vec(),
+        declared: Vec::new(),
+        scale: Scale::UNIT,
     };
     let whole = axis(&[(RUDDER, AxisCode::X)]).check();
     assert_eq!(whole, if cfg!(target_os = "linux") { Ok(()) } else { Err(ConfigProblem::NoKernelDriver) });
@@ -222,7 +324,7 @@ fn a_trim_that_the_aircraft_lacks_is_named() {
     let simulator = receiver();
     let config = datagram(simulator.local_addr().unwrap(), Template::Json, &[(ELEVATOR, "elevator")]);
     let short = [reading(0.0)];
-    let error = open_at(&config, &frame(0, &short)).map(|_| ()).unwrap_err();
+    let error = open_at(&config, Epoch::ZERO, &frame(0, &short)).map(|_| ()).unwrap_err();
     assert_eq!(error.kind(), ErrorKind::ChangeConfig);
     assert!(error.to_string().contains("place 1"), "{error}");
     let mut output = open(&config).unwrap();

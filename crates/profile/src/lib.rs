@@ -18,16 +18,18 @@ mod fit;
 mod names;
 mod read;
 mod rig;
+#[cfg(test)]
+mod schema;
 mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, OnReport, Output, Position, Specificity, Start, Steps, Template, TitleChoice,
-    TitlePattern, Trim, choose_by_title,
+    Aircraft, AxisCode, Destination, OnReport, Output, Position, Scale, Specificity, Start, Steps, Template,
+    TitleChoice, TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
-pub use rig::{Board, ButtonRun, Rig, UsbId, Wheel, WheelInputs};
+pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;
 
 /// The largest file that is read, in bytes of text: 1 MiB. Larger is a mistake, not a rig.

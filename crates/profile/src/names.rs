@@ -10,6 +10,11 @@ impl Setting for Name {
     const EXPECTED: &'static str =
         "a name of 1 to 64 characters, without line breaks and without blanks at its ends";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        crate::schema::plain_text(1, 64)
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         let fits = (1..=64).contains(&text.chars().count());
         let plain = !text.contains(char::is_control) && text.trim() == text;

@@ -37,7 +37,7 @@ fn what_is_missing() {
         "to = \"127.0.0.1:47811\"\n",
         "",
         &expect![[
-            r#"a.toml:23:1: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found nothing"#
+            r#"a.toml:23:1: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found nothing"#
         ]],
     );
     check_aircraft(
@@ -66,7 +66,7 @@ fn an_unknown_key() {
         "template = \"line\"",
         "format = \"line\"",
         &expect![
-            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `to`, `template`, `trims`, `presses`, `low_buttons`, `high_buttons`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
+            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `range`, `invert`, `to`, `template`, `trims`, `prefix`, `layout`, `min_interval_ms`, `keep_alive_ms`, `presses`, `low_buttons`, `high_buttons`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
         ],
     );
     spoil_aircraft(
@@ -126,7 +126,9 @@ fn the_wrong_kind_of_value() {
     spoil_aircraft(
         "template = \"line\"",
         "template = \"xml\"",
-        &expect![[r#"a.toml:26:12: output.template: expected "json" or "line", found "xml""#]],
+        &expect![[
+            r#"a.toml:26:12: output.template: expected "json", "line", "osc", "packed" or "layout", found "xml""#
+        ]],
     );
     spoil_aircraft(
         "axes = { rudder = \"x\", pitch = \"ry\" }",
@@ -251,42 +253,42 @@ fn out_of_range() {
         "\"127.0.0.1:47811\"",
         "\"127.0.0.1\"",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "127.0.0.1""#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "127.0.0.1""#
         ]],
     );
     spoil_aircraft(
         "\"127.0.0.1:47811\"",
         "\"127.0.0.1:0\"",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "127.0.0.1:0""#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "127.0.0.1:0""#
         ]],
     );
     spoil_aircraft(
         "\"127.0.0.1:47811\"",
         "\"127.0.0.1:65536\"",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "127.0.0.1:65536""#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "127.0.0.1:65536""#
         ]],
     );
     spoil_aircraft(
         "\"127.0.0.1:47811\"",
-        "\"localhost:47811\"",
+        "\"sim pc:47811\"",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "localhost:47811""#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "sim pc:47811""#
         ]],
     );
     spoil_aircraft(
         "\"127.0.0.1:47811\"",
         "\"::1:47811\"",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "::1:47811""#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "::1:47811""#
         ]],
     );
     spoil_aircraft(
         "\"127.0.0.1:47811\"",
         "47811",
         &expect![[
-            r#"a.toml:25:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found 47811"#
+            r#"a.toml:25:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found 47811"#
         ]],
     );
 }
@@ -420,8 +422,8 @@ fn the_other_kind_of_file() {
         &expect![[r#"
             rig.toml:1:1: board: expected at least one [[board]], found nothing
             rig.toml:1:1: wheel: expected at least one [[wheel]], found nothing
-            rig.toml:3:3: trim: expected one of the keys `name`, `board` or `wheel`, found `trim`, which belongs in an aircraft file
-            rig.toml:18:3: output: expected one of the keys `name`, `board` or `wheel`, found `output`, which belongs in an aircraft file"#]],
+            rig.toml:3:3: trim: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file
+            rig.toml:18:3: output: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `output`, which belongs in an aircraft file"#]],
     );
 }
 
@@ -455,8 +457,8 @@ trims = ["rudder", "rudder", "pitch"]
             a.toml:9:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found "long"
             a.toml:12:10: output.axes.ruder: expected the name of a [[trim]]: "rudder", found "ruder"
             a.toml:12:32: output.axes.rudder: expected "x", "y", "z", "rx", "ry", "rz", "throttle" or "rudder", found "w"
-            a.toml:15:6: output.to: expected an IP address and a port, such as "127.0.0.1:47811", found "here"
-            a.toml:16:12: output.template: expected "json" or "line", found 1
+            a.toml:15:6: output.to: expected an IP address or a host name and a port, such as "127.0.0.1:47811" or "simpc.local:47811", found "here"
+            a.toml:16:12: output.template: expected "json", "line", "osc", "packed" or "layout", found 1
             a.toml:17:20: output.trims: expected each trim once, found "rudder" again
             a.toml:17:30: output.trims: expected the name of a [[trim]]: "rudder", found "pitch""#]],
     );

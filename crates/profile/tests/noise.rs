@@ -10,8 +10,8 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, Steps, aircraft, fit, rig};
-use tallywheel_units::{Degrees, Gear, Normalized};
+use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, Steps, Template, aircraft, fit, rig};
+use tallywheel_units::{Degrees, Gear, LayoutField, Normalized};
 
 /// What a mistake must tell, and where it must be.
 fn has_places(text: &str, errors: &FileErrors) -> Result<(), TestCaseError> {
@@ -43,7 +43,7 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
     let mut buttons = BTreeSet::new();
     for wheel in &rig.wheels {
         prop_assert!(wheel.board.get() < rig.boards.len());
-        for button in wheel.inputs.buttons().into_iter().chain(wheel.index) {
+        for button in wheel.inputs.buttons() {
             prop_assert!(buttons.insert((wheel.board.get(), button)));
         }
     }
@@ -93,7 +93,13 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
                 prop_assert_eq!(names.len(), axes.len());
                 axes.iter().map(|(trim, _)| *trim).collect()
             }
-            Output::Datagram { trims, .. } => trims.clone(),
+            Output::Datagram { trims, min_interval, keep_alive, template, .. } => {
+                prop_assert!(keep_alive.is_none_or(|every| every >= *min_interval));
+                if let Template::Layout(fields) = template {
+                    prop_assert_eq!(&LayoutField::trims(fields), trims);
+                }
+                trims.clone()
+            }
             Output::Steps(steps) => {
                 let buttons: BTreeSet<_> =
                     steps.trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
@@ -155,7 +161,6 @@ fn piece() -> impl Strategy<Value = String> {
         "counts_per_detent",
         "pulse_on_ms",
         "pulse_off_ms",
-        "index",
         "\"saved\"",
         "\"take-off\"",
         "\"adopt\"",
@@ -179,6 +184,20 @@ fn piece() -> impl Strategy<Value = String> {
         "to",
         "template",
         "trims",
+        "range",
+        "invert",
+        "layout",
+        "prefix",
+        "min_interval_ms",
+        "keep_alive_ms",
+        "text",
+        "value",
+        "number",
+        "type",
+        "digits",
+        "pad_to",
+        "\"layout\"",
+        "\"f32\"",
         " = ",
         "=",
         "\n",

@@ -45,3 +45,17 @@ fn the_two_common_travels_are_shipped() {
         assert_eq!(aircraft.trims[0].neutral.get(), travel / 2.0, "{file}");
     }
 }
+
+/// What is commented out in the shipped rig is good too, once the number signs are gone.
+#[test]
+fn what_is_commented_out_in_the_rig_is_good() {
+    let text = include_str!("../../../config/rig.toml");
+    let (before, commented) = text.split_once("# [[button]]").unwrap();
+    let keys = |line: &str| line.starts_with("# [") || line.split(' ').nth(2) == Some("=");
+    let lines = commented.lines().map(|line| line.strip_prefix("# ").filter(|_| keys(line)).unwrap_or(line));
+    let text: String =
+        [before, "[[button]]"].into_iter().chain(lines.flat_map(|line| [line, "\n"])).collect();
+    let read = rig("rig.toml", &text).unwrap();
+    assert!(read.simulator.is_some_and(|simulator| simulator.senders.len() == 1));
+    assert_eq!(read.buttons.len(), 1);
+}

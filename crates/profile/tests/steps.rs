@@ -1,6 +1,6 @@
 //! An `[[output]]` with `kind = "steps"`: what it comes to, and what is said of its mistakes.
 
-#![allow(clippy::panic, reason = "a test may stop anywhere")]
+#![allow(clippy::panic, clippy::unwrap_used, reason = "a test may stop anywhere")]
 
 mod common;
 
@@ -139,4 +139,17 @@ fn names_of_joysticks() {
         &format!("{TRIMS}{again}device = \"Pad\"\n[[output]]\nkind = \"axis\"\ndevice = \"Pad\"\n"),
         &expect![[r#"a.toml:12:1: output.device: expected a name for each virtual joystick, found "Pad""#]],
     );
+}
+
+/// What README.md shows stands in the shipped file, and so is read and explained there.
+#[test]
+fn the_example_of_the_manual_is_the_shipped_one() {
+    let top = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let read = |name: &str| std::fs::read_to_string(top.join(name)).unwrap();
+    let (manual, shipped) = (read("README.md"), read("config/aircraft/plover-3-glider.toml"));
+    let (_, rest) = manual.split_once("### A simulator with no trim axis").unwrap();
+    let (_, rest) = rest.split_once("```toml\n").unwrap();
+    let (example, _) = rest.split_once("```").unwrap();
+    let keys: Vec<_> = shipped.lines().filter(|line| !line.starts_with('#')).collect();
+    assert!(keys.join("\n").contains(example.trim_end()), "{example}");
 }

@@ -6,7 +6,7 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
 use tallywheel_profile::{
-    AxisCode, ButtonRun, OnReport, Output, Position, Start, Template, UsbId, WheelInputs,
+    AxisCode, ButtonRun, Destination, OnReport, Output, Position, Scale, Start, Template, UsbId, WheelInputs,
 };
 use tallywheel_units::{
     BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Gear, Normalized, StopStyle, TrimIndex,
@@ -63,13 +63,17 @@ fn an_aircraft_with_everything() {
 
     let [axis, datagram] = &aircraft.outputs[..] else { panic!("{:?}", aircraft.outputs) };
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
-    let Output::Axis { device, axes } = axis else { panic!("{axis:?}") };
+    let Output::Axis { device, axes, scale } = axis else { panic!("{axis:?}") };
     assert_eq!(device.as_deref(), Some("Heron trim"));
     assert_eq!(axes[..], [(first, AxisCode::X), (second, AxisCode::Ry)]);
-    let Output::Datagram { to, template, trims } = datagram else { panic!("{datagram:?}") };
+    assert_eq!(*scale, Scale::UNIT);
+    let Output::Datagram { to, template, trims, scale, min_interval, keep_alive } = datagram else {
+        panic!("{datagram:?}")
+    };
     assert_eq!(to.to_string(), "127.0.0.1:47811");
     assert_eq!(*template, Template::Line);
     assert_eq!(trims[..], [second, first]);
+    assert_eq!((*scale, *min_interval, *keep_alive), (Scale::UNIT, Duration::ZERO, None));
 }
 
 #[test]
@@ -87,10 +91,16 @@ fn what_is_left_out_has_its_default() {
     assert!(aircraft.titles.is_empty() && !aircraft.default);
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let axes = vec![(first, AxisCode::X), (second, AxisCode::Y)];
-    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes });
-    let to = "[::1]:9".parse().unwrap();
-    let all = vec![first, second];
-    assert_eq!(aircraft.outputs[1], Output::Datagram { to, template: Template::Json, trims: all });
+    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes, scale: Scale::UNIT });
+    let datagram = Output::Datagram {
+        to: Destination::parse("[::1]:9").unwrap(),
+        template: Template::Json,
+        trims: vec![first, second],
+        scale: Scale::UNIT,
+        min_interval: Duration::ZERO,
+        keep_alive: None,
+    };
+    assert_eq!(aircraft.outputs[1], datagram);
     assert!(
         good_aircraft("name = \"None\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n").outputs.is_empty()
     );
@@ -164,15 +174,12 @@ fn a_curve_with_neutral_at_a_stop() {
 fn a_wheel_with_everything_rare() {
     let rig = good_rig(RARE_RIG);
     let wheel = &rig.wheels[0];
-    assert_eq!((wheel.counts_per_detent, wheel.index), (Some(4), Some(button(9))));
+    assert_eq!(wheel.counts_per_detent, Some(4));
     assert_eq!(wheel.pulse_on, Some(Duration::from_millis(10)));
     assert_eq!(wheel.pulse_off, Some(Duration::from_micros(2_500)));
     let rig = good_rig(RIG);
     let other = &rig.wheels[1];
-    assert_eq!(
-        (other.counts_per_detent, other.pulse_on, other.pulse_off, other.index),
-        (None, None, None, None)
-    );
+    assert_eq!((other.counts_per_detent, other.pulse_on, other.pulse_off), (None, None, None));
 }
 
 #[test]

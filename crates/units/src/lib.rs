@@ -1,5 +1,5 @@
 //! Quantities that cross a crate border in Tallywheel, one type each, so that a count is never taken for
-//! an edge, a degree or an axis step. Nothing here does I/O, reads a clock or allocates.
+//! an edge, a degree or an axis step. Nothing here does I/O or reads a clock.
 
 mod angle;
 mod axis;
@@ -13,6 +13,7 @@ mod index;
 mod loss;
 mod margin;
 mod normalized;
+mod publish;
 mod stops;
 mod time;
 mod wiring;
@@ -29,6 +30,10 @@ pub use index::{BoardIndex, TrimIndex, WheelIndex};
 pub use loss::{Certainty, Fault, Loss, LossKind};
 pub use margin::Margin;
 pub use normalized::Normalized;
+pub use publish::{
+    ByteOrder, Destination, LayoutField, NumberForm, NumberKind, NumberSource, Scale, Template, TextForm,
+    TrimValue,
+};
 pub use stops::StopStyle;
 pub use time::Timestamp;
 pub use wiring::{CountsPerCycle, WheelInputs};

@@ -2,8 +2,8 @@
 
 The same recording is played twice, once with the board in the open and once hidden; what evtest and jstest see of the
 twin must be what they saw of the board, the wheels' buttons left out. A joystick with buttons past the 16th, axes and a
-hat, and a gamepad. Then unplugging, a daemon that is killed, one that was stopped while the board went on, and one that
-starts while a switch is on. Outside sources: evtest and jstest as readers; the kernel gives the codes.
+hat, and a gamepad. Then unplugging, a daemon that was stopped while the board went on, a rig file that changes, a daemon
+that is killed, and one that starts while a switch is on. Outside sources: evtest and jstest as readers; the kernel gives the codes.
 """
 
 import random
@@ -169,6 +169,22 @@ read_all after-flood " without its wheels"
 read_no_more
 note_alive before-kill
 
+# The rig file asks for the pulses in the open, and then not, while the daemon runs.
+sed -i "s/hide = true/hide = false/" /run/job/config/rig.toml
+wait_until_gone "{TWINS['stick']}"
+wait_until_gone "{TWINS['pad']}"
+board stick play 0 1
+board pad play 0 1
+read_all shown ""
+play_all
+read_no_more
+sed -i "s/hide = false/hide = true/" /run/job/config/rig.toml
+wait_for_device "{TWINS['stick']}"
+wait_for_device "{TWINS['pad']}"
+# The log is written in bursts, and kill -9 takes what waits.
+sleep 1
+note_alive hidden-again
+
 # Nobody tidies up after kill -9.
 kill -9 $daemon
 wait $daemon
@@ -237,7 +253,7 @@ def buttons(text: str) -> list[tuple[int, int]]:
 def about(text: str) -> list[str]:
     """What evtest says of the device's kind, but for its name, fuzz and where its axes are."""
     lines = readers.evtest(text).about.splitlines()
-    kept = [line for line in lines if re.match(r"Input device ID|  ?Event |\s+(Min|Max|Flat|Resolution)|Properties", line)]
+    kept = [line for line in lines if re.match(r"Input device ID|\s+Event |\s+(Min|Max|Flat|Resolution)|Properties", line)]
     return kept
 
 
@@ -245,7 +261,7 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     """All verdicts of this scene."""
     seen = {}
     for board in BOARDS:
-        for when in ["open", "twin", "silent", "replugged", "flooded", "killed", "stopped", "switched", "after-flood"]:
+        for when in ["open", "twin", "silent", "replugged", "flooded", "after-flood", "shown", "killed", "switched", "stopped"]:
             seen[board, when] = readers.evtest(outcome.text(f"{board}.{when}.evtest"))
     for board in BOARDS:
         _judge_board(board, outcome, seen, checks)
@@ -269,11 +285,12 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     # evtest --query: 10 is pressed, 0 is not.
     checks.equal("the switches", keys, {"after-flood": "10", "after-flood-other": "0", "switch-stick": "10", "switch-pad": "10"})
     checks.equal("10 s at rest: context switches", readers.switches_at_rest(outcome, "idle"), 0)
-    checks.equal("alive", outcome.text("alive").split(), ["before-kill", "end"])
+    checks.equal("alive", outcome.text("alive").split(), ["before-kill", "hidden-again", "end"])
     checks.equal("SIGTERM: exit code", outcome.text("daemon-code").strip(), "0")
     checks.equal("SIGTERM: the twins are gone", outcome.text("left").strip(), "left:")
     log = outcome.text("daemon.log")
-    checks.equal("each twin is in the log", log.count("the wheels are hidden"), 5)
+    # Two at each start, one plugged again, two hidden again.
+    checks.equal("each twin is in the log", log.count("the wheels are hidden"), 7)
     checks.that("no panic in the log", "panicked" not in log, log[-800:])
 
 
@@ -296,5 +313,5 @@ def _judge_board(board: str, outcome: Outcome, seen: dict, checks: Checks) -> No
     checks.equal(f"{board}: joydev numbers its buttons alike", buttons(outcome.text(f"{board}.twin.jstest")), pressed)
     checks.that(f"{board}: joydev saw them", len(pressed) > 30, f"{len(pressed)}")
     checks.equal(f"{board}: joydev has nothing of the board", buttons(outcome.text(f"{board}.silent.jstest")), [])
-    for when in ["killed", "stopped"]:
+    for when in ["shown", "killed", "stopped"]:
         checks.equal(f"{board}: {when}, the board is everybody's again", seen[board, when].packets, opened.packets)

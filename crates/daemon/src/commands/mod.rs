@@ -6,7 +6,7 @@ mod outcome;
 pub use outcome::{Outcome, Refusal};
 
 use std::fmt;
-use tallywheel_units::Degrees;
+use tallywheel_units::{BoardIndex, ButtonNumber, Degrees};
 use tokio::sync::{mpsc, oneshot};
 
 /// The most requests that wait to be done; a user makes one at a time.
@@ -21,10 +21,23 @@ pub enum Command {
     Fly(Choice),
     /// Let the outputs stay where they are, or follow the trims again.
     Hold(Switch),
+    /// Change a trim to another of its gears. `trim` is the name of a trim or of its wheel.
+    Gear { trim: String, gear: Shift },
+    /// Do what the rig file gives a board's button to do.
+    Press { board: BoardIndex, button: ButtonNumber },
     /// Read all files again, as after every save.
     Reload,
     /// The wheel was turned by so many whole turns, forward positive, since the last time this was said.
     Confirm { wheel: String, turns: i32 },
+}
+
+/// Which gear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shift {
+    /// The next one of the aircraft file; after the last the first.
+    Next,
+    /// By its place in the aircraft file, counted from 0.
+    To(usize),
 }
 
 /// Where a trim is.

@@ -2,7 +2,7 @@
 
 use std::fmt;
 use tallywheel_accumulator::Change;
-use tallywheel_units::Counts;
+use tallywheel_units::{Counts, Gear};
 
 /// What was done.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,6 +11,8 @@ pub enum Outcome {
     Aligned { trim: String, change: Change },
     /// Another aircraft is flown, or it was flown already.
     Flying { stem: String, aircraft: String, was_flying: bool },
+    /// The trim is in another gear.
+    Geared { trim: String, gear: Gear, change: Change },
     /// The outputs are held (`true`) or follow.
     Held(bool),
     /// All files were read; so many said something new, and so many of them are wrong.
@@ -31,6 +33,12 @@ pub enum Refusal {
     /// The trim has no position of this name.
     #[error("trim {trim} has no position {given}; there are: {}", choices.join(", "))]
     NoSuchPosition { trim: String, given: String, choices: Vec<String> },
+    /// The trim has no such gear; they are counted from 0.
+    #[error("trim {trim} has no gear {given}; it has {gears}")]
+    NoSuchGear { trim: String, given: usize, gears: usize },
+    /// The rig gives the button nothing to do.
+    #[error("the rig file gives this button nothing to do")]
+    NoSuchButton,
     /// There is no such aircraft.
     #[error("there is no aircraft {given}; there are: {}", choices.join(", "))]
     NoSuchAircraft { given: String, choices: Vec<String> },
@@ -51,6 +59,7 @@ impl fmt::Display for Outcome {
             Self::Aligned { trim, change } => write!(f, "trim {trim} aligned: {change}"),
             Self::Flying { aircraft, was_flying: true, .. } => write!(f, "flying {aircraft} already"),
             Self::Flying { aircraft, .. } => write!(f, "flying {aircraft}"),
+            Self::Geared { trim, gear, .. } => write!(f, "trim {trim} is in gear {gear}"),
             Self::Held(true) => f.write_str("outputs are held"),
             Self::Held(false) => f.write_str("outputs follow"),
             Self::Reloaded { changed, wrong } => {

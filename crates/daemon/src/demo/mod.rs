@@ -19,7 +19,7 @@ use screen::{Screen, Show};
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
 use tallywheel_hid_reader::Recording;
-use tallywheel_output::{Frame, OutputConfig, Supervised, Template};
+use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
@@ -39,12 +39,12 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     let mut player = player()?;
     let mut receiver = Receiver::open()?;
     let trims = (0_u8..).map(TrimIndex::new).zip(player.names().trims().map(str::to_owned)).collect();
-    let mut output =
-        Supervised::new(OutputConfig::Datagram { to: receiver.address(), template: Template::Json, trims });
+    let clock = Clock::start();
+    let datagram = DatagramConfig::new(receiver.address(), Template::Json, trims);
+    let mut output = Supervised::new(OutputConfig::Datagram(datagram), clock.epoch());
 
     let live = !args.json && !args.fast && std::io::stdout().is_terminal();
     let mut screen = Screen::new(if live { Show::Picture } else { Show::Lines });
-    let clock = Clock::start();
     let first = player.due().unwrap_or(Timestamp::START);
     let mut next_show = first;
     publish(&mut output, &player, first);

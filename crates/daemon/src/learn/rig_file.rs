@@ -143,13 +143,7 @@ fn board(
     let Some(table) = boards.get_mut(place) else { return Err(RigFileError::Mend("no board".to_owned())) };
     let name = text_of(table, "name").unwrap_or_default().to_owned();
     if let Some(interval) = interval.filter(|interval| interval.sure) {
-        let within = interval.plus_minus.unwrap_or(0.0);
-        let own = table.get("report_interval_ms").and_then(number);
-        if own.is_none_or(|own| (own - interval.value).abs() > within) {
-            let whole = interval.value.round();
-            let nice = if (whole - interval.value).abs() <= within { whole } else { interval.value };
-            set(table, "report_interval_ms", plain(nice));
-        }
+        set_ms(table, "report_interval_ms", interval);
     } else if let (Some(interval), None) = (interval, table.get("report_interval_ms")) {
         kept.push(format!("report_interval_ms was not written: {}.", interval.why));
     }
@@ -161,6 +155,17 @@ fn board(
         }
     }
     Ok(name)
+}
+
+/// Writes a sure time unless the file's own is the same as far as anybody can tell.
+fn set_ms(table: &mut Table, key: &str, learnt: &Value<f64>) {
+    let within = learnt.plus_minus.unwrap_or(0.0);
+    let own = table.get(key).and_then(number);
+    if own.is_none_or(|own| (own - learnt.value).abs() > within) {
+        let whole = learnt.value.round();
+        let nice = if (whole - learnt.value).abs() <= within { whole } else { learnt.value };
+        set(table, key, plain(nice));
+    }
 }
 
 #[expect(clippy::cast_precision_loss, clippy::as_conversions, reason = "a report interval is a small number")]
@@ -188,14 +193,25 @@ fn write(table: &mut Table, wheel: &LearntWheel, buttons: [i64; 2], kept: &mut V
         set(table, key, button.into());
     }
     let mut counts = i64::from(wheel.counts_per_turn.value);
+    // What one of the decoder's counts is of those learnt, which are edges for A and B.
+    let mut edges = 1;
     if kind == Kind::Pulses {
         table.remove("counts_per_cycle");
+        for (key, learnt) in [("pulse_on_ms", &wheel.pulse_on_ms), ("pulse_off_ms", &wheel.pulse_off_ms)] {
+            if let Some(learnt) = learnt.as_ref().filter(|learnt| learnt.sure && in_file(learnt.value)) {
+                set_ms(table, key, learnt);
+            }
+        }
     } else {
+        for key in ["pulse_on_ms", "pulse_off_ms"] {
+            table.remove(key);
+        }
         let own = table.get("counts_per_cycle").and_then(Item::as_integer).unwrap_or(4);
         let usable = matches!(own, 1 | 2) && counts % (4 / own) == 0;
         let per_cycle = if usable { own } else { 4 };
         set(table, "counts_per_cycle", per_cycle.into());
         counts = counts * per_cycle / 4;
+        edges = 4 / per_cycle;
     }
     let per_turn = &wheel.counts_per_turn;
     match table.get("counts_per_turn").and_then(Item::as_integer) {
@@ -214,12 +230,31 @@ fn write(table: &mut Table, wheel: &LearntWheel, buttons: [i64; 2], kept: &mut V
             }
         }
     }
+    let per_detent = wheel.counts_per_click.as_ref().filter(|click| click.sure);
+    if let Some(counts) = per_detent.and_then(|click| whole_detents(click.value, edges)) {
+        set(table, "counts_per_detent", counts.into());
+    }
     for (key, learnt) in [("inverted", wheel.inverted.value), ("reversed", false)] {
         // The buttons are in the order that makes the first turn forward.
         if learnt || table.get(key).and_then(Item::as_bool) == Some(true) {
             set(table, key, learnt.into());
         }
     }
+}
+
+/// Whether a pulse time is one that the file takes.
+fn in_file(ms: f64) -> bool {
+    (0.125..=1000.0).contains(&ms)
+}
+
+/// Counts from detent to detent, where they are a whole number of `edges` each. An encoder with several detents to a
+/// count has none that the file could say.
+#[expect(clippy::cast_possible_truncation, clippy::as_conversions, reason = "whole and at most a thousand")]
+fn whole_detents(learnt: f64, edges: i64) -> Option<i64> {
+    let whole = learnt.round();
+    let near = (whole - learnt).abs() < 0.01 && (1.0..=4000.0).contains(&whole);
+    let counts = near.then_some(whole as i64).filter(|counts| counts % edges == 0)? / edges;
+    (1..=1000).contains(&counts).then_some(counts)
 }
 
 /// Sets a key, its comments kept but for one of ours that is no longer true.
@@ -331,6 +366,59 @@ mod tests {
             counts_per_turn = 23 # unsure: an eye errs
         "##]],
         );
+    }
+
+    #[test]
+    fn pulse_times_and_detents_are_written_when_they_are_sure() {
+        let mut learnt = wheel(Kind::Pulses, [3, 4], 24, true);
+        learnt.pulse_on_ms = Some(Value::sure(19.9, "steady").within(0.4));
+        learnt.pulse_off_ms = Some(Value::unsure(11.0, "never that fast"));
+        learnt.counts_per_click = Some(Value::sure(1.0, "eight clicks"));
+        let written = |learnt: &LearntWheel, own: &str| {
+            let text = update("rig.toml", Some(own), USB, learnt, None).unwrap().text;
+            text.lines()
+                .rev()
+                .take_while(|line| !line.starts_with("[["))
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        };
+        let text = written(&learnt, OWN);
+        assert!(text.contains(&"pulse_on_ms = 20".to_owned()), "{text:?}");
+        assert!(text.contains(&"counts_per_detent = 1".to_owned()), "{text:?}");
+        assert!(!text.iter().any(|line| line.contains("pulse_off")), "{text:?}");
+        // The same within its doubt is left as the user wrote it; what is unsure replaces nothing.
+        let own =
+            format!("{OWN}pulse_on_ms = 20.2 # mine\npulse_off_ms = 5\ncounts_per_detent = 2 # clicks\n");
+        let text = written(&learnt, &own);
+        for line in ["pulse_on_ms = 20.2 # mine", "pulse_off_ms = 5", "counts_per_detent = 1 # clicks"] {
+            assert!(text.contains(&line.to_owned()), "{line}: {text:?}");
+        }
+        learnt.pulse_on_ms = Some(Value::sure(0.01, "a glitch"));
+        assert!(
+            written(&learnt, &own).contains(&"pulse_on_ms = 20.2 # mine".to_owned()),
+            "not one that the file takes"
+        );
+        // Raw lines have no pulses, and their counts are edges until the file's counts per cycle are applied.
+        let mut raw = wheel(Kind::Quadrature, [4, 3], 96, true);
+        raw.counts_per_click = Some(Value::sure(4.0, "eight clicks"));
+        let text = written(&raw, &own);
+        assert!(text.contains(&"counts_per_detent = 4 # clicks".to_owned()), "{text:?}");
+        assert!(!text.iter().any(|line| line.starts_with("pulse_")), "{text:?}");
+    }
+
+    #[test]
+    fn detents_of_part_of_a_count_are_not_written() {
+        for (learnt, edges, counts) in [
+            (1.0, 1, Some(1)),
+            (4.0, 4, Some(1)),
+            (2.0, 4, None),
+            (0.5, 1, None),
+            (4.3, 1, None),
+            (8.0, 2, Some(4)),
+            (f64::NAN, 1, None),
+        ] {
+            assert_eq!(whole_detents(learnt, edges), counts, "{learnt} {edges}");
+        }
     }
 
     const OWN: &str = "# My rig.\nname = \"bench\"\n\n[[board]]\nname = \"main\"\nusb = \"1209:7A11\" # left\nreport_interval_ms = 8 # from the box\n\n\

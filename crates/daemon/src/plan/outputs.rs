@@ -1,17 +1,22 @@
 //! The outputs that the aircraft file asks for, in the words of the output crate.
 
 use super::PlanError;
-use tallywheel_output::{ConfigProblem, OutputConfig, Pace, StepsTrim};
-use tallywheel_profile as profile;
-use tallywheel_profile::{Aircraft, Rig};
+use tallywheel_output::{ConfigProblem, DatagramConfig, OutputConfig, Pace, StepsTrim};
+use tallywheel_profile::{Aircraft, AxisCode, Output, Rig, Steps};
 use tallywheel_units::TrimIndex;
 
 /// The aircraft's outputs, each of which can be opened as far as the files alone decide.
 ///
-/// An axis may stand among them on a system that has none, so that aircraft files can be shared, as long as
-/// another output works there: opening it then says in the log what is the matter, and so does `check`.
-pub(super) fn configs(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<OutputConfig>, PlanError> {
-    let configs: Vec<_> = aircraft.outputs.iter().map(|output| config(rig, aircraft, output)).collect();
+/// A virtual joystick has the axes of every aircraft of the `fleet` that uses it, so that it stays the same joystick
+/// whatever is flown. It may stand among them on a system that has none, so that aircraft files can be shared, as long
+/// as another output works there: opening it then says in the log what is the matter, and so does `check`.
+pub(super) fn configs(
+    rig: &Rig,
+    aircraft: &Aircraft,
+    fleet: &[&Aircraft],
+) -> Result<Vec<OutputConfig>, PlanError> {
+    let configs: Vec<_> =
+        aircraft.outputs.iter().map(|output| config(rig, aircraft, fleet, output)).collect();
     let some_work = configs.iter().any(|config| config.check().is_ok());
     for config in &configs {
         match config.check() {
@@ -23,21 +28,25 @@ pub(super) fn configs(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<OutputConfig
     Ok(configs)
 }
 
-fn config(rig: &Rig, aircraft: &Aircraft, output: &profile::Output) -> OutputConfig {
+fn config(rig: &Rig, aircraft: &Aircraft, fleet: &[&Aircraft], output: &Output) -> OutputConfig {
     match output {
-        profile::Output::Axis { device, axes } => OutputConfig::Axis {
+        Output::Axis { device, axes, scale } => OutputConfig::Axis {
             device_name: device.clone().unwrap_or_else(|| rig.device_name()),
             axes: axes.clone(),
+            declared: axes_of(device.as_deref(), fleet),
+            scale: *scale,
         },
-        profile::Output::Datagram { to, template, trims } => OutputConfig::Datagram {
-            to: *to,
-            template: match template {
-                profile::Template::Json => tallywheel_output::Template::Json,
-                profile::Template::Line => tallywheel_output::Template::Line,
-            },
-            trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
-        },
-        profile::Output::Steps(steps) => OutputConfig::Steps {
+        Output::Datagram { to, template, trims, scale, min_interval, keep_alive } => {
+            OutputConfig::Datagram(DatagramConfig {
+                to: to.clone(),
+                template: template.clone(),
+                trims: trims.iter().filter_map(|trim| Some((*trim, trim_name(aircraft, *trim)?))).collect(),
+                scale: *scale,
+                min_interval: *min_interval,
+                keep_alive: *keep_alive,
+            })
+        }
+        Output::Steps(steps) => OutputConfig::Steps {
             device_name: steps.device.clone().unwrap_or_else(|| rig.steps_device_name()),
             trims: steps.trims.iter().map(|&(trim, low, high)| StepsTrim { trim, low, high }).collect(),
             pace: pace(steps),
@@ -45,7 +54,21 @@ fn config(rig: &Rig, aircraft: &Aircraft, output: &profile::Output) -> OutputCon
     }
 }
 
-fn pace(steps: &profile::Steps) -> Pace {
+/// All axes that some aircraft has on this joystick.
+fn axes_of(joystick: Option<&str>, fleet: &[&Aircraft]) -> Vec<AxisCode> {
+    let outputs = fleet.iter().flat_map(|aircraft| &aircraft.outputs);
+    let used: Vec<_> = outputs
+        .filter_map(|output| match output {
+            Output::Axis { device, axes, .. } if device.as_deref() == joystick => Some(axes),
+            _ => None,
+        })
+        .flatten()
+        .map(|(_, axis)| *axis)
+        .collect();
+    AxisCode::ALL.into_iter().filter(|axis| used.contains(axis)).collect()
+}
+
+fn pace(steps: &Steps) -> Pace {
     let usual = Pace::new(steps.presses);
     Pace {
         presses: steps.presses,
@@ -71,7 +94,27 @@ mod tests {
     fn steps(keys: &str) -> OutputConfig {
         let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
         let aircraft = tallywheel_profile::aircraft("plover.toml", &format!("{AIRCRAFT}{keys}")).unwrap();
-        configs(&rig, &aircraft).unwrap().remove(0)
+        configs(&rig, &aircraft, &[]).unwrap().remove(0)
+    }
+
+    #[test]
+    fn a_joystick_has_the_axes_of_all_aircraft_that_use_it() {
+        let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
+        let aircraft = |name: &str, keys: &str| {
+            let text = format!(
+                "name = \"{name}\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 720\n[[output]]\nkind = \"axis\"\n{keys}"
+            );
+            tallywheel_profile::aircraft("a.toml", &text).unwrap()
+        };
+        let first = aircraft("a", "axes = { rudder = \"rz\" }\n");
+        let second = aircraft("b", "axes = { rudder = \"y\" }\n");
+        let other = aircraft("c", "device = \"other\"\naxes = { rudder = \"rx\" }\n");
+        let OutputConfig::Axis { declared, .. } =
+            configs(&rig, &first, &[&other, &first, &second]).unwrap().remove(0)
+        else {
+            panic!("no axis")
+        };
+        assert_eq!(declared, [AxisCode::Y, AxisCode::Rz]);
     }
 
     #[test]

@@ -5,8 +5,10 @@ use super::lines::{FixedJson, MarginJson, Named, PositionSummary, Summary};
 use crate::failure::Failure;
 use crate::plan::{BoardPath, BoardPlan, Names, Plan};
 use crate::tally::{Effect, Tally};
+use std::collections::VecDeque;
+use tallywheel_accumulator::Place;
 use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
-use tallywheel_units::{BoardIndex, Buttons, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Buttons, Margin, Timestamp, WheelIndex};
 
 /// What came of a report.
 #[derive(Debug, Clone, Copy)]
@@ -31,6 +33,7 @@ pub struct Player {
     recording: Recording,
     next: usize,
     next_mark: usize,
+    placed: VecDeque<(Timestamp, usize, Place, Margin)>,
 }
 
 impl Player {
@@ -78,7 +81,15 @@ impl Player {
             let wanted: Vec<_> = free.iter().map(|board| plan.names.board(board.board())).collect();
             return Err(Failure::NoCommonBoard { recorded: recorded.join(", "), wanted: wanted.join(", ") });
         }
-        Ok(Self { names: plan.names, tally: plan.tally, paths, recording, next: 0, next_mark: 0 })
+        Ok(Self {
+            names: plan.names,
+            tally: plan.tally,
+            paths,
+            recording,
+            next: 0,
+            next_mark: 0,
+            placed: VecDeque::new(),
+        })
     }
 
     /// What things are called.
@@ -128,6 +139,11 @@ impl Player {
         &mut self.tally
     }
 
+    /// Puts trims somewhere just before the report that is read at these times or later, in the order of time.
+    pub fn place(&mut self, placed: impl IntoIterator<Item = (Timestamp, usize, Place, Margin)>) {
+        self.placed.extend(placed);
+    }
+
     /// When the last report was read.
     #[must_use]
     pub fn end(&self) -> Timestamp {
@@ -151,6 +167,9 @@ impl Player {
         }
         let Some(report) = self.recording.reports.get(self.next) else { return false };
         self.next += 1;
+        while let Some((_, trim, place, margin)) = self.placed.pop_front_if(|(at, ..)| *at <= report.at) {
+            self.tally.resume(trim, place, margin);
+        }
         if let Some(path) = self.paths.get_mut(report.device).and_then(Option::as_mut) {
             let (at, board) = (report.at, path.board());
             path.report(at, &report.bytes, &mut self.tally, &mut |wheel, effect| {

@@ -63,6 +63,8 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
     for Start { trim, degrees, margin } in found.starts {
         player.tally_mut().resume(trim, Place::At(degrees), margin);
     }
+    let placed = found.placed.into_iter();
+    player.place(placed.map(|(at, Start { trim, degrees, margin })| (at, trim, Place::At(degrees), margin)));
     let page = make(&rig, &file.aircraft, player, &plans, &origin)?;
     write(&page, args.output.as_ref(), out)
 }

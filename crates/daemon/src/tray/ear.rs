@@ -22,21 +22,21 @@ impl Ear {
     /// Hears of a note. `name` is what its board is called.
     pub fn hear(&mut self, note: &Note, name: impl FnOnce(BoardIndex) -> String) {
         let Note::Board { board, change } = note else { return };
-        if matches!(change, BoardChange::Reading { .. }) {
-            self.reading.insert(*board);
-        } else {
-            self.reading.remove(board);
-        }
+        match change {
+            BoardChange::Reading { .. } => self.reading.insert(*board),
+            BoardChange::Gone | BoardChange::Missing | BoardChange::Refused { .. } => {
+                self.reading.remove(board)
+            }
+            // Whether its wheels are hidden or not, it is read.
+            BoardChange::Hidden { .. } | BoardChange::NotHidden { .. } => return,
+        };
         let (title, body, bad) = match change {
             BoardChange::Gone => {
                 ("was unplugged", "Tallywheel waits for it. Align the trims when it is back.", true)
             }
             BoardChange::Reading { .. } => ("is back", "Align the trims if the wheels were turned.", false),
             // That is no news: either it never was there, or its loss was told already.
-            BoardChange::Missing
-            | BoardChange::Refused { .. }
-            | BoardChange::Hidden { .. }
-            | BoardChange::NotHidden { .. } => return,
+            _ => return,
         };
         let title = format!("The board {} {title}", name(*board));
         self.tell(Message { subject: Subject::Board(*board), title, body: body.to_owned(), bad });

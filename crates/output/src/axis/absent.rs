@@ -1,5 +1,5 @@
-use super::Place;
-use crate::{ConfigProblem, Output, OutputError};
+use super::{Course, Place};
+use crate::{AxisCode, ConfigProblem, Output, OutputError};
 
 /// Systems other than Linux take a virtual joystick only from a kernel driver, which this is not.
 pub(super) const fn check() -> Result<(), ConfigProblem> {
@@ -11,6 +11,8 @@ pub(super) fn open(
     _name: String,
     _device_name: &str,
     _places: &[Place],
+    _declared: &[AxisCode],
+    _course: Course,
 ) -> Result<Box<dyn Output>, OutputError> {
     Err(ConfigProblem::NoKernelDriver.into())
 }
@@ -22,7 +24,7 @@ mod tests {
     #[test]
     fn the_error_says_what_to_use_instead() {
         assert_eq!(check(), Err(ConfigProblem::NoKernelDriver));
-        let error = open(String::new(), "Tallywheel bench", &[]).map(|_| ()).unwrap_err();
+        let error = open(String::new(), "Tallywheel bench", &[], &[], Course::Whole).map(|_| ()).unwrap_err();
         assert_eq!(
             error.to_string(),
             "virtual axes and buttons need a kernel driver, and this system has none: use a datagram output"

@@ -1,5 +1,5 @@
-use super::Place;
 use super::joystick::Joystick;
+use super::{Course, Place};
 use crate::{AxisCode, ConfigProblem, Output, OutputError};
 use evdev::uinput::VirtualDevice;
 use evdev::{AbsInfo, AbsoluteAxisCode, AttributeSet, BusType, InputId, KeyCode, UinputAbsSetup};
@@ -27,16 +27,20 @@ pub(super) fn open(
     name: String,
     device_name: &str,
     places: &[Place],
+    declared: &[AxisCode],
+    course: Course,
 ) -> Result<Box<dyn Output>, OutputError> {
     let builder = VirtualDevice::builder().map_err(|error| not_opened(error, Step::Open))?;
-    let node = create(builder, device_name, places).map_err(|error| not_opened(error, Step::Create))?;
-    Ok(Box::new(Joystick::new(name, node, places)))
+    let node =
+        create(builder, device_name, places, declared).map_err(|error| not_opened(error, Step::Create))?;
+    Ok(Box::new(Joystick::new(name, node, places, declared, course)))
 }
 
 fn create(
     builder: evdev::uinput::VirtualDeviceBuilder<'_>,
     device_name: &str,
     places: &[Place],
+    declared: &[AxisCode],
 ) -> io::Result<File> {
     // SDL takes a device for a joystick if it has X, Y and a joystick button, and udev takes one without a
     // button for an accelerometer; so these are there even if a single wheel moves another axis.
@@ -46,7 +50,7 @@ fn create(
         .name(device_name)
         .input_id(InputId::new(BusType::BUS_VIRTUAL, VENDOR, PRODUCT, VERSION))
         .with_keys(&buttons)?;
-    for setup in setups(places) {
+    for setup in setups(places, declared) {
         builder = builder.with_absolute_axis(&setup)?;
     }
     // The device lives as long as any descriptor of the node, so this one is all that is kept of it: the
@@ -55,9 +59,9 @@ fn create(
 }
 
 /// The axes that the device has, each at its start.
-fn setups(places: &[Place]) -> Vec<UinputAbsSetup> {
+fn setups(places: &[Place], declared: &[AxisCode]) -> Vec<UinputAbsSetup> {
     let mut axes: Vec<_> = places.iter().map(|place| (place.axis, place.value)).collect();
-    for axis in [AxisCode::X, AxisCode::Y] {
+    for &axis in [AxisCode::X, AxisCode::Y].iter().chain(declared) {
         if !axes.iter().any(|&(present, _)| present == axis) {
             axes.push((axis, AxisValue::NEUTRAL.get()));
         }
@@ -114,7 +118,7 @@ pub(crate) fn not_opened(error: io::Error, step: Step) -> OutputError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{ErrorKind, OutputConfig};
+    use crate::{Epoch, ErrorKind, OutputConfig, Scale};
     use expect_test::expect;
     use std::path::Path;
     use tallywheel_units::TrimIndex;
@@ -126,12 +130,23 @@ mod tests {
     /// X and Y are 0 and 1 in `include/uapi/linux/input-event-codes.h`, RZ is 5.
     #[test]
     fn a_single_wheel_still_makes_a_joystick_with_x_and_y() {
-        let axes = |places: &[Place]| -> Vec<_> {
-            setups(places).iter().map(|setup| (setup.code(), setup.absinfo().value())).collect()
+        let axes = |places: &[Place], declared: &[AxisCode]| -> Vec<_> {
+            setups(places, declared).iter().map(|setup| (setup.code(), setup.absinfo().value())).collect()
         };
-        assert_eq!(axes(&[place(AxisCode::Rz, 1234)]), [(5, 1234), (0, 0), (1, 0)]);
-        assert_eq!(axes(&[place(AxisCode::Y, -7)]), [(1, -7), (0, 0)]);
-        assert_eq!(axes(&[place(AxisCode::X, 1), place(AxisCode::Y, 2)]), [(0, 1), (1, 2)]);
+        assert_eq!(axes(&[place(AxisCode::Rz, 1234)], &[]), [(5, 1234), (0, 0), (1, 0)]);
+        assert_eq!(axes(&[place(AxisCode::Y, -7)], &[]), [(1, -7), (0, 0)]);
+        assert_eq!(axes(&[place(AxisCode::X, 1), place(AxisCode::Y, 2)], &[]), [(0, 1), (1, 2)]);
+    }
+
+    /// Z and RUDDER are 2 and 7.
+    #[test]
+    fn declared_axes_are_there_once_and_rest_in_the_middle() {
+        let declared = [AxisCode::Z, AxisCode::X, AxisCode::Rudder, AxisCode::Z];
+        let axes: Vec<_> = setups(&[place(AxisCode::Z, 9)], &declared)
+            .iter()
+            .map(|setup| (setup.code(), setup.absinfo().value()))
+            .collect();
+        assert_eq!(axes, [(2, 9), (0, 0), (1, 0), (7, 0)]);
     }
 
     #[test]
@@ -167,7 +182,7 @@ mod tests {
     }
 
     fn info() -> AbsInfo {
-        setups(&[place(AxisCode::X, 0)])[0].absinfo()
+        setups(&[place(AxisCode::X, 0)], &[])[0].absinfo()
     }
 
     /// First that the transliterations give what was seen (facts from running them on other ranges: 0..65535
@@ -234,8 +249,10 @@ mod tests {
         let config = OutputConfig::Axis {
             device_name: "Tallywheel test".to_owned(),
             axes: vec![(TrimIndex::new(0), AxisCode::X)],
+            declared: vec![AxisCode::Rudder],
+            scale: Scale::UNIT,
         };
-        match crate::open(&config) {
+        match crate::open(&config, Epoch::ZERO) {
             Ok(output) => {
                 assert!(Path::new("/dev/uinput").exists());
                 assert_eq!(output.name(), "axis \"Tallywheel test\"");

@@ -1,9 +1,10 @@
-use super::Place;
+use super::device::kernel_code;
 use super::event::{EVENT_BYTES, encode};
-use crate::{ConfigProblem, Frame, Output, OutputError};
+use super::{Course, Place};
+use crate::{AxisCode, ConfigProblem, Frame, Output, OutputConfig, OutputError};
 use evdev::{AbsoluteAxisCode, EventType, SynchronizationCode};
 use std::io::{self, Write};
-use tallywheel_units::TrimIndex;
+use tallywheel_units::{AxisValue, TrimIndex};
 
 /// Sends axis values to `W`, the open uinput node: one `write` per change, of only what changed.
 #[derive(Debug)]
@@ -11,31 +12,40 @@ pub(super) struct Joystick<W> {
     name: String,
     node: W,
     axes: Vec<Axis>,
+    course: Course,
     /// The bytes of one write; it has room for every axis and the report's end from the start.
     batch: Vec<u8>,
 }
 
 #[derive(Debug)]
 struct Axis {
-    trim: TrimIndex,
+    /// What moves it; with nothing it rests in the middle.
+    trim: Option<TrimIndex>,
     code: AbsoluteAxisCode,
     /// What the kernel has.
     current: i32,
 }
 
 impl<W: Write> Joystick<W> {
-    /// For a device that was created with the values in `places`.
-    pub(super) fn new(name: String, node: W, places: &[Place]) -> Self {
-        let axes: Vec<_> = places
+    /// For a device that was created with the values in `places`, and with the axes of `declared` in the middle.
+    pub(super) fn new(
+        name: String,
+        node: W,
+        places: &[Place],
+        declared: &[AxisCode],
+        course: Course,
+    ) -> Self {
+        let mut axes: Vec<_> = places
             .iter()
-            .map(|place| Axis {
-                trim: place.trim,
-                code: super::device::kernel_code(place.axis),
-                current: place.value,
-            })
+            .map(|place| Axis { trim: Some(place.trim), code: kernel_code(place.axis), current: place.value })
             .collect();
+        for code in declared.iter().map(|axis| kernel_code(*axis)) {
+            if !axes.iter().any(|axis| axis.code == code) {
+                axes.push(Axis { trim: None, code, current: AxisValue::NEUTRAL.get() });
+            }
+        }
         let batch = Vec::with_capacity((axes.len() + 1) * EVENT_BYTES);
-        Self { name, node, axes, batch }
+        Self { name, node, axes, course, batch }
     }
 }
 
@@ -47,8 +57,7 @@ impl<W: Write + Send> Output for Joystick<W> {
     fn publish(&mut self, frame: &Frame<'_>) -> Result<(), OutputError> {
         self.batch.clear();
         for axis in &self.axes {
-            let reading = frame.trim(axis.trim).ok_or(ConfigProblem::NoSuchTrim(axis.trim))?;
-            let value = reading.axis.get();
+            let value = axis.value(frame, self.course)?;
             if value != axis.current {
                 self.batch.extend_from_slice(&encode(EventType::ABSOLUTE.0, axis.code.0, value));
             }
@@ -61,11 +70,30 @@ impl<W: Write + Send> Output for Joystick<W> {
         write_once(&mut self.node, &self.batch)?;
         // Only now has the kernel got them; after an error the next publish sends them again.
         for axis in &mut self.axes {
-            if let Some(reading) = frame.trim(axis.trim) {
-                axis.current = reading.axis.get();
-            }
+            axis.current = axis.value(frame, self.course)?;
         }
         Ok(())
+    }
+
+    /// The device keeps the axes that it was created with; which trims move them may change.
+    fn remap(&mut self, config: &OutputConfig) -> bool {
+        let OutputConfig::Axis { axes, scale, .. } = config else { return false };
+        let has = |axis: AxisCode| self.axes.iter().any(|own| own.code == kernel_code(axis));
+        if !axes.iter().all(|(_, axis)| has(*axis)) {
+            return false;
+        }
+        self.course = Course::new(*scale);
+        for own in &mut self.axes {
+            own.trim = axes.iter().find(|(_, axis)| kernel_code(*axis) == own.code).map(|(trim, _)| *trim);
+        }
+        true
+    }
+}
+
+impl Axis {
+    fn value(&self, frame: &Frame<'_>, course: Course) -> Result<i32, ConfigProblem> {
+        let Some(trim) = self.trim else { return Ok(AxisValue::NEUTRAL.get()) };
+        frame.trim(trim).map(|reading| course.value(reading)).ok_or(ConfigProblem::NoSuchTrim(trim))
     }
 }
 
@@ -91,9 +119,9 @@ fn write_once(node: &mut impl Write, batch: &[u8]) -> Result<(), OutputError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{AxisCode, ErrorKind, TrimReading};
+    use crate::{ErrorKind, TrimReading};
     use std::collections::VecDeque;
-    use tallywheel_units::{AxisValue, Timestamp};
+    use tallywheel_units::Timestamp;
 
     /// Takes what a uinput node would, one entry per `write`.
     #[derive(Debug, Default)]
@@ -127,7 +155,7 @@ mod tests {
     fn joystick() -> Joystick<Node> {
         let place = |trim, axis, value| Place { trim: TrimIndex::new(trim), axis, value };
         let places = [place(0, AxisCode::Rz, 100), place(1, AxisCode::X, 0)];
-        Joystick::new("axis".to_owned(), Node::default(), &places)
+        Joystick::new("axis".to_owned(), Node::default(), &places, &[AxisCode::Y, AxisCode::X], Course::Whole)
     }
 
     /// Type, code and value by their places in `struct input_event` on a 64-bit little-endian machine.
@@ -169,6 +197,27 @@ mod tests {
         );
     }
 
+    /// Another aircraft is flown with the same joystick: trim 0 is on Y then, and what was on RZ and X rests.
+    #[cfg(all(target_pointer_width = "64", target_endian = "little"))]
+    #[test]
+    fn another_aircraft_moves_the_axes_of_the_same_device() {
+        let config = |axis| OutputConfig::Axis {
+            device_name: "axis".to_owned(),
+            axes: vec![(TrimIndex::new(0), axis)],
+            declared: vec![],
+            scale: tallywheel_units::Scale::UNIT,
+        };
+        let mut joystick = joystick();
+        assert!(!joystick.remap(&config(AxisCode::Rudder)) && !joystick.remap(&OutputConfig::Null));
+        publish(&mut joystick, &[100, 0]).unwrap();
+        assert!(joystick.node.writes.is_empty(), "nothing has changed so far");
+        assert!(joystick.remap(&config(AxisCode::Y)));
+        publish(&mut joystick, &[7]).unwrap();
+        assert_eq!(events(&joystick.node.writes[0]), [(3, 5, 0), (3, 1, 7), (0, 0, 0)]);
+        publish(&mut joystick, &[7]).unwrap();
+        assert_eq!(joystick.node.writes.len(), 1);
+    }
+
     #[test]
     fn what_the_kernel_did_not_take_is_written_again() {
         let mut joystick = joystick();
@@ -205,7 +254,7 @@ mod tests {
     fn nothing_is_allocated_per_frame() {
         let places: Vec<_> =
             AxisCode::ALL.into_iter().map(|axis| Place { trim: TrimIndex::new(0), axis, value: 0 }).collect();
-        let mut joystick = Joystick::new("axis".to_owned(), io::sink(), &places);
+        let mut joystick = Joystick::new("axis".to_owned(), io::sink(), &places, &[], Course::Whole);
         let frames = [readings(&[1]), readings(&[-32767]), readings(&[-32767])];
         let counted = allocation_counter::measure(|| {
             for trims in &frames {

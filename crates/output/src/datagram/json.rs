@@ -1,9 +1,9 @@
+use super::encoder::{Encoder, Stamp};
 use super::number;
-use super::template::Encoder;
 use crate::TrimReading;
 use std::fmt::Write as _;
 use std::io::Write as _;
-use tallywheel_units::Timestamp;
+use tallywheel_units::Scale;
 
 const HEAD: &str = "{\"tallywheel\":1,\"sequence\":";
 const TIME: &str = ",\"time_us\":";
@@ -29,11 +29,12 @@ const LONGEST_MARGIN: usize = 2 * 19 + 3;
 pub(super) struct Json {
     /// Each trim's name as a JSON string, quotes included.
     names: Vec<String>,
+    scale: Scale,
 }
 
 impl Json {
-    pub(super) fn new<'a>(names: impl Iterator<Item = &'a str>) -> Self {
-        Self { names: names.map(quoted).collect() }
+    pub(super) fn new<'a>(names: impl Iterator<Item = &'a str>, scale: Scale) -> Self {
+        Self { names: names.map(quoted).collect(), scale }
     }
 }
 
@@ -45,19 +46,20 @@ impl Encoder for Json {
         HEAD.len() + TIME.len() + TRIMS.len() + 2 * LONGEST_U64 + trims + TAIL.len()
     }
 
-    fn differs(&self, before: &TrimReading, after: &TrimReading) -> bool {
+    fn differs(&mut self, _place: usize, before: &TrimReading, after: &TrimReading) -> bool {
         before != after
     }
 
-    fn encode(&self, sequence: u64, at: Timestamp, readings: &[TrimReading], into: &mut Vec<u8>) {
+    fn encode(&self, stamp: Stamp, readings: &[TrimReading], into: &mut Vec<u8>) {
+        let Stamp { sequence, time_us } = stamp;
         // Writing to a Vec cannot fail.
-        let _infallible = write!(into, "{HEAD}{sequence}{TIME}{}{TRIMS}", at.micros());
+        let _infallible = write!(into, "{HEAD}{sequence}{TIME}{time_us}{TRIMS}");
         for (place, (name, reading)) in self.names.iter().zip(readings).enumerate() {
             if place > 0 {
                 into.push(b',');
             }
             let _infallible = write!(into, "{name}{POSITION}");
-            number::json(reading.normalized.get(), into);
+            number::json(self.scale.apply(reading.normalized), into);
             let _infallible = write!(into, "{AXIS}{}{DEGREES}", reading.axis.get());
             number::json(reading.degrees.get(), into);
             let _infallible = write!(into, "{COUNTS}{}{MARGIN}", reading.counts.get());
@@ -94,6 +96,7 @@ fn quoted(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::samples::{any_reading, any_scale};
     use proptest::prelude::*;
     use serde_json::{Value, json};
     use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized};
@@ -108,10 +111,10 @@ mod tests {
         }
     }
 
-    fn encode(names: &[&str], sequence: u64, at: Timestamp, readings: &[TrimReading]) -> String {
-        let encoder = Json::new(names.iter().copied());
+    fn encode(names: &[&str], sequence: u64, time_us: u64, readings: &[TrimReading]) -> String {
+        let encoder = Json::new(names.iter().copied(), Scale::UNIT);
         let mut bytes = Vec::new();
-        encoder.encode(sequence, at, readings, &mut bytes);
+        encoder.encode(Stamp { sequence, time_us }, readings, &mut bytes);
         assert!(bytes.len() <= encoder.largest(), "{} > {}", bytes.len(), encoder.largest());
         String::from_utf8(bytes).unwrap()
     }
@@ -120,10 +123,9 @@ mod tests {
     fn a_datagram_is_the_documented_object() {
         let rudder = reading(-0.25, -8192, 240.0, -21, Margin::CERTAIN);
         let elevator = reading(1.0, 32767, 635.0, 170, Margin::UNKNOWN);
-        let at = Timestamp::from_nanos(3_400_150_999);
         assert_eq!(
-            encode(&["rudder", "elevator"], 12, at, &[rudder, elevator]),
-            "{\"tallywheel\":1,\"sequence\":12,\"time_us\":3400150,\"trims\":{\
+            encode(&["rudder", "elevator"], 12, 1_795_574_403_400_150, &[rudder, elevator]),
+            "{\"tallywheel\":1,\"sequence\":12,\"time_us\":1795574403400150,\"trims\":{\
              \"rudder\":{\"position\":-0.25,\"axis\":-8192,\"degrees\":240,\"counts\":-21,\"margin\":[0,0]},\
              \"elevator\":{\"position\":1,\"axis\":32767,\"degrees\":635,\"counts\":170,\"margin\":null}}}"
         );
@@ -132,7 +134,7 @@ mod tests {
     #[test]
     fn a_limit_on_one_side_only_is_none() {
         let doubt = Margin::new(Counts::new(4), Margin::UNKNOWN.high());
-        let text = encode(&["t"], 0, Timestamp::START, &[reading(0.0, 0, 0.0, 0, doubt)]);
+        let text = encode(&["t"], 0, 0, &[reading(0.0, 0, 0.0, 0, doubt)]);
         assert!(text.contains("\"margin\":null"), "{text}");
     }
 
@@ -149,20 +151,41 @@ mod tests {
             Margin::both(most),
         );
         let names = ["a\0b", "\u{1f}", "\u{10ffff}"];
-        let at = Timestamp::from_nanos(u64::MAX);
-        let text = encode(&names, u64::MAX, at, &[worst; 3]);
-        let spare = Json::new(names.into_iter()).largest() - text.len();
-        // `time_us` is a thousandth of a u64, and the last trim has no comma.
-        assert_eq!(spare, 4);
+        let text = encode(&names, u64::MAX, u64::MAX, &[worst; 3]);
+        let spare = Json::new(names.into_iter(), Scale::UNIT).largest() - text.len();
+        // The last trim has no comma.
+        assert_eq!(spare, 1);
+    }
+
+    #[test]
+    fn the_range_changes_the_position_and_nothing_else() {
+        let reading = reading(1.0, 32767, 635.0, 170, Margin::CERTAIN);
+        let encoder = Json::new(["t"].into_iter(), Scale::new(0.0, 100.0).unwrap().inverted());
+        let mut bytes = Vec::new();
+        encoder.encode(Stamp { sequence: 0, time_us: 0 }, &[reading], &mut bytes);
+        let value: Value = serde_json::from_slice(&bytes).unwrap();
+        let expected = json!({"position": 0, "axis": 32767, "degrees": 635, "counts": 170, "margin": [0, 0]});
+        assert_eq!(value["trims"]["t"], expected);
     }
 
     proptest! {
+        #[test]
+        fn no_reading_makes_it_larger_than_the_largest(
+            readings in proptest::collection::vec(any_reading(), 3), scale in any_scale(),
+            sequence in any::<u64>(), time_us in any::<u64>(),
+        ) {
+            let encoder = Json::new(["a", "b", "c"].into_iter(), scale);
+            let mut bytes = Vec::new();
+            encoder.encode(Stamp { sequence, time_us }, &readings, &mut bytes);
+            prop_assert!(bytes.len() <= encoder.largest());
+        }
+
         /// serde_json is the outside reader: whatever the names and readings, it sees them as they were.
         #[test]
         fn every_datagram_reads_back(
             names in proptest::collection::btree_set(any::<String>(), 1..4),
             sequence in any::<u64>(),
-            nanos in any::<u64>(),
+            time_us in any::<u64>(),
             position in -1.0..=1.0,
             degrees in -1e6..1e6,
             axis in any::<i64>(),
@@ -174,11 +197,11 @@ mod tests {
             let reading = reading(position, axis, degrees, counts, margin);
             let names: Vec<_> = names.iter().map(String::as_str).collect();
             let readings = vec![reading; names.len()];
-            let text = encode(&names, sequence, Timestamp::from_nanos(nanos), &readings);
+            let text = encode(&names, sequence, time_us, &readings);
             let value: Value = serde_json::from_str(&text).unwrap();
             prop_assert_eq!(&value["tallywheel"], &json!(1));
             prop_assert_eq!(&value["sequence"], &json!(sequence));
-            prop_assert_eq!(&value["time_us"], &json!(nanos / 1_000));
+            prop_assert_eq!(&value["time_us"], &json!(time_us));
             prop_assert_eq!(value["trims"].as_object().unwrap().len(), names.len());
             for name in names {
                 let trim = &value["trims"][name];

@@ -1,39 +1,42 @@
+use super::encoder::{Encoder, Stamp};
 use super::number;
-use super::template::Encoder;
 use crate::{ConfigProblem, TrimReading};
-use tallywheel_units::Timestamp;
+use tallywheel_units::Scale;
 
 /// [`Template::Line`](crate::Template::Line).
 #[derive(Debug)]
 pub(super) struct Line {
     names: Vec<String>,
+    scale: Scale,
 }
 
 impl Line {
-    pub(super) fn new<'a>(names: impl Iterator<Item = &'a str>) -> Result<Self, ConfigProblem> {
+    pub(super) fn new<'a>(names: impl Iterator<Item = &'a str>, scale: Scale) -> Result<Self, ConfigProblem> {
         let names = names.map(|name| {
             let breaks = name.is_empty() || name.chars().any(|c| c.is_whitespace() || c.is_control());
             if breaks { Err(ConfigProblem::NameInLine(name.to_owned())) } else { Ok(name.to_owned()) }
         });
-        Ok(Self { names: names.collect::<Result<_, _>>()? })
+        Ok(Self { names: names.collect::<Result<_, _>>()?, scale })
     }
 }
 
 impl Encoder for Line {
     fn largest(&self) -> usize {
+        let (low, high) = (self.scale.at_low(), self.scale.at_high());
+        let number = number::longest_fixed(low, high, number::USUAL_DIGITS);
         // Each name is followed by a blank, each value by a blank or the newline.
-        self.names.iter().map(|name| name.len() + 1 + number::LONGEST_DECIMAL + 1).sum()
+        self.names.iter().map(|name| name.len() + 1 + number + 1).sum()
     }
 
-    fn differs(&self, before: &TrimReading, after: &TrimReading) -> bool {
+    fn differs(&mut self, _place: usize, before: &TrimReading, after: &TrimReading) -> bool {
         before.normalized != after.normalized
     }
 
-    fn encode(&self, _sequence: u64, _at: Timestamp, readings: &[TrimReading], into: &mut Vec<u8>) {
+    fn encode(&self, _stamp: Stamp, readings: &[TrimReading], into: &mut Vec<u8>) {
         for (name, reading) in self.names.iter().zip(readings) {
             into.extend_from_slice(name.as_bytes());
             into.push(b' ');
-            number::decimal(reading.normalized.get(), into);
+            number::decimal(self.scale.apply(reading.normalized), into);
             into.push(b' ');
         }
         into.pop();
@@ -44,6 +47,7 @@ impl Encoder for Line {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::samples::{any_reading, any_scale};
     use proptest::prelude::*;
     use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized};
 
@@ -52,9 +56,9 @@ mod tests {
     }
 
     fn encode(names: &[&str], readings: &[TrimReading]) -> String {
-        let encoder = Line::new(names.iter().copied()).unwrap();
+        let encoder = Line::new(names.iter().copied(), Scale::UNIT).unwrap();
         let mut bytes = Vec::new();
-        encoder.encode(9, Timestamp::from_nanos(9), readings, &mut bytes);
+        encoder.encode(Stamp { sequence: 9, time_us: 9 }, readings, &mut bytes);
         assert!(bytes.len() <= encoder.largest(), "{} > {}", bytes.len(), encoder.largest());
         String::from_utf8(bytes).unwrap()
     }
@@ -67,25 +71,25 @@ mod tests {
 
     #[test]
     fn the_largest_line_is_known_before_the_first() {
-        let encoder = Line::new(["rudder", "r"].into_iter()).unwrap();
+        let encoder = Line::new(["rudder", "r"].into_iter(), Scale::UNIT).unwrap();
         assert_eq!(encode(&["rudder", "r"], &[at(-0.123_456_789); 2]).len(), encoder.largest());
     }
 
     #[test]
     fn a_name_must_not_break_the_line() {
         for bad in ["", "nose up", "tab\t", "line\n", "\u{a0}", "nul\0", "\u{2028}"] {
-            let problem = Line::new([bad].into_iter()).map(|_| ()).unwrap_err();
+            let problem = Line::new([bad].into_iter(), Scale::UNIT).map(|_| ()).unwrap_err();
             assert_eq!(problem, ConfigProblem::NameInLine(bad.to_owned()));
         }
-        assert!(Line::new(["höhe-1", "a\"b"].into_iter()).is_ok());
+        assert!(Line::new(["höhe-1", "a\"b"].into_iter(), Scale::UNIT).is_ok());
     }
 
     #[test]
     fn only_a_moved_position_makes_a_new_line() {
-        let line = Line::new(["r"].into_iter()).unwrap();
+        let mut line = Line::new(["r"].into_iter(), Scale::UNIT).unwrap();
         let doubtful = TrimReading { margin: Margin::UNKNOWN, ..at(0.5) };
-        assert!(!line.differs(&at(0.5), &doubtful));
-        assert!(line.differs(&at(0.5), &at(0.500_001)));
+        assert!(!line.differs(0, &at(0.5), &doubtful));
+        assert!(line.differs(0, &at(0.5), &at(0.500_001)));
     }
 
     /// A reader of the generic text protocol as FlightGear documents it (docs-mini/README.protocol, ASCII
@@ -99,6 +103,16 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn no_reading_makes_it_larger_than_the_largest(
+            readings in proptest::collection::vec(any_reading(), 3), scale in any_scale(),
+        ) {
+            let encoder = Line::new(["a", "b", "c"].into_iter(), scale).unwrap();
+            let mut bytes = Vec::new();
+            encoder.encode(Stamp { sequence: 0, time_us: 0 }, &readings, &mut bytes);
+            prop_assert!(bytes.len() <= encoder.largest());
+        }
+
         #[test]
         fn a_generic_text_reader_sees_names_and_positions(first in -1.0..=1.0, second in -1.0..=1.0) {
             let text = encode(&["rudder", "elevator"], &[at(first), at(second)]);

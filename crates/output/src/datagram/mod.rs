@@ -1,83 +1,148 @@
 //! UDP datagrams to one receiver.
 
-use crate::{ConfigProblem, Frame, Output, OutputError, Template};
+use crate::{ConfigProblem, Epoch, Frame, Output, OutputError};
 use std::io;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, UdpSocket};
-use tallywheel_units::TrimIndex;
+use tallywheel_units::{Destination, LayoutField, Template, TrimIndex};
 
+mod config;
+mod encoder;
 mod json;
+mod layout;
 mod line;
+mod lookup;
+mod named;
 mod number;
+mod osc;
+mod packed;
 mod sender;
-mod template;
+mod times;
 
+pub use config::DatagramConfig;
+use encoder::Encoder;
+use named::Named;
 use sender::Sender;
-use template::Encoder;
+use times::Times;
 
 /// The most bytes of a datagram. With IP and UDP headers it fits into one Ethernet frame of 1,500 bytes,
 /// with room for a tunnel's own header.
 pub(crate) const LARGEST_DATAGRAM: usize = 1_400;
 
-/// Opens a socket that sends to `to` and never waits.
+/// Opens a socket that sends to `config.to` and never waits. A name is looked up first, on a thread of its own.
 pub(crate) fn open(
     name: String,
-    to: SocketAddr,
-    template: Template,
-    trims: &[(TrimIndex, String)],
+    config: &DatagramConfig,
+    epoch: Epoch,
     start: Option<&Frame<'_>>,
 ) -> Result<Box<dyn Output>, OutputError> {
-    let encoder = encoder(to, template, trims)?;
+    let maker =
+        Maker { name, encoder: encoder(config)?, trims: trims(config), times: Times::new(config, epoch) };
     if let Some(start) = start {
-        for &(trim, _) in trims {
+        for &trim in &maker.trims {
             start.trim(trim).ok_or(ConfigProblem::NoSuchTrim(trim))?;
         }
     }
-    let socket = connect(to).map_err(|source| OutputError::Reopen {
+    match &config.to {
+        Destination::Address(to) => Ok(Box::new(maker.sender(*to)?)),
+        Destination::Host { name, port } => Ok(Box::new(Named::new(name, *port, maker)?)),
+    }
+}
+
+/// All that a sender needs but the socket.
+struct Maker {
+    name: String,
+    encoder: Box<dyn Encoder>,
+    trims: Vec<TrimIndex>,
+    times: Times,
+}
+
+impl Maker {
+    fn sender(self, to: SocketAddr) -> Result<Sender<UdpSocket>, OutputError> {
+        let socket = connect(to).map_err(no_way)?;
+        Ok(self.with(to, socket))
+    }
+
+    fn with<L: sender::Link>(self, to: SocketAddr, link: L) -> Sender<L> {
+        Sender::new(self.name, to, link, self.encoder, self.trims, self.times)
+    }
+}
+
+fn no_way(source: io::Error) -> OutputError {
+    OutputError::Reopen {
         reason: "there is no way to the receiver of the datagrams",
         cure: "check the network and the address in the aircraft file; a broadcast address does not do",
         source,
-    })?;
-    Ok(Box::new(Sender::new(name, to, socket, encoder, trims.iter().map(|&(trim, _)| trim).collect())))
+    }
+}
+
+/// The trims that the datagrams carry.
+fn trims(config: &DatagramConfig) -> Vec<TrimIndex> {
+    match &config.template {
+        Template::Layout(fields) => LayoutField::trims(fields),
+        _ => config.trims.iter().map(|&(trim, _)| trim).collect(),
+    }
 }
 
 /// Checks everything that the configuration alone decides.
-pub(crate) fn check(
-    to: SocketAddr,
-    template: Template,
-    trims: &[(TrimIndex, String)],
-) -> Result<(), ConfigProblem> {
-    encoder(to, template, trims).map(|_| ())
+pub(crate) fn check(config: &DatagramConfig) -> Result<(), ConfigProblem> {
+    encoder(config).map(|_| ())
 }
 
 /// The encoder of a configuration that can work.
-fn encoder(
-    to: SocketAddr,
-    template: Template,
-    trims: &[(TrimIndex, String)],
-) -> Result<Box<dyn Encoder>, ConfigProblem> {
-    if to.port() == 0 || to.ip().is_unspecified() || to.ip() == IpAddr::V4(Ipv4Addr::BROADCAST) {
+fn encoder(config: &DatagramConfig) -> Result<Box<dyn Encoder>, ConfigProblem> {
+    if let Destination::Address(to) = config.to
+        && !is_receiver(to)
+    {
         return Err(ConfigProblem::Address(to));
     }
-    if trims.is_empty() {
+    check_times(config)?;
+    if trims(config).is_empty() {
         return Err(ConfigProblem::NoTrims);
     }
-    let mut seen = Vec::with_capacity(trims.len());
-    for (_, name) in trims {
-        if seen.contains(&name) {
-            return Err(ConfigProblem::NameTwice(name.clone()));
-        }
-        seen.push(name);
+    if let (Some(name), false) = (name_twice(config), matches!(config.template, Template::Layout(_))) {
+        return Err(ConfigProblem::NameTwice(name.to_owned()));
     }
-    let names = trims.iter().map(|(_, name)| name.as_str());
-    let encoder: Box<dyn Encoder> = match template {
-        Template::Json => Box::new(json::Json::new(names)),
-        Template::Line => Box::new(line::Line::new(names)?),
+    let names = config.trims.iter().map(|(_, name)| name.as_str());
+    let scale = config.scale;
+    let encoder: Box<dyn Encoder> = match &config.template {
+        Template::Layout(fields) => Box::new(layout::Layout::new(fields)?),
+        Template::Json => Box::new(json::Json::new(names, scale)),
+        Template::Line => Box::new(line::Line::new(names, scale)?),
+        Template::Osc { prefix } => Box::new(osc::Osc::new(prefix, names, scale)?),
+        Template::Packed => Box::new(packed::Packed::new(config.trims.len(), scale)),
     };
     let bytes = encoder.largest();
     if bytes > LARGEST_DATAGRAM {
         return Err(ConfigProblem::TooLarge { bytes, limit: LARGEST_DATAGRAM });
     }
     Ok(encoder)
+}
+
+fn name_twice(config: &DatagramConfig) -> Option<&str> {
+    let mut seen = Vec::with_capacity(config.trims.len());
+    config.trims.iter().map(|(_, name)| name.as_str()).find(|name| {
+        let twice = seen.contains(name);
+        seen.push(*name);
+        twice
+    })
+}
+
+fn check_times(config: &DatagramConfig) -> Result<(), ConfigProblem> {
+    let shortest = DatagramConfig::SHORTEST_KEEP_ALIVE.max(config.min_interval);
+    if config.min_interval > DatagramConfig::LONGEST_INTERVAL {
+        return Err(ConfigProblem::MinInterval(config.min_interval));
+    }
+    match config.keep_alive {
+        Some(every) if every < shortest || every > DatagramConfig::LONGEST_KEEP_ALIVE => {
+            Err(ConfigProblem::KeepAlive { every, shortest })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Whether it is the address of one receiver.
+fn is_receiver(to: SocketAddr) -> bool {
+    to.port() != 0 && !to.ip().is_unspecified() && to.ip() != IpAddr::V4(Ipv4Addr::BROADCAST)
 }
 
 /// A socket that sends to `to` only and hears of nobody else.

@@ -1,13 +1,9 @@
-use super::template::Encoder;
+use super::encoder::Encoder;
+use super::times::Times;
 use crate::{ConfigProblem, Frame, Output, OutputError, TrimReading};
 use std::io;
 use std::net::{SocketAddr, UdpSocket};
-use std::time::Duration;
 use tallywheel_units::{Timestamp, TrimIndex};
-
-/// How long after a full send buffer the position is sent again: long enough not to make a busy machine
-/// busier, short enough for a hand not to notice.
-const RESEND_AFTER: Duration = Duration::from_millis(100);
 
 /// What a datagram is handed to, so that a test can be a network in trouble.
 pub(super) trait Link: Send {
@@ -21,7 +17,7 @@ impl Link for UdpSocket {
     }
 }
 
-/// Sends the readings of its trims when they have changed: one datagram per change.
+/// Sends the readings of its trims when they have changed: one datagram per change. [`super::times`] says when.
 pub(super) struct Sender<L> {
     name: String,
     to: SocketAddr,
@@ -33,7 +29,7 @@ pub(super) struct Sender<L> {
     /// The readings that went out last; empty before the first.
     sent: Vec<TrimReading>,
     bytes: Vec<u8>,
-    resend_at: Option<Timestamp>,
+    times: Times,
 }
 
 impl<L: Link> Sender<L> {
@@ -44,6 +40,7 @@ impl<L: Link> Sender<L> {
         link: L,
         encoder: Box<dyn Encoder>,
         trims: Vec<TrimIndex>,
+        times: Times,
     ) -> Self {
         Self {
             name,
@@ -54,8 +51,15 @@ impl<L: Link> Sender<L> {
             readings: Vec::with_capacity(trims.len()),
             sent: Vec::with_capacity(trims.len()),
             trims,
-            resend_at: None,
+            times,
         }
+    }
+
+    /// Whether a receiver would see any difference to what went out last.
+    fn has_changed(&mut self) -> bool {
+        let Self { encoder, sent, readings, .. } = self;
+        let pairs = sent.iter().zip(readings.iter()).enumerate();
+        sent.is_empty() || pairs.into_iter().any(|(place, (sent, now))| encoder.differs(place, sent, now))
     }
 
     fn send(&self) -> Result<(), OutputError> {
@@ -82,28 +86,26 @@ impl<L: Link> Output for Sender<L> {
         for &trim in &self.trims {
             self.readings.push(*frame.trim(trim).ok_or(ConfigProblem::NoSuchTrim(trim))?);
         }
-        let first = self.sent.is_empty();
-        let moved = self.sent.iter().zip(&self.readings).any(|(sent, now)| self.encoder.differs(sent, now));
-        if !first && !moved {
-            self.resend_at = None;
+        let changed = self.has_changed();
+        if !self.times.is_due(frame.at, changed) {
             return Ok(());
         }
         self.bytes.clear();
-        self.encoder.encode(frame.sequence, frame.at, &self.readings, &mut self.bytes);
+        self.encoder.encode(self.times.stamp(frame.at), &self.readings, &mut self.bytes);
         let outcome = self.send();
         match &outcome {
             Ok(()) | Err(OutputError::CarryOn { .. }) => {
                 std::mem::swap(&mut self.sent, &mut self.readings);
-                self.resend_at = None;
+                self.times.sent(frame.at);
             }
-            Err(OutputError::Resend { .. }) => self.resend_at = Some(frame.at.after(RESEND_AFTER)),
-            Err(_) => self.resend_at = None,
+            Err(OutputError::Resend { .. }) => self.times.held_up(frame.at),
+            Err(_) => self.times.lost(),
         }
         outcome
     }
 
     fn deadline(&self) -> Option<Timestamp> {
-        self.resend_at
+        self.times.deadline()
     }
 }
 
@@ -144,10 +146,12 @@ const NO_BUFFER_SPACE: i32 = 10_055;
 mod tests {
     use super::*;
     use crate::ErrorKind;
-    use crate::datagram::line::Line;
+    use crate::datagram::{DatagramConfig, encoder, trims as trims_of};
+    use crate::{Epoch, Template};
     use std::collections::VecDeque;
     use std::sync::{Arc, Mutex};
-    use tallywheel_units::Normalized;
+    use std::time::Duration;
+    use tallywheel_units::{LayoutField, Normalized, NumberForm, NumberSource, TextForm};
 
     /// What the network answers next (it takes what is left over) and what it took.
     #[derive(Debug, Default)]
@@ -180,9 +184,16 @@ mod tests {
             std::mem::take(&mut self.0.lock().unwrap().taken)
         }
         fn sender(&self) -> Sender<Self> {
-            let encoder = Box::new(Line::new(["t"].into_iter()).unwrap());
-            let to = ([127, 0, 0, 1], 47_811).into();
-            Sender::new("datagram".to_owned(), to, self.clone(), encoder, vec![TrimIndex::new(0)])
+            self.sender_with(|_| ())
+        }
+        fn sender_with(&self, change: impl FnOnce(&mut DatagramConfig)) -> Sender<Self> {
+            let to = SocketAddr::from(([127, 0, 0, 1], 47_811));
+            let trims = vec![(TrimIndex::new(0), "t".to_owned())];
+            let mut config = DatagramConfig::new(to, Template::Line, trims);
+            change(&mut config);
+            let encoder = encoder(&config).unwrap();
+            let times = Times::new(&config, Epoch::ZERO);
+            Sender::new("datagram".to_owned(), to, self.clone(), encoder, trims_of(&config), times)
         }
     }
 
@@ -267,5 +278,75 @@ mod tests {
             assert_eq!(publish(&mut sender, 1, 0.5), Err(ErrorKind::Reopen));
             assert_eq!(sender.deadline(), None, "whoever opens it again says when");
         }
+    }
+
+    const fn millis(millis: u64) -> Timestamp {
+        Timestamp::from_micros(millis * 1_000)
+    }
+
+    #[test]
+    fn a_limited_rate_sends_the_newest_position_in_the_end() {
+        let wire = Wire::default();
+        let mut sender = wire.sender_with(|config| config.min_interval = Duration::from_millis(50));
+        for (at, position, deadline) in [
+            (0, 0.0, None),
+            (10, 0.1, Some(50)),
+            (20, 0.2, Some(50)),
+            (49, 0.3, Some(50)),
+            (50, 0.3, None),
+            (60, 0.4, Some(100)),
+            // Back to what the receiver has: nothing is owed any more.
+            (70, 0.3, None),
+            (100, 0.3, None),
+            (101, 0.5, None),
+        ] {
+            assert_eq!(publish(&mut sender, at, position), Ok(()));
+            assert_eq!(sender.deadline(), deadline.map(millis), "{at}");
+        }
+        assert_eq!(wire.taken(), ["t 0\n", "t 0.3\n", "t 0.5\n"]);
+    }
+
+    #[test]
+    fn keep_alive_repeats_the_position_while_nothing_moves() {
+        let wire = Wire::default();
+        let mut sender = wire.sender_with(|config| config.keep_alive = Some(Duration::from_millis(100)));
+        for (at, position, deadline) in
+            [(0, 0.0, 100), (30, 0.1, 130), (99, 0.1, 130), (130, 0.1, 230), (300, 0.1, 400)]
+        {
+            assert_eq!(publish(&mut sender, at, position), Ok(()));
+            assert_eq!(sender.deadline(), Some(millis(deadline)), "{at}");
+        }
+        assert_eq!(wire.taken(), ["t 0\n", "t 0.1\n", "t 0.1\n", "t 0.1\n"]);
+    }
+
+    #[test]
+    fn each_datagram_has_the_next_number_and_a_later_time() {
+        let wire = Wire::default();
+        let number = |source| LayoutField::Number { source, form: NumberForm::Text(TextForm::default()) };
+        let mut sender = wire.sender_with(|config| {
+            let blank = || LayoutField::Bytes(b" ".to_vec());
+            let trim = NumberSource::Trim(TrimIndex::new(0), tallywheel_units::TrimValue::Counts);
+            config.template = Template::Layout(vec![
+                number(NumberSource::Sequence),
+                blank(),
+                number(NumberSource::TimeMicros),
+                blank(),
+                number(trim),
+            ]);
+        });
+        let mut frames = |at, counts| {
+            let trims =
+                [TrimReading { counts: tallywheel_units::Counts::new(counts), ..TrimReading::NEUTRAL }];
+            let at = Timestamp::from_micros(at);
+            sender.publish(&Frame { at, sequence: 77, trims: &trims }).map_err(|error| error.kind())
+        };
+        frames(1_000, 0).unwrap();
+        frames(1_000, 1).unwrap();
+        // A frame of another board that was overtaken by a hair.
+        frames(999, 2).unwrap();
+        wire.answers([io::ErrorKind::WouldBlock.into()]);
+        assert_eq!(frames(5_000, 3), Err(ErrorKind::Resend));
+        frames(6_000, 4).unwrap();
+        assert_eq!(wire.taken(), ["0 1000 0", "1 1001 1", "2 1002 2", "3 6000 4"]);
     }
 }

@@ -149,7 +149,7 @@ mod tests {
             trims: vec![StepsTrim { trim: TrimIndex::new(0), low: button(1), high: button(2) }],
             pace: Pace::new(200),
         };
-        match crate::open(&config) {
+        match crate::open(&config, crate::Epoch::ZERO) {
             Ok(output) => assert_eq!(output.name(), "steps \"Tallywheel test\""),
             Err(error) => {
                 assert_eq!(error.kind(), ErrorKind::AskUser);

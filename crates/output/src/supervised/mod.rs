@@ -7,9 +7,13 @@
 //! | state | what happens | next state | notice |
 //! |---|---|---|---|
 //! | New | a frame; it opens and takes the frame | Open | Opened |
+//! | New, Open, Failed | a frame; it opens and has to wait for something | Opening | none |
+//! | Opening | a frame; it still waits | Opening | none |
+//! | Opening | a frame; it takes the frame, or a hitch | Open | Opened, or Recovered if it was open or wanted before |
+//! | Opening | a frame; a loss | Failed, waits 1 s or twice as long as the last time | Failed, by rate |
 //! | New | a frame; it opens, then a hitch | Open | Opened; the hitch is counted and told with the next |
 //! | New | a frame; a loss | Failed, waits 1 s | Failed |
-//! | New, Open, Failed | a frame; a refusal | Refused | Failed |
+//! | New, Opening, Open, Failed | a frame; a refusal | Refused | Failed |
 //! | Open | a frame that it takes | Open | none |
 //! | Open | a frame; a hitch | Open | Trouble, by rate |
 //! | Open | a frame; a loss, the first since it has held for a minute; it opens again at once | Open | Recovered |
@@ -19,10 +23,10 @@
 //! | Failed | a frame after it; it opens | Open | Recovered |
 //! | Failed | a frame after it; a loss | Failed, waits twice as long, at most 60 s | Failed, by rate |
 //! | Failed | `reopen` | Failed, waits no longer | none |
-//! | New, Open, Refused | `reopen` | the same | none |
+//! | New, Opening, Open, Refused | `reopen` | the same | none |
 //! | Refused | a frame | Refused | none |
 
-use crate::{ErrorKind, Frame, Output, OutputConfig, OutputError, open_at};
+use crate::{Epoch, ErrorKind, Frame, Output, OutputConfig, OutputError, open_at};
 use std::fmt;
 use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
@@ -56,21 +60,30 @@ pub struct Supervised {
 enum Phase {
     /// Not tried yet.
     New,
+    /// Made, and waiting for something before anything can go out.
+    Opening {
+        output: Box<dyn Output>,
+        /// What was before, if it was down.
+        down: Option<Down>,
+    },
     Open {
         output: Box<dyn Output>,
         since: Timestamp,
     },
     /// Open before or wanted to be, and not now.
-    Down {
-        cause: String,
-        since: Timestamp,
-        /// Attempts to open it that have failed since it went down.
-        attempts: u64,
-        /// Whether the caller has been told that it is down.
-        told: bool,
-    },
+    Down(Down),
     /// The configuration itself is wrong.
     Refused,
+}
+
+/// What is kept of an output that is not open.
+struct Down {
+    cause: String,
+    since: Timestamp,
+    /// Attempts to open it that have failed since it went down.
+    attempts: u64,
+    /// Whether the caller has been told that it is down.
+    told: bool,
 }
 
 /// Whether frames get out.
@@ -78,6 +91,8 @@ enum Phase {
 pub enum State {
     /// Not tried yet: the first frame opens it.
     New,
+    /// Waiting for something before anything can go out, such as the address that belongs to a name.
+    Opening,
     /// Open.
     Open,
     /// Not open, and tried again by itself.
@@ -87,10 +102,11 @@ pub enum State {
 }
 
 impl Supervised {
-    /// Opens nothing yet: the first [`Self::publish`] does, in the position of its frame.
+    /// Opens nothing yet: the first [`Self::publish`] does, in the position of its frame. `epoch` is when the
+    /// clock of the frames started; one program has one.
     #[must_use]
-    pub fn new(config: OutputConfig) -> Self {
-        Self::with_opener(config, open_at)
+    pub fn new(config: OutputConfig, epoch: Epoch) -> Self {
+        Self::with_opener(config, move |config, frame| open_at(config, epoch, frame))
     }
 
     /// With another way to open, for tests that need an output to fail.
@@ -128,8 +144,9 @@ impl Supervised {
     pub const fn state(&self) -> State {
         match self.phase {
             Phase::New => State::New,
+            Phase::Opening { .. } => State::Opening,
             Phase::Open { .. } => State::Open,
-            Phase::Down { .. } => State::Failed,
+            Phase::Down(_) => State::Failed,
             Phase::Refused => State::Refused,
         }
     }
@@ -158,10 +175,28 @@ impl Supervised {
     pub fn deadline(&self) -> Option<Timestamp> {
         match &self.phase {
             Phase::New => Some(Timestamp::START),
-            Phase::Open { output, .. } => output.deadline(),
-            Phase::Down { .. } => Some(self.back_off.due()),
+            Phase::Opening { output, .. } | Phase::Open { output, .. } => output.deadline(),
+            Phase::Down(_) => Some(self.back_off.due()),
             Phase::Refused => None,
         }
+    }
+
+    /// Does what `config` says from the next frame on without closing or opening anything; false where that cannot
+    /// be, and then nothing changes.
+    pub fn remap(&mut self, config: &OutputConfig) -> bool {
+        if self.config == *config {
+            return true;
+        }
+        let done = match &mut self.phase {
+            _ if self.name != config.name() => false,
+            Phase::Open { output, .. } => output.remap(config),
+            Phase::New | Phase::Down { .. } => true,
+            Phase::Opening { .. } | Phase::Refused => false,
+        };
+        if done {
+            self.config = config.clone();
+        }
+        done
     }
 
     /// Hands on what the simulator itself says of a trim: at `at` its trim was at `value`. An output that has no
@@ -184,8 +219,9 @@ impl Supervised {
                 Err(error) => error,
             },
             Phase::Refused => return None,
-            Phase::Down { .. } if !self.back_off.is_due(frame.at) => return None,
-            Phase::New | Phase::Down { .. } => return self.try_open(frame),
+            Phase::Down(_) if !self.back_off.is_due(frame.at) => return None,
+            Phase::New | Phase::Down(_) => return self.try_open(frame),
+            Phase::Opening { .. } => return self.go_on_opening(frame),
         };
         if keeps_open(&error) {
             self.errors.add(error.kind());
@@ -206,16 +242,29 @@ impl Supervised {
         self.errors.add(error.kind());
         self.gate(error.kind()).hold_back();
         // Dropping the old one first: the new joystick must not appear beside it.
-        self.phase = Phase::Down { cause: error.reason(), since: frame.at, attempts: 0, told: false };
+        self.phase = Phase::Down(Down { cause: error.reason(), since: frame.at, attempts: 0, told: false });
         self.try_open(frame)
     }
 
     fn try_open(&mut self, frame: &Frame<'_>) -> Option<Notice> {
-        let mut output = match (self.opener)(&self.config, frame) {
-            Ok(output) => output,
-            Err(error) => return self.fail(error, frame.at),
-        };
+        match (self.opener)(&self.config, frame) {
+            Ok(output) => {
+                let down = match std::mem::replace(&mut self.phase, Phase::New) {
+                    Phase::Down(down) => Some(down),
+                    _ => None,
+                };
+                self.phase = Phase::Opening { output, down };
+                self.go_on_opening(frame)
+            }
+            Err(error) => self.fail(error, frame.at),
+        }
+    }
+
+    /// Gives the frame to an output that has been made and is not known to be open.
+    fn go_on_opening(&mut self, frame: &Frame<'_>) -> Option<Notice> {
+        let Phase::Opening { output, .. } = &mut self.phase else { return None };
         match output.publish(frame) {
+            Ok(()) if output.is_opening() => return None,
             Ok(()) => self.published = self.published.saturating_add(1),
             Err(error) if keeps_open(&error) => {
                 self.errors.add(error.kind());
@@ -223,13 +272,17 @@ impl Supervised {
             }
             Err(error) => return self.fail(error, frame.at),
         }
-        match std::mem::replace(&mut self.phase, Phase::Open { output, since: frame.at }) {
-            Phase::Down { cause, since, attempts, .. } => Some(Notice::Recovered {
+        let Phase::Opening { output, down } = std::mem::replace(&mut self.phase, Phase::New) else {
+            return None;
+        };
+        self.phase = Phase::Open { output, since: frame.at };
+        match down {
+            Some(Down { cause, since, attempts, .. }) => Some(Notice::Recovered {
                 cause,
                 down: frame.at.since(since),
                 attempts: attempts.saturating_add(1),
             }),
-            _ => Some(Notice::Opened),
+            None => Some(Notice::Opened),
         }
     }
 
@@ -242,12 +295,14 @@ impl Supervised {
             return Some(Notice::Failed { error, held_back, retry_in: None });
         }
         let retry_in = self.back_off.failed(at);
-        let (since, attempts, told) = match self.phase {
-            Phase::Down { since, attempts, told, .. } => (since, attempts.saturating_add(1), told),
+        let (since, attempts, told) = match &self.phase {
+            Phase::Down(down) | Phase::Opening { down: Some(down), .. } => {
+                (down.since, down.attempts.saturating_add(1), down.told)
+            }
             Phase::Open { .. } => (at, 0, false),
-            Phase::New | Phase::Refused => (at, 1, false),
+            Phase::New | Phase::Opening { down: None, .. } | Phase::Refused => (at, 1, false),
         };
-        self.phase = Phase::Down { cause: error.reason(), since, attempts, told: true };
+        self.phase = Phase::Down(Down { cause: error.reason(), since, attempts, told: true });
         // A change of state is always told.
         let held_back =
             if told { self.pass(error.kind(), at)? } else { self.gate(error.kind()).pass_always(at) };

@@ -10,10 +10,12 @@ use std::time::Duration;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Act {
     Takes,
+    /// Takes it and still waits before anything can go out.
+    Waits,
     Fails(ErrorKind),
 }
 
-use Act::{Fails, Takes};
+use Act::{Fails, Takes, Waits};
 
 fn error(kind: ErrorKind) -> OutputError {
     let source = || io::Error::new(io::ErrorKind::NotFound, "no such thing");
@@ -49,7 +51,7 @@ impl Stage {
             }
             script.alive += 1;
             assert_eq!(script.alive, 1, "two of the same output at once");
-            Ok(Box::new(Actor(stage.clone())))
+            Ok(Box::new(Actor { stage: stage.clone(), waits: false }))
         })
     }
 
@@ -66,26 +68,34 @@ impl Stage {
     }
 }
 
-struct Actor(Stage);
+struct Actor {
+    stage: Stage,
+    waits: bool,
+}
 
 impl Output for Actor {
     fn name(&self) -> &str {
         "actor"
     }
     fn publish(&mut self, _frame: &Frame<'_>) -> Result<(), OutputError> {
-        match self.0.0.lock().unwrap().frames.pop_front() {
+        let act = self.stage.0.lock().unwrap().frames.pop_front();
+        self.waits = act == Some(Waits);
+        match act {
             Some(Fails(kind)) => Err(error(kind)),
-            Some(Takes) | None => Ok(()),
+            Some(Takes | Waits) | None => Ok(()),
         }
     }
     fn deadline(&self) -> Option<Timestamp> {
-        (!self.0.0.lock().unwrap().frames.is_empty()).then_some(Timestamp::from_micros(5))
+        (!self.stage.0.lock().unwrap().frames.is_empty()).then_some(Timestamp::from_micros(5))
+    }
+    fn is_opening(&self) -> bool {
+        self.waits
     }
 }
 
 impl Drop for Actor {
     fn drop(&mut self) {
-        self.0.0.lock().unwrap().alive -= 1;
+        self.stage.0.lock().unwrap().alive -= 1;
     }
 }
 
@@ -279,9 +289,57 @@ fn a_hitch_from_opening_is_a_loss() {
 }
 
 #[test]
+fn an_output_that_waits_is_not_open_and_is_told_when_it_is() {
+    let stage = Stage::default();
+    let mut output = stage.supervised();
+    stage.frames(&[Waits, Waits, Takes, Takes]);
+    assert_eq!(publish(&mut output, 0), None);
+    assert_eq!((output.state(), output.deadline()), (State::Opening, Some(Timestamp::from_micros(5))));
+    output.reopen();
+    assert_eq!(publish(&mut output, 1), None);
+    assert_eq!((output.state(), output.published(), stage.opened()), (State::Opening, 0, 1));
+    assert_eq!(publish(&mut output, 2), said("open"));
+    assert_eq!((output.state(), output.published()), (State::Open, 1));
+}
+
+#[test]
+fn an_output_that_waited_in_vain_is_tried_again_by_the_clock() {
+    let stage = Stage::default();
+    let mut output = stage.supervised();
+    stage.frames(&[Waits, Fails(ErrorKind::Reopen), Waits, Fails(ErrorKind::Reopen), Waits, Takes]);
+    assert_eq!(publish(&mut output, 0), None);
+    assert_eq!(publish(&mut output, 1), said("gone (no such thing): look; tried again in 1 s"));
+    assert_eq!((output.state(), output.deadline()), (State::Failed, Some(second(2))));
+    assert_eq!(publish(&mut output, 2), None);
+    assert_eq!(output.state(), State::Opening);
+    assert_eq!(publish(&mut output, 3), None, "told a second ago");
+    assert_eq!((output.state(), output.deadline()), (State::Failed, Some(second(5))));
+    assert_eq!(publish(&mut output, 5), None);
+    let back = publish(&mut output, 6).unwrap();
+    assert!(back.contains("gone (no such thing)"), "{back}");
+    assert_eq!((output.state(), stage.opened(), output.errors().total()), (State::Open, 3, 2));
+}
+
+#[test]
+fn a_hitch_or_a_refusal_ends_the_waiting_too() {
+    let stage = Stage::default();
+    let mut output = stage.supervised();
+    stage.frames(&[Waits, Fails(ErrorKind::CarryOn)]);
+    assert_eq!(publish(&mut output, 0), None);
+    assert_eq!(publish(&mut output, 1), said("open"));
+    assert_eq!((output.state(), output.errors().total()), (State::Open, 1));
+    let stage = Stage::default();
+    let mut output = stage.supervised();
+    stage.frames(&[Waits, Fails(ErrorKind::ChangeConfig)]);
+    assert_eq!(publish(&mut output, 0), None);
+    assert!(publish(&mut output, 1).is_some());
+    assert_eq!((output.state(), output.deadline()), (State::Refused, None));
+}
+
+#[test]
 fn real_outputs_are_opened_in_position() {
     let config = OutputConfig::Null;
-    let mut output = Supervised::new(config.clone());
+    let mut output = Supervised::new(config.clone(), Epoch::ZERO);
     assert_eq!((output.name(), output.config()), ("null", &config));
     assert_eq!(publish(&mut output, 0), said("open"));
     assert_eq!(publish(&mut output, 0), None);
@@ -290,7 +348,7 @@ fn real_outputs_are_opened_in_position() {
 }
 
 fn act() -> impl Strategy<Value = Act> {
-    prop_oneof![4 => Just(Takes), 3 => prop::sample::select(&ErrorKind::ALL[1..]).prop_map(Fails)]
+    prop_oneof![4 => Just(Takes), 1 => Just(Waits), 3 => prop::sample::select(&ErrorKind::ALL[1..]).prop_map(Fails)]
 }
 
 proptest! {
@@ -330,14 +388,22 @@ proptest! {
                     prop_assert_eq!((state, output.state()), (State::Open, State::Open));
                 }
                 Some(Notice::Opened) => {
-                    prop_assert_eq!((state, output.state()), (State::New, State::Open));
+                    prop_assert!(matches!(state, State::New | State::Opening));
+                    prop_assert_eq!(output.state(), State::Open);
                     changes += 1;
                 }
                 Some(Notice::Recovered { .. }) => {
                     prop_assert_ne!(state, State::New);
                     prop_assert_eq!(output.state(), State::Open);
                 }
-                None => prop_assert_eq!(state, output.state()),
+                None => {
+                    let expected = match output.state() {
+                        State::Opening => true,
+                        State::Failed => matches!(state, State::Failed | State::Opening),
+                        now => now == state,
+                    };
+                    prop_assert!(expected);
+                }
             }
         }
         let held: u64 = ErrorKind::ALL.into_iter().map(|kind| output.gates.get_mut(kind).held_back()).sum();
@@ -346,7 +412,7 @@ proptest! {
         let script = stage.0.lock().unwrap();
         let failed = |acts: &[Act], left: usize| -> u64 {
             let used = acts.len() - left;
-            acts[..used].iter().filter(|act| **act != Takes).map(|_| 1).sum()
+            acts[..used].iter().filter(|act| matches!(act, Fails(_))).map(|_| 1).sum()
         };
         let happened = failed(&opens, script.opens.len()) + failed(&frames, script.frames.len());
         prop_assert_eq!(output.errors().total(), happened);

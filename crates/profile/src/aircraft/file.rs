@@ -9,9 +9,11 @@ use serde::Deserialize;
 
 /// How one aircraft's trims behave and where their positions go. It never names a board or a button.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct AircraftFile {
     /// The aircraft's name.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
     /// Titles by which a simulator calls this aircraft, such as `["Heron 2*"]`. `*` stands for any characters
     /// and `?` for one; capital and small letters are alike. Of several aircraft files that match a title
@@ -22,6 +24,7 @@ pub(crate) struct AircraftFile {
     /// false.
     pub(crate) default: Key<bool>,
     /// The trims, one table each, at least one.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) trim: Tables<TrimFile>,
     /// Where the positions are published, one table each. Without any, nothing is published.
     pub(crate) output: Tables<OutputFile>,

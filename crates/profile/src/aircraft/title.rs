@@ -108,6 +108,11 @@ impl Setting for TitlePattern {
     const EXPECTED: &'static str = "text of 1 to 255 characters without line breaks, in which * stands for any \
                                     characters and ? for one";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 1, "maxLength": 255, "pattern": r"^[^\u0000-\u001f\u007f-\u009f]*$" })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Self::new(text)
     }

@@ -12,9 +12,22 @@ pub(crate) type List<T> = Option<Field<Vec<Field<Value<T>>>>>;
 /// A key with a list of lists of values.
 pub(crate) type Rows<T> = Option<Field<Vec<Field<Vec<Field<Value<T>>>>>>>;
 /// A key with a table of the user's own keys.
-pub(crate) type Map<T> = Option<Field<BTreeMap<Spanned<String>, Field<Value<T>>>>>;
+pub(crate) type Map<T> = Option<Field<BTreeMap<UserKey, Field<Value<T>>>>>;
 /// A key with `[[tables]]`.
 pub(crate) type Tables<T> = Option<Field<TableList<T>>>;
+
+/// A key that the user chose, and where it is.
+#[derive(Debug, PartialEq, Eq, PartialOrd, Ord, serde::Deserialize)]
+#[serde(transparent)]
+pub(crate) struct UserKey(Spanned<String>);
+
+impl std::ops::Deref for UserKey {
+    type Target = Spanned<String>;
+
+    fn deref(&self) -> &Spanned<String> {
+        &self.0
+    }
+}
 
 /// Something in the file and where it is.
 #[derive(Debug)]

@@ -8,6 +8,8 @@ mod syntax;
 mod tree;
 
 pub(crate) use field::{Field, Key, List, Map, Rows, Tables, Value, optional};
+#[cfg(test)]
+pub(crate) use field::{TableList, UserKey};
 pub(crate) use mistakes::Mistakes;
 pub(crate) use setting::Setting;
 pub(crate) use source::At;

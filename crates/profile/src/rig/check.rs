@@ -1,6 +1,6 @@
 use super::file::{BitIndex, BoardFile, ButtonRunFile, RigFile, WheelFile, WiringKind};
-use super::{Board, ButtonRun, Rig, Wheel, WheelInputs};
-use crate::names::Names;
+use super::{Board, ButtonRun, Rig, Wheel, WheelInputs, button, simulator};
+use crate::names::{Name, Names};
 use crate::read::{Field, Key, Mistakes, optional};
 use crate::words;
 use std::collections::HashMap;
@@ -23,14 +23,30 @@ pub(crate) fn check(file: &RigFile, mistakes: &Mistakes<'_>) -> Option<Rig> {
     tell_alike(&boards, board_tables, mistakes);
 
     let wheel_tables = mistakes.tables(&file.wheel, "wheel", MOST);
-    Names::of(wheel_tables, "wheel", |wheel: &WheelFile| &wheel.name, mistakes);
+    let wheel_names = Names::of(wheel_tables, "wheel", |wheel: &WheelFile| &wheel.name, mistakes);
     let mut uses = Uses { boards: &boards, taken: HashMap::new(), mistakes };
     let wheels: Vec<_> = wheel_tables
         .iter()
         .map(|field| {
             let table = field.value.as_ref()?;
-            let board = board_of(table, field.byte, board_tables.len(), &board_names, mistakes);
+            let path = "wheel.board";
+            let board = board_of(&table.board, field.byte, path, board_tables.len(), &board_names, mistakes);
             wheel(table, field.byte, board, &mut uses)
+        })
+        .collect();
+
+    let simulator = simulator::check(&file.simulator, mistakes);
+    let button_tables = match &file.button {
+        None => &[],
+        Some(_) => mistakes.tables(&file.button, "button", MOST),
+    };
+    let buttons: Vec<_> = button_tables
+        .iter()
+        .map(|field| {
+            let table = field.value.as_ref()?;
+            let path = "button.board";
+            let board = board_of(&table.board, field.byte, path, board_tables.len(), &board_names, mistakes);
+            button::check(table, field.byte, board, &wheel_names, &mut uses, mistakes)
         })
         .collect();
 
@@ -38,6 +54,8 @@ pub(crate) fn check(file: &RigFile, mistakes: &Mistakes<'_>) -> Option<Rig> {
         name: name?.0.clone(),
         boards: boards.into_iter().collect::<Option<_>>()?,
         wheels: wheels.into_iter().collect::<Option<_>>()?,
+        simulator: simulator?,
+        buttons: buttons.into_iter().collect::<Option<_>>()?,
     })
 }
 
@@ -153,19 +171,20 @@ fn button_run(table: &ButtonRunFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
 }
 
 fn board_of(
-    table: &WheelFile,
+    key: &Key<Name>,
     byte: usize,
+    path: &str,
     boards: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
 ) -> Option<usize> {
-    match &table.board {
-        Some(field) => names.find(&field.setting()?.0, field.byte, "wheel.board", "a [[board]]", mistakes),
+    match key {
+        Some(field) => names.find(&field.setting()?.0, field.byte, path, "a [[board]]", mistakes),
         None if boards == 1 => Some(0),
         // A rig without any board has been told of.
         None if boards == 0 => None,
         None => {
-            mistakes.tell(byte, "wheel.board", names.expected("a [[board]]"), "nothing");
+            mistakes.tell(byte, path, names.expected("a [[board]]"), "nothing");
             None
         }
     }
@@ -178,14 +197,15 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
     let mistakes = uses.mistakes;
     let WheelFile { forward, backward, a, b, counts_per_cycle, .. } = table;
     let label = table.name.as_ref().and_then(Field::setting).map_or("", |name| &name.0);
+    let what = |key: &str| format!("`{key}` of wheel {}", words::quoted(label));
     let wiring = mistakes.required(&table.wiring, byte, "wheel.wiring").copied();
     let inputs = match wiring {
         Some(WiringKind::Pulses) => {
             mistakes.foreign(a, "wheel.a", QUADRATURE, PULSES);
             mistakes.foreign(b, "wheel.b", QUADRATURE, PULSES);
             mistakes.foreign(counts_per_cycle, "wheel.counts_per_cycle", QUADRATURE, PULSES);
-            let forward = uses.button(forward, byte, board, "forward", label);
-            let backward = uses.button(backward, byte, board, "backward", label);
+            let forward = uses.button(forward, byte, board, "wheel.forward", &what("forward"));
+            let backward = uses.button(backward, byte, board, "wheel.backward", &what("backward"));
             forward.zip(backward).map(|(forward, backward)| WheelInputs::Pulses { forward, backward })
         }
         Some(WiringKind::Quadrature) => {
@@ -193,8 +213,8 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
             mistakes.foreign(backward, "wheel.backward", PULSES, QUADRATURE);
             mistakes.foreign(&table.pulse_on_ms, "wheel.pulse_on_ms", PULSES, QUADRATURE);
             mistakes.foreign(&table.pulse_off_ms, "wheel.pulse_off_ms", PULSES, QUADRATURE);
-            let a = uses.button(a, byte, board, "a", label);
-            let b = uses.button(b, byte, board, "b", label);
+            let a = uses.button(a, byte, board, "wheel.a", &what("a"));
+            let b = uses.button(b, byte, board, "wheel.b", &what("b"));
             let per_cycle = mistakes.required(counts_per_cycle, byte, "wheel.counts_per_cycle");
             a.zip(b).zip(per_cycle).map(|((a, b), per_cycle)| WheelInputs::Quadrature {
                 a,
@@ -203,10 +223,6 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
             })
         }
         None => None,
-    };
-    let index = match &table.index {
-        None => Some(None),
-        Some(_) => uses.button(&table.index, byte, board, "index", label).map(Some),
     };
     let per_turn = mistakes.required(&table.counts_per_turn, byte, "wheel.counts_per_turn");
     Some(Wheel {
@@ -217,31 +233,30 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         counts_per_detent: optional(&table.counts_per_detent)?.map(|counts| counts.0),
         pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.0),
         pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.0),
-        index: index?,
         inverted: optional(&table.inverted)?.copied().unwrap_or(false),
         reversed: optional(&table.reversed)?.copied().unwrap_or(false),
     })
 }
 
 /// Which buttons of which boards have a use already.
-struct Uses<'a> {
+pub(super) struct Uses<'a> {
     boards: &'a [Option<Board>],
     taken: HashMap<(usize, ButtonNumber), String>,
     mistakes: &'a Mistakes<'a>,
 }
 
 impl Uses<'_> {
-    /// The button at a required key of a wheel, unless it has a use already or the board does not have it.
-    fn button(
+    /// The button at a required key `path`, unless it has a use already or the board does not have it. `what` is
+    /// what it will be, for those that want it too.
+    pub(super) fn button(
         &mut self,
         key: &Key<ButtonNumber>,
         table: usize,
         board: Option<usize>,
-        name: &str,
-        wheel: &str,
+        path: &str,
+        what: &str,
     ) -> Option<ButtonNumber> {
-        let path = format!("wheel.{name}");
-        let button = *self.mistakes.required(key, table, &path)?;
+        let button = *self.mistakes.required(key, table, path)?;
         let byte = byte_of(key, table);
         // On an unknown board nothing more can be said of it.
         let Some(board) = board else { return Some(button) };
@@ -259,8 +274,7 @@ impl Uses<'_> {
             return None;
         }
         let line = self.mistakes.source().at(byte).line;
-        let what = format!("`{name}` of wheel {} on line {line}", words::quoted(wheel));
-        self.taken.insert((board, button), what);
+        self.taken.insert((board, button), format!("{what} on line {line}"));
         Some(button)
     }
 }

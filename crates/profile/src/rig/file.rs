@@ -1,30 +1,42 @@
 //! What a rig file may say. The doc comments here are the one description of its keys.
 
 use super::UsbId;
+use super::button::ButtonFile;
+use super::simulator::SimulatorFile;
 use crate::names::Name;
-use crate::read::{Key, Setting, Tables};
+use crate::read::{Field, Key, Setting, Tables};
 use serde::Deserialize;
 use std::time::Duration;
 use tallywheel_units::{ButtonNumber, CountsPerCycle, CountsPerTurn};
 
 /// The hardware as built: the boards and the wheels on them. It never names an aircraft.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct RigFile {
     /// A name for the rig. It shows in logs and names the virtual joystick.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
     /// The USB joystick boards, one table each, at least one.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) board: Tables<BoardFile>,
     /// The wheels on them, one table each, at least one.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) wheel: Tables<WheelFile>,
+    /// Where the simulator reports its aircraft and its trim.
+    pub(crate) simulator: Option<Field<SimulatorFile>>,
+    /// Other buttons of the boards that do something when pressed, one table each.
+    pub(crate) button: Tables<ButtonFile>,
 }
 
 /// One USB HID joystick board, found by `usb`, `serial`, `path` or several of them. What is given must all
 /// match; give as little as tells it from other boards.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct BoardFile {
     /// A name for the board, that no other board has.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
     /// Vendor and product number in hexadecimal, such as `"1209:7a11"`.
     pub(crate) usb: Key<UsbId>,
@@ -47,29 +59,35 @@ pub(crate) struct BoardFile {
 
 /// Buttons that lie side by side in a report, one bit each.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct ButtonRunFile {
     /// The number that the report begins with. Leave it out for a board whose reports have none.
     pub(crate) report_id: Key<ReportId>,
     /// The bit of the first button, counted from 0 at the lowest bit of the report's first byte. The byte with
     /// the report's number counts, so after that byte the first bit is 8.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) first_bit: Key<BitIndex>,
     /// The number of the first button; the others follow. Default 1.
     pub(crate) first_button: Key<ButtonNumber>,
     /// How many buttons.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) count: Key<ButtonCount>,
 }
 
 /// One wheel: an incremental encoder on two buttons of a board.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct WheelFile {
     /// A name for the wheel, that no other wheel has. Aircraft files call it by this name.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
     /// The name of its board. May be left out when there is only one.
     pub(crate) board: Key<Name>,
     /// `"pulses"`: the board decodes the encoder and presses one button per count and direction.
     /// `"quadrature"`: the encoder's lines A and B arrive as two buttons and are decoded here.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) wiring: Key<WiringKind>,
     /// With `"pulses"`: the button pressed for each count forward.
     pub(crate) forward: Key<ButtonNumber>,
@@ -84,6 +102,7 @@ pub(crate) struct WheelFile {
     pub(crate) counts_per_cycle: Key<CountsPerCycle>,
     /// Counts in one whole turn of the wheel in the hand, gears included: a 24-pulse encoder that turns four
     /// times as fast as the wheel makes 96, or 384 as `"quadrature"` with 4 counts a cycle.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) counts_per_turn: Key<CountsPerTurn>,
     /// Counts from one detent of the wheel to the next, when it clicks. Helps to notice a board or a rig file
     /// that counts several where there is one.
@@ -94,11 +113,7 @@ pub(crate) struct WheelFile {
     /// With `"pulses"`: milliseconds that the board releases a button at least before the next count. Helps to
     /// tell what may have been lost; without it, it is learnt from the fastest pulses.
     pub(crate) pulse_off_ms: Key<IntervalMs>,
-    /// The button of an index mark, which is pressed once in each whole turn of the wheel, if there is one.
-    /// From mark to mark the counts are compared with `counts_per_turn`: what was lost is measured then, not
-    /// guessed, and put right.
-    pub(crate) index: Key<ButtonNumber>,
-    /// Whether the buttons are pressed while the wheel rests, the index mark's apart. Default false.
+    /// Whether the buttons are pressed while the wheel rests. Default false.
     pub(crate) inverted: Key<bool>,
     /// Whether forward and backward are the wrong way round. Default false.
     pub(crate) reversed: Key<bool>,
@@ -113,6 +128,11 @@ pub(crate) enum WiringKind {
 
 impl Setting for WiringKind {
     const EXPECTED: &'static str = "\"pulses\" or \"quadrature\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["pulses", "quadrature"] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
@@ -129,6 +149,11 @@ pub(crate) struct ReportId(pub(crate) u8);
 
 impl Setting for ReportId {
     const EXPECTED: &'static str = "a report number from 1 to 255";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 255 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().filter(|id| *id > 0).map(Self)
@@ -147,6 +172,11 @@ impl BitIndex {
 impl Setting for BitIndex {
     const EXPECTED: &'static str = "a whole number from 0 to 131071";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 131071 })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         u32::try_from(number).ok().filter(|bit| *bit < Self::END).map(Self)
     }
@@ -158,6 +188,11 @@ pub(crate) struct DetentCounts(pub(crate) u32);
 
 impl Setting for DetentCounts {
     const EXPECTED: &'static str = "a whole number from 1 to 1000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 1000 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         u32::try_from(number).ok().filter(|counts| (1..=1000).contains(counts)).map(Self)
@@ -171,6 +206,11 @@ pub(crate) struct ButtonCount(pub(crate) u8);
 impl Setting for ButtonCount {
     const EXPECTED: &'static str = "a whole number from 1 to 128";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 128 })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().filter(|count| (1..=128).contains(count)).map(Self)
     }
@@ -183,6 +223,11 @@ pub(crate) struct Label(pub(crate) String);
 impl Setting for Label {
     const EXPECTED: &'static str = "text of 1 to 255 characters";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 1, "maxLength": 255 })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         (1..=255).contains(&text.chars().count()).then(|| Self(text.to_owned()))
     }
@@ -194,6 +239,11 @@ pub(crate) struct IntervalMs(pub(crate) Duration);
 
 impl Setting for IntervalMs {
     const EXPECTED: &'static str = "milliseconds from 0.125 to 1000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 0.125, "maximum": 1000 })
+    }
 
     fn from_number(number: f64) -> Option<Self> {
         (0.125..=1000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1000.0)))

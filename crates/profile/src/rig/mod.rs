@@ -1,14 +1,18 @@
 //! The rig file.
 
+mod button;
 mod check;
 pub(crate) mod file;
+mod simulator;
 
+pub use button::{Button, Press, Spot};
 pub(crate) use check::check;
+pub use simulator::Simulator;
 
 use crate::read::Setting;
 use std::fmt;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerTurn};
+use tallywheel_units::{BoardIndex, CountsPerTurn};
 pub use tallywheel_units::{ButtonRun, WheelInputs};
 
 /// A checked rig: names are unique, every wheel is on a board of the rig, no button has two uses.
@@ -20,6 +24,10 @@ pub struct Rig {
     pub boards: Vec<Board>,
     /// The wheels, at least one; a [`tallywheel_units::WheelIndex`] is a place in this list.
     pub wheels: Vec<Wheel>,
+    /// Where the simulator's reports come in, if they do.
+    pub simulator: Option<Simulator>,
+    /// Buttons that do something, maybe none.
+    pub buttons: Vec<Button>,
 }
 
 impl Rig {
@@ -87,6 +95,11 @@ impl fmt::Display for UsbId {
 impl Setting for UsbId {
     const EXPECTED: &'static str = "two numbers of four hexadecimal digits, such as \"1209:7a11\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "pattern": "^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$" })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         let number = |digits: &str| {
             let four = digits.len() == 4 && digits.bytes().all(|b| b.is_ascii_hexdigit());
@@ -104,7 +117,7 @@ pub struct Wheel {
     pub name: String,
     /// The board that it is on.
     pub board: BoardIndex,
-    /// The two buttons that count.
+    /// Its two buttons.
     pub inputs: WheelInputs,
     /// Counts in one turn of the wheel in the hand.
     pub per_turn: CountsPerTurn,
@@ -114,9 +127,7 @@ pub struct Wheel {
     pub pulse_on: Option<Duration>,
     /// How long it releases it at least before the next, 0.125 ms to 1 s; pulses only.
     pub pulse_off: Option<Duration>,
-    /// The button pressed once a turn.
-    pub index: Option<ButtonNumber>,
-    /// Whether the buttons of `inputs` are pressed at rest.
+    /// Whether the buttons are pressed at rest.
     pub inverted: bool,
     /// Whether the counts have the wrong sign.
     pub reversed: bool,

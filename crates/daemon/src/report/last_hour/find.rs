@@ -28,6 +28,8 @@ pub struct Found {
     /// Which board of the rig each device of the recording is.
     pub boards: Vec<BoardIndex>,
     pub starts: Vec<Start>,
+    /// Where trims were put on the way, and when the next report was read.
+    pub placed: Vec<(Timestamp, Start)>,
 }
 
 /// Reads the last hour that a daemon kept below `logs`.
@@ -77,7 +79,8 @@ pub fn merge(boards: &[(BoardIndex, Vec<String>)]) -> Option<Found> {
     let ends: Vec<Vec<Option<Timestamp>>> =
         boards.iter().map(|(_, board)| board.iter().map(last).collect()).collect();
     let end = ends.iter().flatten().flatten().max()?;
-    let mut found = Found { recording: Recording::default(), boards: Vec::new(), starts: Vec::new() };
+    let mut found =
+        Found { recording: Recording::default(), boards: Vec::new(), starts: Vec::new(), placed: Vec::new() };
     let mut lines = Vec::new();
     for ((index, board), ends) in boards.iter().zip(&ends) {
         let recent = |of: &Option<Timestamp>| of.is_some_and(|of| end.since(of) <= HOUR);
@@ -90,6 +93,8 @@ pub fn merge(boards: &[(BoardIndex, Vec<String>)]) -> Option<Found> {
         found.boards.push(*index);
         found.recording.bad_lines.extend(recording.bad_lines);
         found.starts.extend(kept.first().into_iter().flat_map(|text| starts(text)));
+        let at = |(before, start): (usize, Start)| Some((recording.reports.get(before)?.at, start));
+        found.placed.extend(placed(&kept).into_iter().filter_map(at));
         let mut marks = recording.marks.into_iter().peekable();
         for (place, report) in recording.reports.into_iter().enumerate() {
             while let Some(mark) = marks.next_if(|mark| mark.before <= place) {
@@ -100,6 +105,7 @@ pub fn merge(boards: &[(BoardIndex, Vec<String>)]) -> Option<Found> {
         lines.extend(marks.map(|mark| (mark.at, device, Line::Mark(mark))));
     }
     lines.sort_by_key(|(at, _, _)| *at);
+    found.placed.sort_by_key(|(at, _)| *at);
     for (_, device, line) in lines {
         match line {
             Line::Report(report) => found.recording.reports.push(RecordedReport { device, ..report }),
@@ -117,17 +123,32 @@ enum Line {
     Mark(Mark),
 }
 
+/// What the segments say of trims that were put somewhere, each with the number of reports before it.
+fn placed(segments: &[&str]) -> Vec<(usize, Start)> {
+    let mut reports = 0;
+    let mut placed = Vec::new();
+    for line in segments.iter().flat_map(|segment| segment.lines()) {
+        if line.starts_with("E:") {
+            reports += 1;
+        } else if let Some(start) = line.strip_prefix("# placed ").and_then(start) {
+            placed.push((reports, start));
+        }
+    }
+    placed
+}
+
 /// What the head of a segment says of the trims.
 fn starts(segment: &str) -> Vec<Start> {
     let head = segment.lines().take_while(|line| !line.starts_with("E:"));
     let said = head.filter_map(|line| line.strip_prefix("# position "));
-    said.filter_map(|said| {
-        let mut words = said.split(' ');
-        let trim = words.next()?.parse().ok()?;
-        let degrees = Degrees::new(words.next()?.parse().ok()?)?;
-        let (low, high) = (words.next()?.parse().ok()?, words.next()?.parse().ok()?);
-        let margin = Margin::new(Counts::new(low), Counts::new(high));
-        words.next().is_none().then_some(Start { trim, degrees, margin })
-    })
-    .collect()
+    said.filter_map(start).collect()
+}
+
+fn start(said: &str) -> Option<Start> {
+    let mut words = said.split(' ');
+    let trim = words.next()?.parse().ok()?;
+    let degrees = Degrees::new(words.next()?.parse().ok()?)?;
+    let (low, high) = (words.next()?.parse().ok()?, words.next()?.parse().ok()?);
+    let margin = Margin::new(Counts::new(low), Counts::new(high));
+    words.next().is_none().then_some(Start { trim, degrees, margin })
 }

@@ -45,7 +45,7 @@ struct Board {
     next_number: Option<u32>,
     /// Nothing is tried before, since the disk refused.
     refused_until: Option<Timestamp>,
-    /// A trim was put somewhere: only the head of a segment says where trims stand.
+    /// A trim was put somewhere, which the next line has to say.
     anew: bool,
 }
 
@@ -123,6 +123,12 @@ impl Keeper {
     /// A trim was put to a place that is certain; the recording cannot tell.
     pub fn align(&mut self, trim: usize, place: Place) {
         self.tally.align(trim, place);
+        self.boards.iter_mut().for_each(|board| board.anew = true);
+    }
+
+    /// A trim is in another gear, which the recording cannot tell.
+    pub fn gear(&mut self, trim: usize, gear: usize) {
+        self.tally.gear(trim, gear);
         self.boards.iter_mut().for_each(|board| board.anew = true);
     }
 
@@ -223,14 +229,16 @@ impl Board {
             return Ok(());
         }
         self.refused_until = None;
-        let due = std::mem::take(&mut self.anew)
-            || self.segment.as_mut().is_none_or(|segment| {
-                at.since(segment.begin) >= SEGMENT || segment.writer.get_mut().bytes >= SEGMENT_BYTES
-            });
+        let due = self.segment.as_mut().is_none_or(|segment| {
+            at.since(segment.begin) >= SEGMENT || segment.writer.get_mut().bytes >= SEGMENT_BYTES
+        });
         if due {
             self.roll(folder, names, tally, at)?;
         }
         let Some(segment) = &mut self.segment else { return Ok(()) };
+        if std::mem::take(&mut self.anew) {
+            say_positions(&mut segment.writer, "placed", self.plan.board(), names, tally)?;
+        }
         if missing > 0 {
             segment.writer.mark_of(0, at, MarkKind::Gap { reports: u64::from(missing) })?;
             if let Some(path) = &mut self.path {
@@ -269,13 +277,8 @@ impl Board {
         self.kept.push_back(path);
         let mut writer = RecordingWriter::new(Counted { to: file, bytes: 0 }, device)?;
         writer.comment(&format!("board {} of rig {}, kept by tallywheel", names.board(index), names.rig))?;
-        for (place, trim) in tally.trims().iter().enumerate() {
-            if names.board_index(trim.wheel) == Some(index) {
-                let reading = trim.accumulator.reading();
-                let (low, high) = (reading.margin.low(), reading.margin.high());
-                writer.comment(&format!("position {place} {} {low} {high}", reading.degrees.get()))?;
-            }
-        }
+        say_positions(&mut writer, "position", index, names, tally)?;
+        self.anew = false;
         self.segment = Some(Segment { begin, writer });
         while self.kept.len() > SEGMENTS {
             if let Some(oldest) = self.kept.pop_front() {
@@ -284,6 +287,24 @@ impl Board {
         }
         Ok(())
     }
+}
+
+/// Where the trims on a board's wheels are, one comment each.
+fn say_positions<W: Write>(
+    writer: &mut RecordingWriter<W>,
+    word: &str,
+    board: BoardIndex,
+    names: &Names,
+    tally: &Tally,
+) -> io::Result<()> {
+    for (place, trim) in tally.trims().iter().enumerate() {
+        if names.board_index(trim.wheel) == Some(board) {
+            let reading = trim.accumulator.reading();
+            let (low, high) = (reading.margin.low(), reading.margin.high());
+            writer.comment(&format!("{word} {place} {} {low} {high}", reading.degrees.get()))?;
+        }
+    }
+    Ok(())
 }
 
 /// The board that a segment's file name tells.

@@ -240,3 +240,28 @@ fn a_disk_that_refuses_is_said_once_and_nothing_breaks() {
     }
     assert_eq!(bench.found().recording.reports.len(), demo.reports.len());
 }
+
+/// A trim is aligned on the way: the recording comes to where it truly is, and not the way that the counts alone say.
+#[test]
+fn where_a_trim_was_put_is_in_the_recording() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("placed", &demo.devices[0]);
+    for (n, report) in demo.reports.iter().enumerate() {
+        if n == demo.reports.len() / 2 {
+            bench.tally.align(0, Place::Low);
+            bench.keeper.align(0, Place::Low);
+        }
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    let found = bench.found();
+    assert!(found.placed.iter().any(|(_, start)| start.trim == 0 && start.degrees.get() == 0.0));
+    let mut player = Player::assigned(plan(), found.recording, &found.boards).unwrap();
+    for start in found.starts {
+        player.tally_mut().resume(start.trim, Place::At(start.degrees), start.margin);
+    }
+    player.place(
+        found.placed.into_iter().map(|(at, start)| (at, start.trim, Place::At(start.degrees), start.margin)),
+    );
+    while player.step(&mut |_| {}) {}
+    assert_eq!(player.tally().readings(), bench.tally.readings());
+}

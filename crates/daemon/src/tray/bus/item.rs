@@ -8,31 +8,18 @@ use crate::tray::tender::Face;
 use ksni::TrayMethods;
 use ksni::menu::{CheckmarkItem, RadioGroup, RadioItem, StandardItem, SubMenu};
 use std::cell::RefCell;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use tokio::sync::Notify;
 use tokio::sync::mpsc::Sender;
 
 /// The item that is offered to panels, or none where the bus refused it.
 pub(super) struct Item {
     wishes: Sender<Wish>,
-    panel: Arc<Panel>,
     handle: Option<ksni::Handle<Shown>>,
-    /// The face that no panel was there to see.
-    unseen: Option<Face>,
-}
-
-/// What is known of the panel.
-#[derive(Debug, Default)]
-struct Panel {
-    away: AtomicBool,
-    came: Notify,
 }
 
 impl Item {
     /// Not offered yet.
-    pub(super) fn new(wishes: Sender<Wish>) -> Self {
-        Self { wishes, panel: Arc::default(), handle: None, unseen: None }
+    pub(super) const fn new(wishes: Sender<Wish>) -> Self {
+        Self { wishes, handle: None }
     }
 
     /// Whether the bus has it.
@@ -42,37 +29,17 @@ impl Item {
 
     /// Offers the item to the panel that is there or comes later.
     pub(super) async fn offer(&mut self, face: Face) {
-        let shown = Shown {
-            face,
-            wishes: self.wishes.clone(),
-            panel: Arc::clone(&self.panel),
-            pictures: RefCell::default(),
-        };
+        let shown = Shown { face, wishes: self.wishes.clone(), pictures: RefCell::default() };
         match shown.assume_sni_available(true).spawn().await {
             Ok(handle) => self.handle = Some(handle),
             Err(error) => tracing::info!(%error, "no tray"),
         }
     }
 
-    /// Shows another face; with no panel it is kept for the next one.
-    pub(super) async fn show(&mut self, face: Face) {
-        let Some(handle) = &self.handle else { return };
-        if self.panel.away.load(Ordering::Relaxed) {
-            self.unseen = Some(face);
-        } else {
+    /// Shows another face.
+    pub(super) async fn show(&self, face: Face) {
+        if let Some(handle) = &self.handle {
             handle.update(|shown| shown.face = face).await;
-        }
-    }
-
-    /// Returns when a panel has come.
-    pub(super) async fn panel_came(&self) {
-        self.panel.came.notified().await;
-    }
-
-    /// Shows the new panel what it has not seen.
-    pub(super) async fn refresh(&mut self) {
-        if let Some(face) = self.unseen.take() {
-            self.show(face).await;
         }
     }
 
@@ -89,7 +56,6 @@ impl Item {
 struct Shown {
     face: Face,
     wishes: Sender<Wish>,
-    panel: Arc<Panel>,
     /// The pictures of a glance, drawn when first asked for.
     pictures: RefCell<Option<(Glance, Vec<ksni::Icon>)>>,
 }
@@ -136,14 +102,11 @@ impl ksni::Tray for Shown {
 
     fn watcher_online(&self) {
         tracing::info!("a panel shows the tray");
-        self.panel.away.store(false, Ordering::Relaxed);
-        self.panel.came.notify_one();
     }
 
     fn watcher_offline(&self, reason: ksni::OfflineReason) -> bool {
         tracing::debug!(?reason, "no panel");
         tracing::info!("no panel shows the tray; waiting for one");
-        self.panel.away.store(true, Ordering::Relaxed);
         true
     }
 }

@@ -116,7 +116,6 @@ impl Server {
                         tried = Instant::now();
                     }
                 }
-                () = item.panel_came() => item.refresh().await,
                 Some(message) = self.messages.recv() => {
                     let number = numbers.get(&message.subject).copied().unwrap_or(0);
                     match message::send(bus, &message, number).await {

@@ -1,9 +1,11 @@
-use super::file::{DeviceName, OutputFile, OutputKind};
-use super::{AxisCode, Output, Template, steps};
+use super::file::{DeviceName, KeepAlive, MinInterval, OscPrefix, OutputFile, OutputKind, TemplateName};
+use super::scale::scale;
+use super::{AxisCode, Output, Scale, Template, layout, steps};
 use crate::names::{Name, Names};
 use crate::read::{Field, List, Map, Mistakes, Tables, optional};
 use crate::words;
-use tallywheel_units::TrimIndex;
+use std::time::Duration;
+use tallywheel_units::{LayoutField, TrimIndex};
 
 /// The most outputs that an aircraft may have.
 const MOST: usize = 64;
@@ -27,53 +29,126 @@ pub(in crate::aircraft) fn all(
 }
 
 fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
-    const AXIS: &str = "kind = \"axis\"";
-    const DATAGRAM: &str = "kind = \"datagram\"";
-    const STEPS: &str = "kind = \"steps\"";
-    const JOYSTICK: &str = "kind = \"axis\" or \"steps\"";
-    let OutputFile { kind, device, axes, to, template, trims, .. } = table;
-    let foreign_steps = |here| {
-        mistakes.foreign(&table.presses, "output.presses", STEPS, here);
-        mistakes.foreign(&table.low_buttons, "output.low_buttons", STEPS, here);
-        mistakes.foreign(&table.high_buttons, "output.high_buttons", STEPS, here);
-        mistakes.foreign(&table.press_ms, "output.press_ms", STEPS, here);
-        mistakes.foreign(&table.pause_ms, "output.pause_ms", STEPS, here);
-        mistakes.foreign(&table.extra_presses, "output.extra_presses", STEPS, here);
-        mistakes.foreign(&table.settle_ms, "output.settle_ms", STEPS, here);
-    };
-    match mistakes.required(kind, byte, "output.kind")? {
-        OutputKind::Axis => {
-            mistakes.foreign(to, "output.to", DATAGRAM, AXIS);
-            mistakes.foreign(template, "output.template", DATAGRAM, AXIS);
-            mistakes.foreign(trims, "output.trims", DATAGRAM, AXIS);
-            foreign_steps(AXIS);
-            let axes = match axes {
-                None => default_axes(byte, names, mistakes),
-                Some(_) => chosen_axes(axes, names, mistakes),
-            };
-            let device = optional(device)?.map(|DeviceName(name)| name.clone());
-            Some(Output::Axis { device, axes: axes? })
-        }
-        OutputKind::Datagram => {
-            mistakes.foreign(device, "output.device", JOYSTICK, DATAGRAM);
-            mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
-            foreign_steps(DATAGRAM);
-            let to = mistakes.required(to, byte, "output.to").copied();
-            let trims = match trims {
-                None => all_trims(names),
-                Some(_) => chosen_trims(trims, names, mistakes),
-            };
-            let template = optional(template)?.copied().unwrap_or(Template::Json);
-            Some(Output::Datagram { to: to?, template, trims: trims? })
-        }
-        OutputKind::Steps => {
-            mistakes.foreign(axes, "output.axes", AXIS, STEPS);
-            mistakes.foreign(to, "output.to", DATAGRAM, STEPS);
-            mistakes.foreign(template, "output.template", DATAGRAM, STEPS);
-            mistakes.foreign(trims, "output.trims", DATAGRAM, STEPS);
-            steps::check(table, byte, names, mistakes).map(Output::Steps)
-        }
+    match mistakes.required(&table.kind, byte, "output.kind")? {
+        OutputKind::Axis => axis(table, byte, names, mistakes),
+        OutputKind::Datagram => datagram(table, byte, names, mistakes),
+        OutputKind::Steps => press_steps(table, byte, names, mistakes),
     }
+}
+
+const AXIS: &str = "kind = \"axis\"";
+const DATAGRAM: &str = "kind = \"datagram\"";
+const STEPS: &str = "kind = \"steps\"";
+
+/// Tells of the keys of datagrams.
+fn tell_datagram_keys(table: &OutputFile, here: &str, mistakes: &Mistakes<'_>) {
+    mistakes.foreign(&table.to, "output.to", DATAGRAM, here);
+    mistakes.foreign(&table.template, "output.template", DATAGRAM, here);
+    mistakes.foreign(&table.trims, "output.trims", DATAGRAM, here);
+    mistakes.foreign(&table.prefix, "output.prefix", DATAGRAM, here);
+    mistakes.foreign(&table.layout, "output.layout", DATAGRAM, here);
+    mistakes.foreign(&table.min_interval_ms, "output.min_interval_ms", DATAGRAM, here);
+    mistakes.foreign(&table.keep_alive_ms, "output.keep_alive_ms", DATAGRAM, here);
+}
+
+/// Tells of the keys of steps.
+fn tell_steps_keys(table: &OutputFile, here: &str, mistakes: &Mistakes<'_>) {
+    mistakes.foreign(&table.presses, "output.presses", STEPS, here);
+    mistakes.foreign(&table.low_buttons, "output.low_buttons", STEPS, here);
+    mistakes.foreign(&table.high_buttons, "output.high_buttons", STEPS, here);
+    mistakes.foreign(&table.press_ms, "output.press_ms", STEPS, here);
+    mistakes.foreign(&table.pause_ms, "output.pause_ms", STEPS, here);
+    mistakes.foreign(&table.extra_presses, "output.extra_presses", STEPS, here);
+    mistakes.foreign(&table.settle_ms, "output.settle_ms", STEPS, here);
+}
+
+fn press_steps(
+    table: &OutputFile,
+    byte: usize,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Output> {
+    const OTHERS: &str = "kind = \"axis\" or \"datagram\"";
+    mistakes.foreign(&table.axes, "output.axes", AXIS, STEPS);
+    mistakes.foreign(&table.range, "output.range", OTHERS, STEPS);
+    mistakes.foreign(&table.invert, "output.invert", OTHERS, STEPS);
+    tell_datagram_keys(table, STEPS, mistakes);
+    steps::check(table, byte, names, mistakes).map(Output::Steps)
+}
+
+fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+    let OutputFile { kind: _, device, axes, range, invert, .. } = table;
+    tell_datagram_keys(table, AXIS, mistakes);
+    tell_steps_keys(table, AXIS, mistakes);
+    let axes = match axes {
+        None => default_axes(byte, names, mistakes),
+        Some(_) => chosen_axes(axes, names, mistakes),
+    };
+    let device = optional(device)?.map(|DeviceName(name)| name.clone());
+    let scale = scale(range, invert, Scale::UNIT, "output", mistakes)?;
+    let (low, high) = (scale.at_low().min(scale.at_high()), scale.at_low().max(scale.at_high()));
+    if let Some(range) = range
+        && (low < -1.0 || high > 1.0)
+    {
+        let found = format!("{low} and {high}");
+        mistakes.tell(range.byte, "output.range", "a part of an axis, from -1 to 1 at most", found);
+    }
+    Some(Output::Axis { device, axes: axes?, scale })
+}
+
+fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+    let OutputFile { kind: _, device, axes, range, invert, .. } = table;
+    let OutputFile { to, template, trims, prefix, layout, min_interval_ms, keep_alive_ms, .. } = table;
+    mistakes.foreign(device, "output.device", "kind = \"axis\" or \"steps\"", DATAGRAM);
+    mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
+    tell_steps_keys(table, DATAGRAM, mistakes);
+    let to = mistakes.required(to, byte, "output.to").cloned();
+    let scale = scale(range, invert, Scale::UNIT, "output", mistakes);
+    let named = || match trims {
+        None => all_trims(names),
+        Some(_) => chosen_trims(trims, names, mistakes),
+    };
+    let Some(name) = optional(template) else {
+        // Only whether they are needed is unknown.
+        let _: Option<Vec<_>> = named();
+        return None;
+    };
+    let name = name.copied().unwrap_or(TemplateName::Json);
+    const OSC: &str = "template = \"osc\"";
+    const LAYOUT: &str = "template = \"layout\"";
+    const OTHER: &str = "another template";
+    if name != TemplateName::Osc {
+        mistakes.foreign(prefix, "output.prefix", OSC, OTHER);
+    }
+    if name == TemplateName::Layout {
+        mistakes.foreign(trims, "output.trims", OTHER, LAYOUT);
+    } else {
+        mistakes.foreign(layout, "output.layout", LAYOUT, OTHER);
+    }
+    let (template, trims) = match name {
+        TemplateName::Json => (Template::Json, named()),
+        TemplateName::Line => (Template::Line, named()),
+        TemplateName::Packed => (Template::Packed, named()),
+        TemplateName::Osc => {
+            let prefix = optional(prefix)?.map_or(Template::OSC_PREFIX, |OscPrefix(prefix)| prefix);
+            (Template::Osc { prefix: prefix.to_owned() }, named())
+        }
+        TemplateName::Layout => {
+            // Each field has a scale of its own, and this is only the usual one.
+            let fields = layout::check::all(layout, byte, scale.unwrap_or_default(), names, mistakes)?;
+            let trims = LayoutField::trims(&fields);
+            (Template::Layout(fields), Some(trims))
+        }
+    };
+    let min_interval = optional(min_interval_ms)?.map_or(Duration::ZERO, |MinInterval(interval)| *interval);
+    let keep_alive = optional(keep_alive_ms)?.map(|KeepAlive(every)| *every);
+    if let (Some(field), Some(every)) = (keep_alive_ms, keep_alive)
+        && every < min_interval
+    {
+        let expected = format!("at least `min_interval_ms`, {}", min_interval.as_millis());
+        mistakes.tell(field.byte, "output.keep_alive_ms", expected, every.as_millis().to_string());
+    }
+    Some(Output::Datagram { to: to?, template, trims: trims?, scale: scale?, min_interval, keep_alive })
 }
 
 fn default_axes(

@@ -1,19 +1,23 @@
 //! What an `[[output]]` may say. The doc comments here are the one description of its keys.
 
+use super::layout::file::FieldFile;
 use super::steps::{ExtraPresses, PadButton, PressMs, Presses, SettleMs};
-use super::{AxisCode, Template};
+use super::{AxisCode, Destination, Template};
 use crate::Rig;
 use crate::names::Name;
-use crate::read::{Key, List, Map, Setting};
+use crate::read::{Key, List, Map, Setting, Tables};
 use serde::Deserialize;
-use std::net::SocketAddr;
+use std::time::Duration;
+use tallywheel_units::Scale;
 
 /// Where positions are published.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OutputFile {
     /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program. `"steps"`:
     /// presses of virtual buttons, for a simulator that offers only "trim left" and "trim right".
+    #[cfg_attr(test, schemars(required))]
     pub(crate) kind: Key<OutputKind>,
     /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name. With `"steps"`: the name of
     /// the joystick whose buttons are pressed. Default: the same and `steps`.
@@ -21,12 +25,30 @@ pub(crate) struct OutputFile {
     /// With `"axis"`: which trim is on which axis, such as `{ rudder = "x" }`. The axes are x, y, z, rx, ry,
     /// rz, throttle and rudder. Default: all trims, in the order of the file, on the axes in that order.
     pub(crate) axes: Map<AxisCode>,
-    /// With `"datagram"`: the IP address and the port to send to, such as `"127.0.0.1:47811"`.
-    pub(crate) to: Key<SocketAddr>,
-    /// With `"datagram"`: `"json"`, the default, is one JSON object per datagram, `"line"` a line of text.
-    pub(crate) template: Key<Template>,
-    /// With `"datagram"`: the names of the trims to send, in their order. Default: all.
+    /// What a position becomes at the low stop and at the high stop, such as `[0, 1]`; neutral is half way between.
+    /// Default: `[-1, 1]`. An axis goes from -1 to 1 and may be given a part of that.
+    pub(crate) range: List<RangeEnd>,
+    /// Whether the range is the other way round, its higher end at the low stop. Default false.
+    pub(crate) invert: Key<bool>,
+    /// With `"datagram"`: the IP address or the name of the receiver, and the port, such as `"127.0.0.1:47811"`.
+    pub(crate) to: Key<Destination>,
+    /// With `"datagram"`: how a datagram is written. `"json"`, the default: one JSON object. `"line"`: a line of
+    /// text. `"osc"`: Open Sound Control 1.0. `"packed"`: binary, as the manual says. `"layout"`: the fields of
+    /// `layout`.
+    pub(crate) template: Key<TemplateName>,
+    /// With `"datagram"`: the names of the trims to send, in their order. Default: all. A `"layout"` names its own.
     pub(crate) trims: List<Name>,
+    /// With `"osc"`: what each trim's address begins with; a slash and the trim's name follow. Default:
+    /// `"/tallywheel"`.
+    pub(crate) prefix: Key<OscPrefix>,
+    /// With `"layout"`: the fields of the datagram, one table each, in their order.
+    pub(crate) layout: Tables<FieldFile>,
+    /// With `"datagram"`: the least milliseconds between two datagrams, 1 to 10000. What moves in between is sent at
+    /// the end of that time, the newest position only. Default: every change at once.
+    pub(crate) min_interval_ms: Key<MinInterval>,
+    /// With `"datagram"`: after so many milliseconds without a change the position is sent again, 10 to 3600000. For
+    /// receivers that start late. Default: it is not.
+    pub(crate) keep_alive_ms: Key<KeepAlive>,
     /// With `"steps"`: how many presses move the simulator's trim from its low end to its high end, 1 to 10000.
     /// A simulator that moves its trim by a hundredth of the way from -1 to 1 takes 200.
     pub(crate) presses: Key<Presses>,
@@ -59,6 +81,11 @@ pub(crate) enum OutputKind {
 impl Setting for OutputKind {
     const EXPECTED: &'static str = "\"axis\", \"datagram\" or \"steps\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["axis", "datagram", "steps"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "axis" => Some(Self::Axis),
@@ -69,20 +96,127 @@ impl Setting for OutputKind {
     }
 }
 
-impl Setting for Template {
-    const EXPECTED: &'static str = "\"json\" or \"line\"";
+/// The kinds of templates.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum TemplateName {
+    Json,
+    Line,
+    Osc,
+    Packed,
+    Layout,
+}
+
+impl Setting for TemplateName {
+    const EXPECTED: &'static str = "\"json\", \"line\", \"osc\", \"packed\" or \"layout\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["json", "line", "osc", "packed", "layout"] })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "json" => Some(Self::Json),
             "line" => Some(Self::Line),
+            "osc" => Some(Self::Osc),
+            "packed" => Some(Self::Packed),
+            "layout" => Some(Self::Layout),
             _ => None,
         }
     }
 }
 
+impl Setting for Destination {
+    const EXPECTED: &'static str =
+        "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 3 })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::parse(text)
+    }
+}
+
+/// An end of a range.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct RangeEnd(pub(crate) f64);
+
+impl Setting for RangeEnd {
+    const EXPECTED: &'static str = "a number from -1000000000 to 1000000000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": -1_000_000_000, "maximum": 1_000_000_000 })
+    }
+
+    fn from_number(number: f64) -> Option<Self> {
+        (number.abs() <= Scale::FARTHEST).then_some(Self(number))
+    }
+}
+
+/// The beginning of an OSC address.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct OscPrefix(pub(crate) String);
+
+impl Setting for OscPrefix {
+    const EXPECTED: &'static str = "the beginning of an OSC address, such as \"/tallywheel\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "pattern": "^/" })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Template::is_osc_prefix(text).then(|| Self(text.to_owned()))
+    }
+}
+
+/// The least time between two datagrams.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct MinInterval(pub(crate) Duration);
+
+impl Setting for MinInterval {
+    const EXPECTED: &'static str = "milliseconds, a whole number from 1 to 10000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 10_000 })
+    }
+
+    fn from_whole(number: i64) -> Option<Self> {
+        let millis = u64::try_from(number).ok().filter(|millis| (1..=10_000).contains(millis))?;
+        Some(Self(Duration::from_millis(millis)))
+    }
+}
+
+/// The longest time without a datagram.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct KeepAlive(pub(crate) Duration);
+
+impl Setting for KeepAlive {
+    const EXPECTED: &'static str = "milliseconds, a whole number from 10 to 3600000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 10, "maximum": 3_600_000 })
+    }
+
+    fn from_whole(number: i64) -> Option<Self> {
+        let millis = u64::try_from(number).ok().filter(|millis| (10..=3_600_000).contains(millis))?;
+        Some(Self(Duration::from_millis(millis)))
+    }
+}
+
 impl Setting for AxisCode {
     const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|axis| axis.name() == text)
@@ -96,6 +230,11 @@ pub(crate) struct DeviceName(pub(crate) String);
 impl Setting for DeviceName {
     const EXPECTED: &'static str =
         "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        crate::schema::plain_text(1, Rig::LONGEST_DEVICE_NAME)
+    }
 
     fn from_text(text: &str) -> Option<Self> {
         let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());

@@ -2,12 +2,14 @@
 
 pub(super) mod check;
 pub(super) mod file;
+mod layout;
+mod scale;
 mod steps;
 
-use std::net::SocketAddr;
+use std::time::Duration;
 pub use steps::Steps;
-pub use tallywheel_units::AxisCode;
 use tallywheel_units::TrimIndex;
+pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
 /// Where positions are published.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,25 +20,24 @@ pub enum Output {
         device: Option<String>,
         /// Which trim is on which axis, in the order of the trims, at least one. No trim and no axis twice.
         axes: Vec<(TrimIndex, AxisCode)>,
+        /// Which part of the axis a position takes, within -1..=1.
+        scale: Scale,
     },
     /// UDP datagrams.
     Datagram {
         /// Where to; the port is not 0.
-        to: SocketAddr,
+        to: Destination,
         /// What they look like.
         template: Template,
         /// The trims sent, in this order, at least one, none twice.
         trims: Vec<TrimIndex>,
+        /// What a position becomes; in a [`Template::Layout`] each trim has its own.
+        scale: Scale,
+        /// The least time between two; zero for no limit.
+        min_interval: Duration,
+        /// After so long without a change the position is sent again; at least `min_interval`.
+        keep_alive: Option<Duration>,
     },
     /// Presses of virtual buttons.
     Steps(Steps),
-}
-
-/// What a datagram looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Template {
-    /// One JSON object.
-    Json,
-    /// A line of text.
-    Line,
 }

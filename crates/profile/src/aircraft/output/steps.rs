@@ -171,6 +171,11 @@ pub(crate) struct PadButton(ButtonNumber);
 impl Setting for PadButton {
     const EXPECTED: &'static str = "a button number from 1 to 56";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": Steps::LAST_BUTTON })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         let number = u8::try_from(number).ok().filter(|number| *number <= Steps::LAST_BUTTON)?;
         ButtonNumber::new(number).map(Self)
@@ -184,6 +189,11 @@ pub(crate) struct Presses(u16);
 impl Setting for Presses {
     const EXPECTED: &'static str = "a whole number from 1 to 10000";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 10_000 })
+    }
+
     fn from_whole(number: i64) -> Option<Self> {
         u16::try_from(number).ok().filter(|presses| (1..=10_000).contains(presses)).map(Self)
     }
@@ -195,6 +205,11 @@ pub(crate) struct ExtraPresses(u8);
 
 impl Setting for ExtraPresses {
     const EXPECTED: &'static str = "a whole number from 0 to 250";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 250 })
+    }
 
     fn from_whole(number: i64) -> Option<Self> {
         u8::try_from(number).ok().filter(|presses| *presses <= 250).map(Self)
@@ -208,6 +223,11 @@ pub(crate) struct PressMs(Duration);
 impl Setting for PressMs {
     const EXPECTED: &'static str = "milliseconds from 1 to 1000";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 1, "maximum": 1_000 })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         (1.0..=1_000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1_000.0)))
     }
@@ -219,6 +239,11 @@ pub(crate) struct SettleMs(Duration);
 
 impl Setting for SettleMs {
     const EXPECTED: &'static str = "milliseconds from 0 to 60000";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 0, "maximum": 60_000 })
+    }
 
     fn from_number(number: f64) -> Option<Self> {
         (0.0..=60_000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1_000.0)))

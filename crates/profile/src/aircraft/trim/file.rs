@@ -10,15 +10,18 @@ use super::OnReport;
 
 /// One trim: a wheel of the rig and the travel that the real trim wheel has.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct TrimFile {
     /// A name for the trim, that no other trim of the aircraft has.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
     /// The name of the wheel, from the rig file. Default: the trim's name. A wheel moves one trim only.
     pub(crate) wheel: Key<Name>,
     /// Degrees that the wheel turns from the low stop to the high stop. More than a turn is usual: two turns
     /// are 720. All degrees of a trim are those of the aircraft's own wheel; `gears` says how far yours turns
     /// for them.
+    #[cfg_attr(test, schemars(required))]
     pub(crate) travel_degrees: Key<Travel>,
     /// Degrees from the low stop to neutral. Default: the middle of the travel. At a stop, 0 or the whole
     /// travel, the trim goes to one side only.
@@ -63,6 +66,11 @@ pub(crate) struct Travel(pub(crate) Degrees);
 impl Setting for Travel {
     const EXPECTED: &'static str = "degrees, above 0 and at most 36000";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "exclusiveMinimum": 0, "maximum": 36000 })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         let degrees = Degrees::new(number)?;
         (degrees > Degrees::ZERO && degrees <= Degrees::LONGEST_TRAVEL).then_some(Self(degrees))
@@ -75,6 +83,11 @@ pub(crate) struct Angle(pub(crate) Degrees);
 
 impl Setting for Angle {
     const EXPECTED: &'static str = "degrees from 0 to the travel";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 0, "maximum": 36000 })
+    }
 
     fn from_number(number: f64) -> Option<Self> {
         let degrees = Degrees::new(number)?;
@@ -101,6 +114,15 @@ impl Setting for StartAt {
     const EXPECTED: &'static str = "\"saved\", \"neutral\", \"low\", \"high\", \"simulator\", the name of one of \
                                     the positions, or degrees from 0 to the travel";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "anyOf": [
+            { "enum": START_WORDS },
+            crate::schema::plain_text(1, 64),
+            { "type": "number", "minimum": 0, "maximum": 36000 },
+        ] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         Some(match text {
             "saved" => Self::Saved,
@@ -120,6 +142,11 @@ impl Setting for StartAt {
 impl Setting for OnReport {
     const EXPECTED: &'static str = "\"adopt\", \"await\" or \"override\"";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": ["adopt", "await", "override"] })
+    }
+
     fn from_text(text: &str) -> Option<Self> {
         match text {
             "adopt" => Some(Self::Adopt),
@@ -137,6 +164,11 @@ pub(crate) struct AnyNumber(pub(crate) f64);
 impl Setting for AnyNumber {
     const EXPECTED: &'static str = "a number";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number" })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         number.is_finite().then_some(Self(number))
     }
@@ -149,6 +181,11 @@ pub(crate) struct SmoothingMs(pub(crate) Duration);
 impl Setting for SmoothingMs {
     const EXPECTED: &'static str = "milliseconds from 1 to 500";
 
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 1, "maximum": 500 })
+    }
+
     fn from_number(number: f64) -> Option<Self> {
         (1.0..=500.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1000.0)))
     }
@@ -156,6 +193,11 @@ impl Setting for SmoothingMs {
 
 impl Setting for Gear {
     const EXPECTED: &'static str = "a number from 0.01 to 100";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "number", "minimum": 0.01, "maximum": 100 })
+    }
 
     fn from_number(number: f64) -> Option<Self> {
         Self::new(number)

@@ -3,19 +3,23 @@
 //! It runs beside the readers' threads and owns what only it changes: which files there are, what is flown, the
 //! log. A lock of the station's is held for single steps only, so no reader waits for a file or a device.
 
+mod simulator;
+
 use crate::clock::Clock;
-use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request, Spot, Switch};
+use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request, Shift, Spot, Switch};
 use crate::config::{Changed, Config, News, Which};
 use crate::dock::DockBell;
 use crate::journal::Journal;
 use crate::plan::{self, Names, Places, Plan};
 use crate::saved::{self, Saved};
 use crate::station::{Adoption, Station};
-use crate::tally::Tally;
+use crate::tally::{Tally, TrimTally};
+use simulator::Reports;
 use std::sync::Arc;
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_profile::{Aircraft, Rig, Start};
-use tallywheel_units::{Counts, Margin};
+use tallywheel_profile as profile;
+use tallywheel_profile::{Aircraft, Button, Press, Rig, Start};
+use tallywheel_units::{BoardIndex, ButtonNumber, Counts, Margin};
 
 /// More turns than these in one go are a slip of the finger.
 const TURNS_MAX: i32 = 1000;
@@ -42,6 +46,7 @@ pub struct Control {
     clock: Clock,
     journal: Journal,
     saved: Saved,
+    reports: Reports,
     /// Why the newest good files are not in use together, as far as it was said.
     misfit: Option<String>,
 }
@@ -59,7 +64,10 @@ impl Control {
         mut saved: Saved,
     ) -> Self {
         saved.flies(&flying.stem, station.look(Tally::sequence));
-        Self { config, flying, station, dock, clock, journal, saved, misfit: None }
+        let mut reports = Reports::default();
+        reports.fly(&flying.rig, &flying.aircraft, &station.outputs());
+        station.silence(reports.is_silent(), clock.now());
+        Self { config, flying, station, dock, clock, journal, saved, reports, misfit: None }
     }
 
     /// What is flown.
@@ -101,6 +109,7 @@ impl Control {
     pub fn tick(&mut self) {
         self.journal.drain();
         self.save();
+        self.see(self.clock.now());
     }
 
     fn save(&mut self) {
@@ -135,9 +144,15 @@ impl Control {
             Command::Align { trim, to } => self.align(trim, to),
             Command::Fly(choice) => self.fly(choice),
             Command::Hold(switch) => Ok(self.hold(*switch)),
+            Command::Gear { trim, gear } => self.gear(trim, *gear),
+            Command::Press { board, button } => self.press(*board, *button, origin),
             Command::Reload => Ok(self.reload()),
             Command::Confirm { wheel, turns } => self.confirm(wheel, *turns),
         };
+        if matches!(command, Command::Press { .. }) {
+            // What the button stands for is in the log already.
+            return answer;
+        }
         match &answer {
             Ok(outcome) => tracing::info!(%origin, "{outcome}"),
             Err(refusal) => tracing::warn!(%origin, ?command, "not done: {refusal}"),
@@ -155,6 +170,9 @@ impl Control {
         }
         if news.iter().any(|changed| self.concerns(changed)) {
             self.take_up();
+        }
+        if !news.is_empty() {
+            self.look_for_title();
         }
         Outcome::Reloaded { changed: news.len(), wrong: self.config.problems().count() }
     }
@@ -221,7 +239,9 @@ impl Control {
     /// Flies this from now on. Trims of the same aircraft that keep their names go on where they are.
     fn fly_with(&mut self, stem: String, rig: Arc<Rig>, aircraft: Arc<Aircraft>) -> Result<(), String> {
         let mut places = self.flying.places.clone();
-        let mut plan = plan::plan_in(&rig, &aircraft, &mut places).map_err(|error| error.to_string())?;
+        let fleet: Vec<_> = self.config.to_fly().map(|(_, file)| &**file).chain([&*aircraft]).collect();
+        let plan = plan::plan_in(&rig, &aircraft, &mut places, &fleet);
+        let mut plan = plan.map_err(|error| error.to_string())?;
         let same = stem == self.flying.stem;
         if !same {
             self.save();
@@ -247,6 +267,9 @@ impl Control {
         }
         self.journal.rename(names);
         self.journal.keeper().adopt(last_hour, &kept);
+        if same || !self.reports.is_silent() {
+            self.station.silence(false, now);
+        }
         self.say_moved(&changes);
         if !same {
             self.saved.flies(&stem, self.station.look(Tally::sequence));
@@ -271,6 +294,10 @@ impl Control {
         let change = self.station.align(place, to, self.clock.now());
         self.journal.keeper().align(place, to);
         let change = change.ok_or_else(|| self.no_such_trim(given))?;
+        self.reports.known(place);
+        if !self.reports.is_silent() {
+            self.station.silence(false, self.clock.now());
+        }
         Ok(Outcome::Aligned { trim: name, change })
     }
 
@@ -319,6 +346,48 @@ impl Control {
         };
         self.station.hold(hold, self.clock.now());
         Outcome::Held(hold)
+    }
+
+    fn gear(&mut self, given: &str, gear: Shift) -> Answer {
+        let (place, name) = self.trim(given)?;
+        let gears = self.flying.aircraft.trims.get(place).map_or([].as_slice(), |trim| &trim.gears);
+        let now = self.station.look(|tally| tally.trims().get(place).map_or(0, TrimTally::gear));
+        let meant = match gear {
+            Shift::Next if now + 1 >= gears.len() => 0,
+            Shift::Next => now + 1,
+            Shift::To(place) => place,
+        };
+        let change = self.station.gear(place, meant, self.clock.now());
+        let (Some(change), Some(gear)) = (change, gears.get(meant).copied()) else {
+            return Err(Refusal::NoSuchGear { trim: name, given: meant, gears: gears.len() });
+        };
+        self.journal.keeper().gear(place, meant);
+        Ok(Outcome::Geared { trim: name, gear, change })
+    }
+
+    fn press(&mut self, board: BoardIndex, button: ButtonNumber, origin: &Origin) -> Answer {
+        let name = self.journal.names().board(board);
+        let rig = &self.flying.rig;
+        let is = |known: &&Button| {
+            known.button == button
+                && rig.boards.get(known.board.get()).is_some_and(|board| board.name == name)
+        };
+        // The rig file may have changed since it was pressed.
+        let does =
+            rig.buttons.iter().find(is).map(|button| button.does.clone()).ok_or(Refusal::NoSuchButton)?;
+        let command = match does {
+            Press::NextAircraft => Command::Fly(Choice::Next),
+            Press::Hold => Command::Hold(Switch::Toggle),
+            Press::NextGear { wheel } => Command::Gear { trim: wheel, gear: Shift::Next },
+            Press::Align { wheel, position } => Command::Align {
+                trim: wheel,
+                to: match position {
+                    profile::Spot::Named(name) => Spot::from_text(&name),
+                    profile::Spot::At(degrees) => Spot::At(degrees),
+                },
+            },
+        };
+        self.execute(&command, origin)
     }
 
     fn confirm(&mut self, given: &str, turns: i32) -> Answer {

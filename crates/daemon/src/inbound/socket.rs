@@ -1,0 +1,187 @@
+//! Reads the datagrams, few enough and of allowed senders only.
+
+use super::bucket::Bucket;
+use super::message::LONGEST_BYTES;
+use std::io;
+use std::net::{IpAddr, SocketAddr};
+use std::time::Duration;
+use tallywheel_profile::Simulator;
+use tallywheel_units::Timestamp;
+use tokio::net::UdpSocket;
+
+/// The most datagrams that are looked at in a second; simulators send at most at their frame rate.
+const PER_SECOND: u64 = 250;
+/// The most that are taken from the system at once.
+const BATCH: usize = 256;
+/// How long a flood is left to the system, which drops what does not fit its own buffer.
+const PAUSE: Duration = Duration::from_millis(50);
+
+/// What came in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counters {
+    /// Looked at.
+    pub taken: u64,
+    /// From senders that are not allowed.
+    pub strangers: u64,
+    /// Beyond what is looked at in a second.
+    pub flooded: u64,
+    /// Nothing that the simulator would send.
+    pub garbage: u64,
+    /// Late, repeated or of a session that is over.
+    pub late: u64,
+}
+
+/// The open socket.
+#[derive(Debug)]
+pub struct Socket {
+    socket: UdpSocket,
+    simulator: Simulator,
+    bucket: Bucket,
+    buffer: Box<[u8]>,
+    flooded: bool,
+    /// What came in.
+    pub counters: Counters,
+}
+
+impl Socket {
+    /// Opens it; there must be a runtime.
+    ///
+    /// # Errors
+    /// Where the address is taken or is not this machine's.
+    pub fn open(simulator: &Simulator) -> io::Result<Self> {
+        let socket = std::net::UdpSocket::bind(simulator.listen)?;
+        socket.set_nonblocking(true)?;
+        Ok(Self {
+            socket: UdpSocket::from_std(socket)?,
+            simulator: simulator.clone(),
+            bucket: Bucket::new(PER_SECOND),
+            // One byte more than is looked at tells what is longer.
+            buffer: vec![0; LONGEST_BYTES + 1].into(),
+            flooded: false,
+            counters: Counters::default(),
+        })
+    }
+
+    /// What it was opened for.
+    #[must_use]
+    pub const fn simulator(&self) -> &Simulator {
+        &self.simulator
+    }
+
+    /// Where it truly listens.
+    ///
+    /// # Errors
+    /// Those of the system.
+    pub fn address(&self) -> io::Result<SocketAddr> {
+        self.socket.local_addr()
+    }
+
+    /// Returns when there is something to read. Nothing is lost where the caller gives up waiting.
+    pub async fn readable(&self) {
+        if self.flooded {
+            tokio::time::sleep(PAUSE).await;
+        }
+        if self.socket.readable().await.is_err() {
+            // Nothing that can be waited for; it must not spin.
+            tokio::time::sleep(Duration::from_secs(1)).await;
+        }
+    }
+
+    /// Hands what there is to `take`, within the limits.
+    pub fn read(&mut self, at: Timestamp, mut take: impl FnMut(&mut Counters, SocketAddr, &[u8])) {
+        self.flooded = false;
+        for _ in 0..BATCH {
+            match self.socket.try_recv_from(&mut self.buffer) {
+                Ok((length, from)) => {
+                    if !allowed(&self.simulator, from.ip()) {
+                        self.counters.strangers += 1;
+                    } else if !self.bucket.take(at) {
+                        self.counters.flooded += 1;
+                        self.flooded = true;
+                    } else {
+                        self.counters.taken += 1;
+                        take(&mut self.counters, from, self.buffer.get(..length).unwrap_or_default());
+                    }
+                }
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => return,
+                // Somebody whom this socket never sent anything is not there: Windows says so to the receiver.
+                Err(_) => {}
+            }
+        }
+        self.flooded = true;
+    }
+}
+
+fn allowed(simulator: &Simulator, from: IpAddr) -> bool {
+    // A socket for both kinds of addresses tells IPv4 ones in the other form.
+    let from = from.to_canonical();
+    if simulator.senders.is_empty() { from.is_loopback() } else { simulator.senders.contains(&from) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn simulator(senders: &[&str]) -> Simulator {
+        Simulator {
+            listen: "127.0.0.1:0".parse().unwrap(),
+            senders: senders.iter().map(|sender| sender.parse().unwrap()).collect(),
+            gone_after: Duration::from_secs(5),
+        }
+    }
+
+    fn at(ms: u64) -> Timestamp {
+        Timestamp::from_micros(ms * 1000)
+    }
+
+    /// Sends `number` datagrams and reads until `done`.
+    fn read(
+        senders: &[&str],
+        number: usize,
+        bytes: &[u8],
+        done: impl Fn(&Counters) -> bool,
+    ) -> (Counters, usize) {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        runtime.block_on(async {
+            let mut socket = Socket::open(&simulator(senders)).unwrap();
+            let sender = std::net::UdpSocket::bind("127.0.0.1:0").unwrap();
+            for _ in 0..number {
+                sender.send_to(bytes, socket.address().unwrap()).unwrap();
+            }
+            let mut longest = 0;
+            while !done(&socket.counters) {
+                tokio::time::timeout(Duration::from_secs(30), socket.readable()).await.expect("nothing came");
+                socket.read(at(0), |_, _, bytes| longest = longest.max(bytes.len()));
+            }
+            (socket.counters, longest)
+        })
+    }
+
+    #[test]
+    fn strangers_are_not_looked_at() {
+        let (counters, longest) = read(&["10.1.2.3"], 3, b"x", |counters| counters.strangers == 3);
+        assert_eq!((counters, longest), (Counters { strangers: 3, ..Counters::default() }, 0));
+        let (counters, _) = read(&["127.0.0.1"], 3, b"x", |counters| counters.taken == 3);
+        assert_eq!(counters.strangers, 0);
+    }
+
+    #[test]
+    fn a_flood_is_bounded() {
+        let (counters, _) = read(&[], 400, b"x", |counters| counters.flooded > 0);
+        assert_eq!(counters.taken, 250);
+    }
+
+    #[test]
+    fn a_long_datagram_is_cut_where_it_shows() {
+        let (_, longest) = read(&[], 1, &[b' '; 9000], |counters| counters.taken == 1);
+        assert_eq!(longest, LONGEST_BYTES + 1);
+    }
+
+    #[test]
+    fn addresses_of_both_kinds_are_known() {
+        let mapped: IpAddr = "::ffff:127.0.0.1".parse().unwrap();
+        assert!(allowed(&simulator(&[]), mapped));
+        assert!(allowed(&simulator(&["127.0.0.1"]), mapped));
+        assert!(!allowed(&simulator(&[]), "10.0.0.1".parse().unwrap()));
+    }
+}

@@ -1,0 +1,35 @@
+use super::file::RangeEnd;
+use crate::read::{Key, List, Mistakes, optional};
+use tallywheel_units::Scale;
+
+/// The scale that `range` and `invert` make; `usual` where neither is there, and its range where only `invert` is.
+/// `path` is that of their table.
+pub(super) fn scale(
+    range: &List<RangeEnd>,
+    invert: &Key<bool>,
+    usual: Scale,
+    path: &str,
+    mistakes: &Mistakes<'_>,
+) -> Option<Scale> {
+    let straight = match range {
+        None if invert.is_none() => return Some(usual),
+        None => Scale::new(usual.at_low().min(usual.at_high()), usual.at_low().max(usual.at_high()))?,
+        Some(field) => {
+            let ends = field.value.as_ref()?;
+            let [low, high] = ends.as_slice() else {
+                let found = format!("{} numbers", ends.len());
+                mistakes.tell(field.byte, format!("{path}.range"), "two numbers, such as [0, 1]", found);
+                return None;
+            };
+            let (RangeEnd(low), RangeEnd(high)) = (*low.setting()?, *high.setting()?);
+            if low >= high {
+                let expected = "the lower end first; `invert = true` turns it round";
+                mistakes.tell(field.byte, format!("{path}.range"), expected, format!("{low} and {high}"));
+                return None;
+            }
+            Scale::new(low, high)?
+        }
+    };
+    let inverted = optional(invert)?.copied().unwrap_or(false);
+    Some(if inverted { straight.inverted() } else { straight })
+}

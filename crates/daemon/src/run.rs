@@ -329,12 +329,21 @@ pub async fn stopped() -> std::io::Result<&'static str> {
     }
 }
 
-/// Waits for the user to end the program.
+/// Waits for the user or the system to end the program, and says which.
 ///
 /// # Errors
 /// Where the system takes no handler.
-#[cfg(not(unix))]
+#[cfg(windows)]
 pub async fn stopped() -> std::io::Result<&'static str> {
-    tokio::signal::ctrl_c().await?;
-    Ok("Ctrl-C")
+    use tokio::signal::windows;
+    let (mut interrupt, mut end) = (windows::ctrl_c()?, windows::ctrl_break()?);
+    let (mut close, mut log_off, mut shut_down) =
+        (windows::ctrl_close()?, windows::ctrl_logoff()?, windows::ctrl_shutdown()?);
+    tokio::select! {
+        _ = interrupt.recv() => Ok("Ctrl-C"),
+        _ = end.recv() => Ok("Ctrl-Break"),
+        _ = close.recv() => Ok("the terminal closed"),
+        _ = log_off.recv() => Ok("the user logs off"),
+        _ = shut_down.recv() => Ok("the system shuts down"),
+    }
 }

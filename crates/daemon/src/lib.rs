@@ -31,6 +31,7 @@ pub mod logging;
 pub mod note;
 pub mod orders;
 pub mod plan;
+pub mod playing;
 pub mod replay;
 pub mod report;
 pub mod run;

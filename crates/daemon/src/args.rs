@@ -79,6 +79,9 @@ pub struct RunArgs {
     /// No icon in the tray, and no messages to the desktop.
     #[arg(long)]
     pub no_tray: bool,
+    /// Play this recording in place of the boards, at its own pace, to try things out without a wheel
+    #[arg(long, value_name = "RECORDING", value_hint = ValueHint::FilePath)]
+    pub recording: Option<PathBuf>,
 }
 
 /// Options of `demo`.

@@ -34,6 +34,7 @@ pub mod logging;
 pub mod note;
 pub mod orders;
 pub mod plan;
+pub mod playing;
 pub mod presses;
 pub mod replay;
 pub mod report;

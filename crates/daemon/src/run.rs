@@ -14,12 +14,13 @@ use crate::files::AircraftFile;
 use crate::inbound::Socket;
 use crate::journal::Journal;
 use crate::plan::{self, Places, Plan};
+use crate::playing::Playing;
 use crate::report::last_hour::Keeper;
 use crate::saved::{Saved, Store};
 use crate::station::Station;
 use crate::tray::desk::Desk;
 use crate::tray::{self, Tray};
-use crate::{files, folders, logging, note};
+use crate::{files, folders, logging, note, replay};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -53,7 +54,9 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
         log_folder,
         aircraft: args.aircraft.clone(),
     };
-    let ready = prepare(settings, Clock::start())?;
+    let clock = Clock::start();
+    let ready = prepare(settings, clock)?;
+    let recording = args.recording.as_deref().map(replay::read).transpose()?;
     let log = logging::start(&args.log, &ready.settings.log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
@@ -62,7 +65,10 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
         log = %log.display(),
         "started; for simulators only, never for real aircraft"
     );
-    let mut running = ready.start(opener)?;
+    let mut running = match recording {
+        None => ready.start(opener)?,
+        Some(recording) => ready.start(Playing::new(recording, clock))?,
+    };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let signal = runtime.block_on(async {
         let quit = Arc::new(Notify::new());

@@ -76,7 +76,9 @@ impl Bench {
         fs::create_dir_all(folder.join("aircraft")).unwrap();
         fs::write(folder.join("rig.toml"), RIG).unwrap();
         fs::write(folder.join(AIRCRAFT), aircraft(720, "")).unwrap();
-        Self::start_in(folder)
+        // Elsewhere, so that the folder is the test's alone.
+        let (log_folder, state_folder) = (folder.with_extension("log"), folder.with_extension("state"));
+        Self::start_with(Settings { log_folder, state_folder, ..settings(&folder) })
     }
 
     /// With the files that are in `folder`.
@@ -146,7 +148,11 @@ impl Bench {
     }
 
     pub fn stop(self) {
-        let _ = fs::remove_dir_all(self.end());
+        let folder = self.end();
+        for ending in ["log", "state"] {
+            let _ = fs::remove_dir_all(folder.with_extension(ending));
+        }
+        let _ = fs::remove_dir_all(folder);
     }
 }
 

@@ -286,6 +286,7 @@ impl Filter {
         let evidence = Evidence {
             likelihood,
             ticks: tick.ticks,
+            told: tick.blur.ticks <= 0.0,
             changed: tick.turn != 0,
             speed: best.speed,
             acceleration: if best.age > 3 { best.acceleration } else { 0.0 },

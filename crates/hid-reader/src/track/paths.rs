@@ -3,8 +3,7 @@
 use super::gains::Shared;
 use super::hand::PACES;
 
-/// How many paths are kept. With 16 a stroke that begins in both directions at once may lose its true path;
-/// with 28 nothing more comes out right.
+/// How many paths are kept. With 16 a stroke that begins in both directions at once may lose its true path.
 const KEPT: usize = 24;
 
 /// Paths that are less likely than the best by this logarithm are dropped: 1 in 9 million.

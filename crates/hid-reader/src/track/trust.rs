@@ -44,6 +44,8 @@ pub(super) struct Evidence {
     pub(super) likelihood: f32,
     /// Ticks since the report before.
     pub(super) ticks: f32,
+    /// Whether there was a report.
+    pub(super) told: bool,
     /// Whether the phase changed.
     pub(super) changed: bool,
     /// The best path's speed in edges per tick.
@@ -64,6 +66,10 @@ impl Trust {
             return;
         }
         self.moved = self.ticks + 1.0;
+        // What nobody was told of fits whatever is made of it.
+        if !seen.told {
+            return;
+        }
         let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
         if !seen.changed {
             // An unchanged phase fits too many stories to make up for what did not fit.
@@ -123,6 +129,7 @@ mod tests {
     const FITS: Evidence = Evidence {
         likelihood: -0.5,
         ticks: 1.0,
+        told: true,
         changed: true,
         speed: 3.0,
         acceleration: 0.1,

@@ -13,7 +13,6 @@
 )]
 #![allow(clippy::indexing_slicing, missing_docs)]
 
-use rand::{Rng, SeedableRng};
 use rotary_encoder_embedded::Direction;
 use rotary_encoder_embedded::quadrature::QuadratureTableMode;
 use std::hint::black_box;
@@ -21,7 +20,8 @@ use std::process::Command;
 use std::time::{Duration, Instant};
 use tallywheel::plan::{self, BoardPath};
 use tallywheel::tally::Tally;
-use tallywheel_units::Timestamp;
+use tallywheel_hid_reader::{Event, Layout};
+use tallywheel_units::{Buttons, Counts, Timestamp, WheelIndex};
 
 const RIG: &str = include_str!("four-wheels-rig.toml");
 const AIRCRAFT: &str = include_str!("four-wheels-aircraft.toml");
@@ -34,24 +34,21 @@ const REPORTS: usize = 4096;
 const ROUNDS: usize = 41;
 const PASSES: usize = 25;
 
-/// Reports in which each of four wheels stays or moves an edge either way, one millisecond apart, and then
-/// the same way back, so that one pass can follow another without a jump.
-fn reports() -> Vec<[u8; 4]> {
-    let mut random = rand_pcg::Pcg64::seed_from_u64(7);
-    let mut phase = [0_u8; 4];
-    let there: Vec<[u8; 4]> = (0..REPORTS / 2)
-        .map(|n| {
-            let mut bits = 0_u8;
-            for (wheel, phase) in phase.iter_mut().enumerate() {
-                if n > 0 {
-                    *phase = (*phase + [0, 1, 3][random.random_range(0..3)]) % 4;
-                }
-                bits |= [0b00, 0b01, 0b11, 0b10][usize::from(*phase)] << (2 * wheel);
-            }
-            [bits, 0, 0, 0]
-        })
-        .collect();
-    there.iter().chain(there.iter().rev()).copied().collect()
+/// Reports of four wheels that swing to and fro, one millisecond apart, each at another pace and `fastest` edges
+/// per report at most; they end where they began, so that one pass can follow another without a jump.
+fn reports(fastest: f64) -> Vec<[u8; 4]> {
+    let phase = |n: usize, wheel: usize| {
+        // So many whole swings; as many edges that the speed at the middle of a swing is `fastest`.
+        let swings = [4.0, 6.0, 8.0, 10.0][wheel];
+        let turn = std::f64::consts::TAU * swings / REPORTS as f64;
+        let edges = 0.5 + fastest / turn * (1.0 - (turn * n as f64).cos());
+        (edges.floor() as i64).rem_euclid(4) as usize
+    };
+    let report = |n| {
+        let bits = (0..4).map(|wheel| [0b00, 0b01, 0b11, 0b10][phase(n, wheel)] << (2 * wheel));
+        [bits.fold(0_u8, |all, bits| all | bits), 0, 0, 0]
+    };
+    (0..REPORTS).map(report).collect()
 }
 
 struct Ours {
@@ -76,6 +73,39 @@ impl Ours {
             self.path.report(self.at, black_box(report), &mut self.tally, &mut |_, effect| {
                 black_box(effect);
             });
+        }
+        black_box(self.tally.readings());
+    }
+}
+
+/// The same work by the plain table: bytes to buttons, four table lookups, the same tally.
+struct Table {
+    layout: Layout,
+    buttons: Buttons,
+    tally: Tally,
+    phases: [u8; 4],
+}
+
+impl Table {
+    fn new() -> Self {
+        let layout = Layout::from_descriptor(&DESCRIPTOR).expect("it is the bench's own");
+        Self { layout, buttons: Buttons::NONE, tally: Ours::new().tally, phases: [0; 4] }
+    }
+
+    fn pass(&mut self, reports: &[[u8; 4]]) {
+        for report in reports {
+            self.tally.report();
+            self.layout.apply(black_box(report), &mut self.buttons).expect("reports are whole");
+            let bits = self.buttons.bits();
+            for (wheel, was) in (0..4_u8).zip(&mut self.phases) {
+                let phase = [0, 1, 3, 2][((bits >> (2 * wheel)) & 3) as usize];
+                let edge = match (phase + 4 - std::mem::replace(was, phase)) % 4 {
+                    1 => Counts::ONE,
+                    3 => -Counts::ONE,
+                    _ => continue,
+                };
+                black_box(self.tally.apply(WheelIndex::new(wheel), Event::Counts(edge)));
+            }
         }
         black_box(self.tally.readings());
     }
@@ -138,41 +168,58 @@ fn instructions(which: &str) -> f64 {
 }
 
 fn main() {
-    let reports = reports();
+    let (reports, fast) = (reports(0.5), reports(4.8));
     let (mut ours, mut oracle) = (Ours::new(), Oracle::new());
     let arguments: Vec<String> = std::env::args().collect();
     if let Some(at) = arguments.iter().position(|a| a == "--passes") {
         for _ in 0..arguments[at + 2].parse().unwrap() {
-            if arguments[at + 1] == "ours" { ours.pass(&reports) } else { oracle.pass(&reports) }
+            match arguments[at + 1].as_str() {
+                "ours" => ours.pass(&reports),
+                _ => oracle.pass(&reports),
+            }
         }
         return;
     }
-    // The same states must mean the same counts, or the figures compare nothing. Half a pass is one way.
-    ours.pass(&reports[..REPORTS / 2]);
-    oracle.pass(&reports[..REPORTS / 2]);
+    // The same states must mean the same counts, or the figures compare nothing. At the end of a pass they are 0.
+    ours.pass(&reports[..REPORTS / 8]);
+    oracle.pass(&reports[..REPORTS / 8]);
     let counts: [i64; 4] = std::array::from_fn(|n| {
-        let wheel = tallywheel_units::WheelIndex::new(u8::try_from(n).unwrap());
+        let wheel = WheelIndex::new(u8::try_from(n).unwrap());
         ours.tally.wheel(wheel).unwrap().counts.get()
     });
     assert!(counts == oracle.counts && counts != [0; 4], "{counts:?} and {:?}", oracle.counts);
-    ours.pass(&reports[REPORTS / 2..]);
-    oracle.pass(&reports[REPORTS / 2..]);
-    let (mut ours_ns, mut oracle_ns) = (Vec::new(), Vec::new());
+    ours.pass(&reports[REPORTS / 8..]);
+    oracle.pass(&reports[REPORTS / 8..]);
+    let (mut table, mut following) = (Table::new(), Ours::new());
+    following.pass(&fast);
+    let [mut ours_ns, mut oracle_ns, mut table_ns, mut following_ns] = [const { Vec::new() }; 4];
     for _ in 0..ROUNDS {
         ours_ns.push(per_report(|| ours.pass(&reports)));
         oracle_ns.push(per_report(|| oracle.pass(&reports)));
+        table_ns.push(per_report(|| table.pass(&reports)));
+        let start = Instant::now();
+        following.pass(&fast);
+        following_ns.push(start.elapsed().as_nanos() as f64 / REPORTS as f64);
     }
-    let (ours_ns, oracle_ns) = (median(ours_ns), median(oracle_ns));
+    let [ours_ns, oracle_ns, table_ns, following_ns] =
+        [ours_ns, oracle_ns, table_ns, following_ns].map(median);
+    // Four wheels at once are four times the work of the one that a hand turns.
+    let per_wheel = (following_ns - ours_ns) / 4.0;
     let (ours_count, oracle_count) = (instructions("ours"), instructions("oracle"));
     println!("one report of 32 buttons with four quadrature wheels, {ROUNDS} alternating rounds");
     println!("{:<44} {:>10} {:>14}", "", "ns/report", "instructions");
     println!("{:<44} {ours_ns:>10.1} {ours_count:>14.1}", "tallywheel: bytes to four trims in degrees");
     println!("{:<44} {oracle_ns:>10.1} {oracle_count:>14.1}", "rotary-encoder-embedded: bits to four counts");
+    println!("{:<44} {table_ns:>10.1}", "the same tally by the plain table");
+    println!("{:<44} {following_ns:>10.1}", "tallywheel: up to 4.8 edges a report on each");
     println!(
         "{{\"ns_per_report\":{ours_ns:.1},\"instructions_per_report\":{ours_count:.1},\
          \"oracle_ns_per_report\":{oracle_ns:.1},\"oracle_instructions_per_report\":{oracle_count:.1},\
-         \"ns_ratio\":{:.2},\"instructions_ratio\":{:.2}}}",
+         \"ns_ratio\":{:.2},\"instructions_ratio\":{:.2},\
+         \"table_ns_per_report\":{table_ns:.1},\"table_ratio\":{:.2},\
+         \"ns_following_a_wheel\":{per_wheel:.0}}}",
         ours_ns / oracle_ns,
         ours_count / oracle_count,
+        ours_ns / table_ns,
     );
 }

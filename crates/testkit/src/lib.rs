@@ -5,6 +5,7 @@
 //! - [`Wheel`] turns motion into the levels of two lines: detents, phase error, contact bounce, sliding noise.
 //! - [`RawBoard`] samples the lines; [`PulseBoard`] decodes them itself and presses one button per count.
 //! - [`faults`] injects faults one by one and prints what the reader's detectors make of each.
+//! - [`grid`] turns wheels faster than their boards report and prints what is lost of it.
 //! - [`Recorder`] writes what they report in the hid-recorder text format; [`demo`] is the demo's recording,
 //!   [`lesson`] those of a wheel turned as `tallywheel learn` asks.
 //!
@@ -15,6 +16,7 @@ mod chance;
 pub mod demo;
 mod encoder;
 pub mod faults;
+pub mod grid;
 mod hand;
 pub mod lesson;
 mod motion;

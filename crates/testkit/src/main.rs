@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use tallywheel_testkit::{demo, faults, lesson};
+use tallywheel_testkit::{demo, faults, grid, lesson};
 
 /// A hand, an encoder and a board in virtual time.
 #[derive(Debug, Parser)]
@@ -35,6 +35,31 @@ enum Job {
         #[arg(long)]
         explain: bool,
     },
+    /// Turn wheels faster than their boards report, over a grid of wheels, boards and hands, and print what the
+    /// published table, a published library and the reader lose.
+    Grid {
+        /// Runs of each cell.
+        #[arg(long, default_value_t = 20)]
+        seeds: u64,
+        /// The first seed.
+        #[arg(long, default_value_t = 0)]
+        from: u64,
+        /// Seconds of turning in each run.
+        #[arg(long, default_value_t = 8.0)]
+        seconds: f64,
+        /// Do not tell the decoder the report interval.
+        #[arg(long)]
+        learn: bool,
+        /// Threads to run on.
+        #[arg(long, default_value_t = 2)]
+        threads: usize,
+        /// Also print each run that was wrong below a*T^2 = 1 or not covered.
+        #[arg(long)]
+        explain: bool,
+        /// Also draw what was lost, as SVG, into this file.
+        #[arg(long)]
+        picture: Option<PathBuf>,
+    },
     /// Write a recording of a wheel turned as `tallywheel learn` asks.
     Lesson {
         /// Which wheel.
@@ -49,6 +74,8 @@ enum Job {
 enum JobError {
     #[error("{}: {source}", file.display())]
     Write { file: PathBuf, source: std::io::Error },
+    #[error("cannot draw: {0}")]
+    Draw(String),
     #[error("cannot write the table: {0}")]
     Table(std::io::Error),
 }
@@ -74,6 +101,20 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
         Job::Record { file } => written(file, demo::recording()),
         Job::Lesson { wheel, file } if wheel == "rudder" => written(file, lesson::rudder()),
         Job::Lesson { file, .. } => written(file, lesson::elevator()),
+        Job::Grid { seeds, from, seconds, learn, threads, explain, picture } => {
+            let plan = grid::Plan {
+                seeds: *from..from.saturating_add(*seeds),
+                seconds: *seconds,
+                interval_known: !learn,
+                threads: *threads,
+                explain: *explain,
+            };
+            let sums = grid::run_all(&grid::Cell::all(), &plan);
+            if let Some(file) = picture {
+                written(file, grid::picture(&sums).map_err(JobError::Draw)?)?;
+            }
+            grid::write(&mut std::io::stdout().lock(), &sums, &plan).map_err(JobError::Table)
+        }
         Job::Faults { hours, seeds, from, explain } => faults::table::write(
             &mut std::io::stdout().lock(),
             *hours,

@@ -38,8 +38,7 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
         text += "  > is how the rig is wired.\n";
     }
     text += "  Uneven lines: phase difference 0.25 T +- 0.1 T, so the shortest state lasts 0.15 T.\n";
-    text +=
-        "  Quadrature is decoded by the published table: faster than this, edges pass between two reports.\n";
+    text += "  Quadrature: faster than this, Tallywheel follows the motion; it may lose counts where a x T^2 is above 1 edge.\n";
     text.push('\n');
     for sentence in advice::advice(figures, choices) {
         text += &format!("{}\n", fold(&sentence));

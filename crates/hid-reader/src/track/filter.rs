@@ -28,6 +28,11 @@ const TIED: f32 = 1.0;
 const RESTS_AFTER: u16 = 8;
 /// The same for a wheel that stands at several edges a tick, where no path can be believed.
 const RESTS_AFTER_UNBELIEVABLE: u16 = 4;
+/// The most that a stroke turns at one even speed, in turns: its speed is within a tenth of its peak for 0.4 of
+/// its length, which is 0.7 turns at most.
+const FARTHEST_UNSEEN: f64 = 0.35;
+/// What a path pays per tick that claims to have gone farther without a change of phase.
+const TOO_FAR_COSTS: f32 = 3.0;
 /// Variances of the speed, from 0, beyond which a path is not asked whether it stops.
 const STOP_UNLIKELY: f32 = 8.0;
 
@@ -107,6 +112,7 @@ pub(super) struct Filter {
     logs: Logs,
     fastest: f32,
     hardest: f32,
+    stands_for: f32,
     pub(super) story: Story,
 }
 
@@ -143,6 +149,7 @@ impl Filter {
             logs: Logs::new(),
             fastest: 0.0,
             hardest: 0.0,
+            stands_for: 0.0,
             story: Story::at_rest(),
         }
     }
@@ -152,6 +159,7 @@ impl Filter {
         self.gains.work_out(hand);
         self.fastest = single(hand.fastest);
         self.hardest = single(hand.hardest);
+        self.stands_for = single(FARTHEST_UNSEEN * hand.turn);
         self.rest();
     }
 
@@ -176,10 +184,10 @@ impl Filter {
         if !trust.is_gone() {
             return best;
         }
-        // What is left is what the table makes of it, with as much of the best path as one edge a tick, and
-        // brought to the phase: the table is two edges off after each odd number of reports in which both
+        // What is left is what the table makes of it, with as much of the best path as one edge a tick or none,
+        // and brought to the phase: the table is two edges off after each odd number of reports in which both
         // lines had changed.
-        let limit = ceiling(trust.moved());
+        let limit = if trust.is_lost() { 0 } else { ceiling(trust.moved()) };
         let guess = self.story.table.saturating_add(best.clamp(-limit, limit));
         match best.wrapping_sub(guess).rem_euclid(4) {
             0 => guess,
@@ -206,7 +214,17 @@ impl Filter {
 
     /// How far the truth may lie from [`Self::edges`] while nothing has settled.
     pub(super) fn doubt(&self) -> Doubt {
-        self.doubt_of(|path| path.weight > -CERTAIN)
+        let mut doubt = self.doubt_of(|path| path.weight > -CERTAIN);
+        if self.story.trust.is_shaky() {
+            self.widen(&mut doubt);
+        }
+        doubt
+    }
+
+    fn widen(&self, doubt: &mut Doubt) {
+        let reach = self.reach(self.story.trust.moved());
+        doubt.low = doubt.low.max(reach);
+        doubt.high = doubt.high.max(reach);
     }
 
     fn doubt_of(&self, counts: impl Fn(&Path) -> bool) -> Doubt {
@@ -217,9 +235,7 @@ impl Filter {
             doubt.high = doubt.high.max(path.edges - edges);
         }
         if self.story.trust.is_shaken() {
-            let reach = self.reach(self.story.trust.moved());
-            doubt.low = doubt.low.max(reach);
-            doubt.high = doubt.high.max(reach);
+            self.widen(&mut doubt);
         }
         doubt
     }
@@ -270,6 +286,7 @@ impl Filter {
         let evidence = Evidence {
             likelihood,
             ticks: tick.ticks,
+            told: tick.blur.ticks <= 0.0,
             changed: tick.turn != 0,
             speed: best.speed,
             acceleration: if best.age > 3 { best.acceleration } else { 0.0 },
@@ -373,7 +390,7 @@ impl Filter {
     /// What a path pays that claims to move at four edges a tick, or a multiple, for longer than a stroke can.
     ///
     /// The speed of a stroke is even only near its peak, so what has gone by unseen cannot last longer than
-    /// what was seen of its rise; a rest does.
+    /// what was seen of its rise, nor longer than a stroke; a rest lasts.
     #[inline]
     fn costs_of_standing(&self, speed: f32, moving: u16) -> f32 {
         let unchanged = self.story.unchanged;
@@ -382,7 +399,13 @@ impl Filter {
         } else {
             RESTS_AFTER.saturating_add(moving.saturating_sub(unchanged))
         };
-        if unchanged > patience && speed.abs() > 2.0 { 1.0 } else { 0.0 }
+        let speed = speed.abs();
+        if speed <= 2.0 || unchanged <= RESTS_AFTER_UNBELIEVABLE {
+            return 0.0;
+        }
+        let gone_by = f32::from(unchanged) * speed;
+        let too_far = unchanged > RESTS_AFTER && gone_by > self.stands_for;
+        f32::from(u8::from(unchanged > patience)) + if too_far { TOO_FAR_COSTS } else { 0.0 }
     }
 
     /// Takes in other paths that are as possible as these, `weight` in advance.
@@ -396,7 +419,14 @@ impl Filter {
     /// doubt stays in doubt, and edges count from here.
     pub(super) fn settle(&mut self) -> Option<Settled> {
         let paths = &self.story.paths;
-        if !paths.best().rests() || self.story.unchanged < RESTS_AFTER {
+        if self.story.unchanged < RESTS_AFTER {
+            return None;
+        }
+        if self.story.trust.is_gone() {
+            // Nothing more will come out, whatever the paths say.
+            return Some(self.settle_anyhow());
+        }
+        if !paths.best().rests() {
             return None;
         }
         // A path that began to move while the phase has not changed is no story about how the wheel came

@@ -22,6 +22,8 @@ pub(super) const PACES: usize = 4;
 /// A hand's limits for one wheel on one board.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hand {
+    /// Edges in a turn.
+    pub(super) turn: f64,
     /// The fastest it turns, in edges per tick.
     pub(super) fastest: f64,
     /// The hardest it accelerates, in edges per tick^2.
@@ -54,7 +56,7 @@ impl Hand {
             size = (size / 4.0).max(0.01);
         }
         // Half an edge more, as a contact may bounce at any speed.
-        Self { fastest: FASTEST_TURNS * edges * tick + 0.5, hardest: 1.2 * hardest, paces }
+        Self { turn: edges, fastest: FASTEST_TURNS * edges * tick + 0.5, hardest: 1.2 * hardest, paces }
     }
 
     /// Whether no hand turns the wheel over three edges in a tick. No state is shorter than 0.6 edges (a phase

@@ -11,7 +11,7 @@
 //! | state | taken as | until |
 //! |---|---|---|
 //! | calm | what the table says; the last 16 reports are kept | a report that the table might get wrong: both lines changed, nearly one edge per report, a sudden turn |
-//! | following | the likeliest of up to 16 paths, each an account of all reports since the wheel was last certain | it rests and no more can be found out, or it is slow and certain |
+//! | following | the likeliest of up to 24 paths, each an account of all reports since the wheel was last certain | it rests and no more can be found out, or it is slow and certain |
 //!
 //! When it begins to follow, the reports kept are gone through again, so what the table got wrong is put
 //! right. A path (`paths`) has edges, speed and acceleration and is led by a filter (`filter`, `gains`);

@@ -14,6 +14,10 @@ const NOISE: f32 = 1.386;
 const UNBELIEVABLE: f32 = 13.0;
 /// Summed up over what noise costs, this is too much.
 const HOPELESS: f32 = 16.0;
+/// The same, so much that not even the direction is to be believed.
+const LOST: f32 = 40.0;
+/// Summed up over what is common, this is enough to say so while it may still come right.
+const SHAKY: f32 = 4.0;
 
 /// How well the paths fit since the tally was last certain.
 #[derive(Debug, Clone, Copy, Default)]
@@ -23,7 +27,10 @@ pub(super) struct Trust {
     /// The same beyond what noise costs.
     noise: f32,
     hopeless: bool,
+    lost: bool,
     unbelievable: bool,
+    /// This hand can turn this wheel harder than anyone can follow.
+    hard: bool,
     /// Ticks since the wheel first moved.
     ticks: f32,
     /// The same at its last move.
@@ -37,6 +44,8 @@ pub(super) struct Evidence {
     pub(super) likelihood: f32,
     /// Ticks since the report before.
     pub(super) ticks: f32,
+    /// Whether there was a report.
+    pub(super) told: bool,
     /// Whether the phase changed.
     pub(super) changed: bool,
     /// The best path's speed in edges per tick.
@@ -57,6 +66,10 @@ impl Trust {
             return;
         }
         self.moved = self.ticks + 1.0;
+        // What nobody was told of fits whatever is made of it.
+        if !seen.told {
+            return;
+        }
         let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
         if !seen.changed {
             // An unchanged phase fits too many stories to make up for what did not fit.
@@ -64,10 +77,13 @@ impl Trust {
         }
         self.noise = (self.noise + noise).max(0.0);
         self.shortfall = (self.shortfall + common).max(0.0);
-        // A hand that cannot turn this wheel so hard is followed whatever the phases look like.
-        self.hopeless |= self.noise > HOPELESS && seen.hardest > 2.0 * HARDEST_CERTAIN;
-        self.unbelievable |= seen.hardest > 1.2 * HARDEST_CERTAIN
-            && (self.shortfall > UNBELIEVABLE || seen.acceleration.abs() > HARDEST_CERTAIN);
+        // Where no hand turns the wheel too hard, it takes more to doubt a path.
+        self.hard = seen.hardest > 2.0 * HARDEST_CERTAIN;
+        self.hopeless |= self.noise > if self.hard { HOPELESS } else { LOST };
+        self.lost |= self.noise > LOST;
+        self.unbelievable |= self.shortfall > LOST
+            || (seen.hardest > 1.2 * HARDEST_CERTAIN
+                && (self.shortfall > UNBELIEVABLE || seen.acceleration.abs() > HARDEST_CERTAIN));
     }
 
     /// No path was left at all.
@@ -78,6 +94,16 @@ impl Trust {
     /// Whether the paths are no better than the table.
     pub(super) const fn is_gone(&self) -> bool {
         self.hopeless
+    }
+
+    /// Whether they are worse than the table.
+    pub(super) const fn is_lost(&self) -> bool {
+        self.lost
+    }
+
+    /// Whether it is too early to rely on any path, though one may still turn out right.
+    pub(super) fn is_shaky(&self) -> bool {
+        self.hard && self.shortfall > SHAKY
     }
 
     /// Whether no path can be relied on, so that a hand's speed is all that limits where the wheel is.
@@ -103,6 +129,7 @@ mod tests {
     const FITS: Evidence = Evidence {
         likelihood: -0.5,
         ticks: 1.0,
+        told: true,
         changed: true,
         speed: 3.0,
         acceleration: 0.1,
@@ -131,10 +158,13 @@ mod tests {
     }
 
     #[test]
-    fn a_wheel_that_no_hand_turns_so_hard_is_trusted_whatever_the_phases() {
+    fn a_wheel_that_no_hand_turns_so_hard_is_trusted_for_longer() {
         let mut trust = Trust::default();
-        (0..100).for_each(|_| trust.judge(&Evidence { likelihood: -9.0, hardest: 1.0, ..FITS }));
+        let bad = Evidence { likelihood: -3.0, hardest: 1.0, ..FITS };
+        (0..20).for_each(|_| trust.judge(&bad));
         assert!(!trust.is_shaken());
+        (0..10).for_each(|_| trust.judge(&bad));
+        assert!(trust.is_shaken());
     }
 
     #[test]

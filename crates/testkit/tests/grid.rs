@@ -1,0 +1,59 @@
+//! A slice of the `grid` command, small enough for every run of the tests. The release figures are those of
+//! the command itself; here a slip shows.
+
+#![allow(clippy::unwrap_used, clippy::panic, missing_docs, reason = "a test stops at the first surprise")]
+
+use tallywheel_testkit::Reporting;
+use tallywheel_testkit::grid::{self, Cell, CellSum, Outcome, Plan, Total};
+
+fn all() -> Vec<CellSum> {
+    let plan = Plan { seeds: 0..3, seconds: 6.0, interval_known: true, threads: 2, explain: false };
+    grid::run_all(&Cell::all(), &plan)
+}
+
+fn sum(outcomes: &[&Outcome], error: impl Fn(&Outcome) -> u64) -> u64 {
+    outcomes.iter().map(|outcome| error(outcome)).sum()
+}
+
+#[test]
+fn quadrature_is_followed_past_the_sampling_limit() {
+    let sums = all();
+    let total = Total::of(&sums);
+    assert_eq!(total.runs, 720);
+    let outcomes = |from: f64, to: f64, reporting| -> Vec<&Outcome> {
+        let cells = sums.iter().filter(|sum| sum.cell().reporting == reporting);
+        cells.flat_map(CellSum::outcomes).filter(|run| (from..to).contains(&run.hardest)).collect()
+    };
+    // Well within the limit one count is lost where the table loses thousands.
+    for reporting in [Reporting::Fixed, Reporting::OnChange] {
+        let runs = outcomes(0.0, 0.5, reporting);
+        let (ours, table) = (sum(&runs, |run| run.ours), sum(&runs, |run| run.table));
+        assert!(runs.len() > 200 && table > 50_000, "{reporting:?}: the table loses {table}");
+        assert!(ours * 5000 < table, "{reporting:?}: {ours} of the table's {table}");
+        let certain = runs.iter().filter(|run| run.margin.is_certain()).count();
+        assert!(certain * 100 >= runs.len() * 93, "{reporting:?}: {certain} of {}", runs.len());
+    }
+    // Beyond, what cannot be told is in the margin, and the table is no better.
+    assert!(total.coverage() >= 0.985, "{total:?}");
+    assert_eq!(Total::worse_than_table_below(&sums, 4.0), 0, "{total:?}");
+    assert!(total.worst_below <= 40, "{total:?}");
+}
+
+/// The oracle decodes by the same table, so they agree wherever no pair is illegal, and nearly so elsewhere.
+#[test]
+fn the_published_library_is_the_table() {
+    let sums = all();
+    let outcomes: Vec<_> = sums.iter().flat_map(CellSum::outcomes).collect();
+    assert_eq!(sum(&outcomes, |run| run.oracle), sum(&outcomes, |run| run.table));
+}
+
+#[test]
+fn the_picture_says_what_it_shows() {
+    let plan = Plan { seeds: 0..1, seconds: 1.0, interval_known: true, threads: 1, explain: false };
+    let cells: Vec<_> = Cell::all().into_iter().step_by(7).collect();
+    let picture = grid::picture(&grid::run_all(&cells, &plan)).unwrap();
+    for word in ["rotary-encoder-embedded", "Tallywheel", "prefers-color-scheme:dark", "in edges"] {
+        assert!(picture.contains(word), "{word}");
+    }
+    assert!(picture.trim_end().ends_with("</svg>"));
+}

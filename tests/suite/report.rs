@@ -168,7 +168,7 @@ fn a_recording_of_nothing_has_a_page_that_says_so() {
     }
 }
 
-/// Both lines at once, every 8 ms for a minute: the page stays small and says what it leaves out.
+/// Both lines at once out of rest, every 100 ms for twelve minutes: the page stays small and says what it leaves out.
 #[test]
 fn thousands_of_losses_fit_in_a_small_page() {
     let folder = Folder::new("manylosses");
@@ -176,12 +176,12 @@ fn thousands_of_losses_fit_in_a_small_page() {
     let mut text: String =
         demo.lines().filter(|line| !line.starts_with("E:")).map(|line| format!("{line}\n")).collect();
     for n in 0..7_500_u64 {
-        let micros = n * 8_000;
+        let micros = n * 100_000;
         let lines = if n % 2 == 0 { "00" } else { "03" };
         writeln!(text, "E: {:06}.{:06} 4 {lines} 00 00 00", micros / 1_000_000, micros % 1_000_000).unwrap();
     }
     // At the end of it all, a loss of another kind: a report that is too short.
-    text += "E: 000061.000000 1 00\nE: 000061.500000 4 00 00 00 00\n";
+    text += "E: 000761.000000 1 00\nE: 000761.500000 4 00 00 00 00\n";
     folder.write("many.hid", &text);
     let page = page(&format!("{}/many.hid", folder.arg()));
     assert!(page.len() < 400_000, "{} bytes", page.len());

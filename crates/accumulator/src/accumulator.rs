@@ -118,6 +118,15 @@ impl Accumulator {
         Reading::new(&self.config, self.config.clamp(position), margin)
     }
 
+    /// The same trim while up to `doubt` may yet turn out to be wrong with what was counted: as after
+    /// [`lose`](Self::lose), but nothing is kept of it in this one.
+    #[must_use]
+    pub fn in_doubt(&self, doubt: Margin) -> Self {
+        let mut doubtful = *self;
+        doubtful.lose(doubt);
+        doubtful
+    }
+
     fn visible(&self) -> FixedCounts {
         self.config.clamp(self.position)
     }

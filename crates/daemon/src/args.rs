@@ -87,6 +87,10 @@ pub struct RunArgs {
     /// How much to log: error, warn, info, debug or trace, also per target (info,tallywheel::loss=trace)
     #[arg(long, value_name = "LEVEL", default_value = "info")]
     pub log: String,
+    /// Go on without a window and give the terminal back, as at login; the log file tells what happens.
+    #[cfg(windows)]
+    #[arg(long)]
+    pub background: bool,
     /// No icon in the tray, and no messages to the desktop.
     #[arg(long)]
     pub no_tray: bool,

@@ -2,6 +2,7 @@
 
 use crate::args::BoardsArgs;
 use crate::failure::Failure;
+use crate::plan::PathError;
 use serde::Serialize;
 use std::io::Write;
 use std::thread;
@@ -75,6 +76,10 @@ fn watch(hid: &mut Hid, boards: &[&FoundBoard], out: &mut impl Write) -> Result<
     let (send, receive) = crossbeam_channel::bounded::<String>(QUEUE_LINES);
     for board in boards.iter().filter(|board| board.access == Access::Ready) {
         let open = hid.open(&BoardMatch { path: Some(board.path.clone()), ..BoardMatch::default() })?;
+        if open.descriptor().is_empty() {
+            writeln!(out, "{}  {}", board.path, PathError::NoDescriptor)?;
+            continue;
+        }
         match Layout::from_descriptor(open.descriptor()) {
             Ok(layout) => {
                 let (send, path) = (send.clone(), board.path.clone());
@@ -129,8 +134,11 @@ fn text(boards: &[&FoundBoard]) -> String {
     let mut text = String::new();
     if boards.is_empty() {
         text += "No USB board with buttons is plugged in.\n";
-        text +=
-            "If yours is: does `ls /dev/hidraw*` list anything? Try another cable; some only carry power.\n";
+        text += if cfg!(windows) {
+            "If yours is: does the Device Manager show it? Try another cable; some only carry power.\n"
+        } else {
+            "If yours is: does `ls /dev/hidraw*` list anything? Try another cable; some only carry power.\n"
+        };
     }
     for board in boards {
         let buttons = match board.buttons {

@@ -67,15 +67,21 @@ fn aircraft(
 ) -> Result<String, String> {
     let aircraft = files::aircraft(path).map_err(|error: FilesError| error.to_string())?;
     read.push(aircraft.clone());
-    if let Some(rig) = rig {
-        plan::plan(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
-    }
-    Ok(format!(
+    let mut what = format!(
         "{}, {}, {}",
         aircraft.name,
         number(aircraft.trims.len(), "trim"),
         number(aircraft.outputs.len(), "output"),
-    ))
+    );
+    if let Some(rig) = rig {
+        let plan = plan::plan(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
+        for output in &plan.outputs {
+            if let Err(problem) = output.check() {
+                what += &format!("\n  but {} is left out here: {problem}", output.name());
+            }
+        }
+    }
+    Ok(what)
 }
 
 fn number(n: usize, what: &str) -> String {

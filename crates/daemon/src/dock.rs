@@ -260,6 +260,7 @@ impl<O: Opener> Dock<O> {
         }
         if retry {
             self.station.retry_outputs(self.clock.now());
+            self.berths.iter_mut().for_each(|berth| berth.hide_again(&self.notes));
         }
         if look {
             self.look();
@@ -418,6 +419,14 @@ impl Berth {
         }
     }
 
+    /// Tries again what failed: a twin cannot be made without uinput.
+    fn hide_again(&mut self, notes: &Notes) {
+        let failed = |hiding: &mut Hiding| hiding.board.as_ref().is_some_and(HiddenBoard::has_ended);
+        if let Some(Hiding { path, .. }) = self.hiding.take_if(failed) {
+            self.hide(path, notes);
+        }
+    }
+
     /// Hides its wheels if the rig file asks for that.
     fn hide(&mut self, path: String, notes: &Notes) {
         let (board, notes) = (self.plan.board(), notes.clone());
@@ -431,7 +440,7 @@ impl Berth {
         let hidden = self.plan.hidden().map(|wheels| HiddenBoard::start(&path, wheels, tell.clone()));
         let hidden = hidden.transpose().unwrap_or_else(|error| {
             tell.clone()(Err(OutputError::Reopen {
-                reason: "the wheels are not hidden: the system gives no thread",
+                reason: "the system gives no thread",
                 cure: "close other programs",
                 source: error,
             }));
@@ -465,9 +474,16 @@ impl Reader<'_> {
             let mut buffer = [0_u8; REPORT_BYTES_MAX];
             path.opened(clock.now());
             loop {
-                match board.read(&mut buffer, None) {
-                    // A signal came; there is nothing to read yet.
-                    Ok(0) => {}
+                // While all is certain there is no timer.
+                let deadline = path.deadline();
+                match board.read(&mut buffer, deadline.map(|at| at.since(clock.now()))) {
+                    // The time is over, or a signal came; there is nothing to read yet.
+                    Ok(0) => {
+                        let now = clock.now();
+                        if deadline.is_some_and(|at| at <= now) {
+                            station.rest(&mut path, now);
+                        }
+                    }
                     Ok(length) => {
                         let now = clock.now();
                         if orders.waiting() && !station.obey(&mut path, now, orders.take()) {

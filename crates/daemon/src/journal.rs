@@ -205,7 +205,9 @@ fn write(note: &Note, names: &Names, losses: &mut LossLog) {
                         "the wheels are hidden; use this device for all else"
                     );
                 }
-                BoardChange::NotHidden { reason } => tracing::error!(board, "{reason}"),
+                BoardChange::NotHidden { reason } => {
+                    tracing::error!(board, reason, "the wheels are not hidden")
+                }
             }
         }
         Note::Output { output, change, bad: false } => tracing::info!(output, "{change}"),

@@ -8,6 +8,8 @@
 
 pub mod api;
 pub mod args;
+#[cfg(windows)]
+mod background;
 pub mod boards;
 pub mod capture;
 pub mod check;
@@ -53,7 +55,15 @@ use std::process::ExitCode;
 #[must_use]
 pub fn main(cli: Cli) -> ExitCode {
     let mut out = io::stdout().lock();
+    // An older console shows escape sequences as they are unless it is told; where that fails nothing is lost.
+    #[cfg(windows)]
+    let _ = anstyle_query::windows::enable_ansi_colors();
     let done = match cli.command {
+        #[cfg(windows)]
+        Command::Run(args) if args.background => background::start().map_err(Failure::from),
+        #[cfg(windows)]
+        Command::Run(args) => background::run(&args),
+        #[cfg(not(windows))]
         Command::Run(args) => run::run(&args),
         Command::Demo(args) => demo::demo(&args, &mut out),
         Command::Status(args) => api::ask::status(&args, &mut out),

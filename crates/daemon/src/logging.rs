@@ -94,6 +94,18 @@ fn targets(level: &str) -> Result<Targets, LoggingError> {
     Targets::from_str(level).map_err(|_| LoggingError::Level { given: level.to_owned() })
 }
 
+/// Writes to the log file alone why the program ends, for when no terminal shows it.
+#[cfg(windows)]
+pub(crate) fn last_words(folder: &Path, words: &str) {
+    let path = folder.join("tallywheel.log");
+    // Where not even this can be written, nobody is left to be told.
+    if let Ok(file) = open(folder, &path) {
+        let to_file = fmt::layer().with_writer(file).with_ansi(false);
+        let _ = tracing_subscriber::registry().with(to_file).try_init();
+        tracing::error!("the program ends: {words}");
+    }
+}
+
 fn open(folder: &Path, path: &Path) -> io::Result<LogFile> {
     std::fs::create_dir_all(folder)?;
     let condition = RollingConditionBasic::new().max_size(FILE_BYTES_MAX);
@@ -145,6 +157,8 @@ mod tests {
         names.sort();
         let total: u64 =
             std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().metadata().unwrap().len()).sum();
+        // Windows removes no file that is open.
+        drop(file);
         std::fs::remove_dir_all(&folder).unwrap();
         assert_eq!(names.len(), FILES_KEPT + 1, "{names:?}");
         assert!(total <= (FILE_BYTES_MAX + 64 * 1024) * 5, "{total}");

@@ -42,6 +42,11 @@ pub enum PlanError {
 /// Why a board that is plugged in cannot be decoded.
 #[derive(Debug, thiserror::Error)]
 pub enum PathError {
+    /// The system does not hand out its report descriptor, and the rig file does not say where the buttons are.
+    #[error(
+        "this system does not say where its buttons are; describe them in the rig file as [[board.buttons]]"
+    )]
+    NoDescriptor,
     /// Neither its report descriptor nor the rig file says where the buttons are.
     #[error("its report descriptor cannot be used ({0}); describe its buttons as [[board.buttons]]")]
     Layout(LayoutError),
@@ -172,12 +177,14 @@ impl BoardPlan {
     /// Where this board, which describes itself by `descriptor`, has its buttons.
     ///
     /// # Errors
-    /// [`PathError::Layout`]
+    /// [`PathError::Layout`], [`PathError::NoDescriptor`]
     pub fn layout(&self, descriptor: &[u8]) -> Result<Layout, PathError> {
-        let layout = if self.runs.is_empty() {
-            Layout::from_descriptor(descriptor)
-        } else {
+        let layout = if !self.runs.is_empty() {
             Layout::from_runs(&self.runs)
+        } else if descriptor.is_empty() {
+            return Err(PathError::NoDescriptor);
+        } else {
+            Layout::from_descriptor(descriptor)
         };
         layout.map_err(PathError::Layout)
     }
@@ -281,9 +288,30 @@ impl BoardPath {
         }
     }
 
+    /// When [`Self::rest`] is to be called if no report comes before; `None` while nothing is open.
+    #[must_use]
+    #[inline]
+    pub fn deadline(&self) -> Option<Timestamp> {
+        self.decoder.deadline()
+    }
+
+    /// It is `at`, and no report has come since the last.
+    pub fn rest<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
+    where
+        F: FnMut(WheelIndex, Effect) + ?Sized,
+    {
+        let wheels = &self.wheels;
+        self.decoder.rest(at, &mut |place, event| {
+            if let Some(wheel) = wheels.get(place) {
+                effect(*wheel, tally.apply(*wheel, event));
+            }
+        });
+    }
+
     /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
-    /// changed the tally.
+    /// changed the tally. While something is open, each report counts.
     pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
+        let happened = happened || self.decoder.deadline().is_some();
         self.tap.report(at, report, self.decoder.buttons(), happened, post);
     }
 

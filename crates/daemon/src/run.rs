@@ -41,6 +41,14 @@ const EAR_STEP: Duration = Duration::from_secs(10);
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
 pub fn run(args: &RunArgs) -> Result<(), Failure> {
+    run_with(args, HidOpener::default())
+}
+
+/// The same with boards that `opener` opens.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
@@ -59,7 +67,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
         log = %log.display(),
         "started; for simulators only, never for real aircraft"
     );
-    let mut running = ready.start(HidOpener::default())?;
+    let mut running = ready.start(opener)?;
     let pilot = running.pilot(dial);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let (signal, _door) = runtime.block_on(async {
@@ -341,12 +349,21 @@ pub async fn stopped() -> std::io::Result<&'static str> {
     }
 }
 
-/// Waits for the user to end the program.
+/// Waits for the user or the system to end the program, and says which.
 ///
 /// # Errors
 /// Where the system takes no handler.
-#[cfg(not(unix))]
+#[cfg(windows)]
 pub async fn stopped() -> std::io::Result<&'static str> {
-    tokio::signal::ctrl_c().await?;
-    Ok("Ctrl-C")
+    use tokio::signal::windows;
+    let (mut interrupt, mut end) = (windows::ctrl_c()?, windows::ctrl_break()?);
+    let (mut close, mut log_off, mut shut_down) =
+        (windows::ctrl_close()?, windows::ctrl_logoff()?, windows::ctrl_shutdown()?);
+    tokio::select! {
+        _ = interrupt.recv() => Ok("Ctrl-C"),
+        _ = end.recv() => Ok("Ctrl-Break"),
+        _ = close.recv() => Ok("the terminal closed"),
+        _ = log_off.recv() => Ok("the user logs off"),
+        _ = shut_down.recv() => Ok("the system shuts down"),
+    }
 }

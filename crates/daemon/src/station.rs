@@ -364,6 +364,11 @@ impl Station {
         true
     }
 
+    /// No report of `path` has come until `at`.
+    pub fn rest(&self, path: &mut BoardPath, at: Timestamp) {
+        self.update(path, at, |path, tally, effect| path.rest(at, tally, effect));
+    }
+
     /// The board of `path` is gone.
     pub fn unplugged(&self, path: &mut BoardPath, at: Timestamp) {
         self.update(path, at, |path, tally, effect| path.unplugged(at, tally, effect));
@@ -385,7 +390,7 @@ impl Station {
             let before = tally.sequence();
             work(path, &mut tally, &mut |wheel, effect| {
                 if let Err(full) = effects.try_push((wheel, effect)) {
-                    self.notes.post(note(board, at, full.element()));
+                    note(board, at, full.element()).into_iter().for_each(|note| self.notes.post(note));
                 }
             });
             if tally.sequence() == before {
@@ -395,7 +400,7 @@ impl Station {
         }
         self.publish(&mut lock(&self.outputs), at, &step);
         for effect in &effects {
-            self.notes.post(note(board, at, *effect));
+            note(board, at, *effect).into_iter().for_each(|note| self.notes.post(note));
         }
         true
     }
@@ -451,10 +456,12 @@ impl Outputs {
     }
 }
 
-fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Note {
+fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Option<Note> {
     match effect {
-        Effect::Counted(counts) => Note::Counted { at, wheel, counts },
-        Effect::Lost(loss) => Note::Lost { board, wheel, loss },
+        Effect::Counted(counts) => Some(Note::Counted { at, wheel, counts }),
+        Effect::Lost(loss) => Some(Note::Lost { board, wheel, loss }),
+        // What stays of it is a loss.
+        Effect::Doubted(_) => None,
     }
 }
 

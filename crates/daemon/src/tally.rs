@@ -24,8 +24,18 @@ pub struct WheelTally {
     pub counts: Counts,
     /// Sum of all counts without direction.
     pub turned: Counts,
-    /// How far [`Self::counts`] may be off since the start; references do not change it.
+    /// How far [`Self::counts`] may be off since the start for good; references do not change it.
     pub margin: Margin,
+    /// How far they may be off beyond that while it is being found out.
+    pub doubt: Margin,
+}
+
+impl WheelTally {
+    /// How far [`Self::counts`] may be off, all in all.
+    #[must_use]
+    pub fn stated(&self) -> Margin {
+        self.margin + self.doubt
+    }
 }
 
 /// One trim of the aircraft.
@@ -39,7 +49,20 @@ pub struct TrimTally {
     pub applied: FixedCounts,
     /// Counts that a stop refused.
     pub refused: FixedCounts,
+    /// The wheel's counts that may yet turn out to be wrong.
+    pub doubt: Doubt,
     shape: Option<Box<Shape>>,
+}
+
+/// What of a trim is being found out.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Doubt {
+    now: Margin,
+    /// The widest since there was none.
+    widest: Margin,
+    /// The trim moved otherwise meanwhile: a stop refused counts, or it was put elsewhere. What is put right later
+    /// is then no longer what the trim is off by.
+    stale: bool,
 }
 
 impl TrimTally {
@@ -56,22 +79,60 @@ impl TrimTally {
     ) -> Self {
         let accumulator = Accumulator::new(config, start);
         let shape = Shape::new(&accumulator, curve, smoothing, gears);
-        Self { wheel, accumulator, applied: FixedCounts::ZERO, refused: FixedCounts::ZERO, shape }
+        Self {
+            wheel,
+            accumulator,
+            applied: FixedCounts::ZERO,
+            refused: FixedCounts::ZERO,
+            doubt: Doubt::default(),
+            shape,
+        }
     }
 
     /// Where the trim is, with its output along its curve. What is published may still be on its way there.
     #[must_use]
     pub fn reading(&self) -> Reading {
-        let reading = self.accumulator.reading();
+        let reading = self.in_doubt(Accumulator::reading);
         match self.shape.as_ref().and_then(|shape| shape.curve()) {
             Some(curve) => reading.along(curve),
             None => reading,
         }
     }
 
+    /// What `look` sees of the trim, what may yet turn out to be wrong included.
+    #[inline]
+    fn in_doubt(&self, look: impl FnOnce(&Accumulator) -> Reading) -> Reading {
+        if self.doubt.now.is_certain() {
+            look(&self.accumulator)
+        } else {
+            look(&self.accumulator.in_doubt(self.doubt.now))
+        }
+    }
+
+    fn count(&mut self, counts: Counts) {
+        let applied = self.accumulator.count(counts);
+        self.applied = self.applied + applied.moved;
+        self.refused = self.refused + applied.refused;
+        self.doubt.stale |= !self.doubt.now.is_certain() && applied.refused != FixedCounts::ZERO;
+    }
+
+    fn doubt(&mut self, now: Margin) {
+        let Doubt { widest, stale, .. } = self.doubt;
+        if !now.is_certain() {
+            let widest = Margin::new(widest.low().max(now.low()), widest.high().max(now.high()));
+            self.doubt = Doubt { now, widest, stale };
+            return;
+        }
+        self.doubt = Doubt::default();
+        if stale {
+            self.accumulator.lose(widest);
+        }
+    }
+
     /// Puts the trim to a place that is certain; what is published goes there at once.
     pub fn align(&mut self, place: Place) -> Change {
         let change = self.accumulator.align(place);
+        self.doubt.stale |= !self.doubt.now.is_certain();
         self.jumped();
         change
     }
@@ -145,6 +206,8 @@ pub enum Effect {
     Counted(Counts),
     /// Counts may be missing; the bound has the rig's direction applied.
     Lost(Loss),
+    /// So many of the counts so far may yet turn out to be wrong; the rig's direction applied.
+    Doubted(Margin),
 }
 
 impl Tally {
@@ -181,12 +244,16 @@ impl Tally {
                     tally.counts += counts;
                     tally.turned += counts.abs();
                 }
-                self.change(wheel, |trim| {
-                    let applied = trim.accumulator.count(counts);
-                    trim.applied = trim.applied + applied.moved;
-                    trim.refused = trim.refused + applied.refused;
-                });
+                self.change(wheel, |trim| trim.count(counts));
                 Effect::Counted(counts)
+            }
+            Event::Doubt(doubt) => {
+                let doubt = if reversed { -doubt } else { doubt };
+                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+                    tally.doubt = doubt;
+                }
+                self.change(wheel, |trim| trim.doubt(doubt));
+                Effect::Doubted(doubt)
             }
             Event::Loss(mut loss) => {
                 if reversed {
@@ -301,6 +368,8 @@ impl Tally {
                 trim.accumulator = before.accumulator;
                 trim.applied = before.applied;
                 trim.refused = before.refused;
+                trim.doubt = before.doubt;
+                trim.doubt.stale |= !trim.doubt.now.is_certain();
                 trim.reconfigure(config)
             }));
         }
@@ -378,10 +447,10 @@ fn is_smooth(trims: &[TrimTally]) -> bool {
 }
 
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
-    let reading = match &trim.shape {
-        None => trim.accumulator.reading(),
-        Some(shape) => shape.reading(&trim.accumulator),
-    };
+    let reading = trim.in_doubt(|accumulator| match &trim.shape {
+        None => accumulator.reading(),
+        Some(shape) => shape.reading(accumulator),
+    });
     let Reading { degrees, normalized, axis, margin, .. } = reading;
     TrimReading { degrees, normalized, axis, counts, margin }
 }

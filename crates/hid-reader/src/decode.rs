@@ -23,8 +23,12 @@ use tallywheel_units::{Buttons, Certainty, Counts, Loss, LossKind, Margin, Times
 pub enum Event {
     /// The wheel moved by so many counts, forward positive; never 0.
     Counts(Counts),
-    /// Counts may be missing.
+    /// Counts may be missing, for good.
     Loss(Loss),
+    /// How far the wheel's counts so far may be off beyond its losses, as long as it is being found out. It
+    /// takes the place of the wheel's last one and may shrink; nothing is in doubt before the first. What
+    /// stays in doubt becomes a loss.
+    Doubt(Margin),
 }
 
 /// Decodes all wheels of one board. Nothing is allocated after [`Self::new`].
@@ -68,7 +72,8 @@ struct Wheel {
 #[derive(Debug, Clone)]
 enum Decoding {
     Pulses(Pulses),
-    Quadrature(Quadrature),
+    // Boxed, so that a board of pulse wheels does not carry it through its cache.
+    Quadrature(Box<Quadrature>),
 }
 
 impl BoardDecoder {
@@ -95,7 +100,7 @@ impl BoardDecoder {
                 return Err(ConfigError::ButtonTwice { button, first, second: wheel });
             }
         }
-        let wheels: Box<[Wheel]> = wheels.iter().map(Wheel::new).collect();
+        let wheels: Box<[Wheel]> = wheels.iter().map(|wheel| Wheel::new(wheel, report_interval)).collect();
         let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
@@ -118,6 +123,11 @@ impl BoardDecoder {
     pub fn know(&mut self, wheel: usize, facts: &WheelFacts) {
         if let Some(wheel) = self.wheels.get_mut(wheel) {
             wheel.watch.know(facts);
+            if let (Decoding::Quadrature(quadrature), Some(per_turn)) =
+                (&mut wheel.decoding, facts.counts_per_turn)
+            {
+                quadrature.know(per_turn);
+            }
         }
     }
 
@@ -272,7 +282,7 @@ impl BoardDecoder {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
                 continue;
             }
-            let Step { counts, loss } = wheel.step(at, wheel.levels(self.buttons.bits()));
+            let Step { counts, loss, doubt } = wheel.step(at, wheel.levels(self.buttons.bits()));
             if !counts.is_zero() {
                 wheel.counted += counts;
                 sink(place, Event::Counts(counts));
@@ -282,6 +292,9 @@ impl BoardDecoder {
             {
                 sink(place, Event::Loss(loss));
             }
+            if let Some(doubt) = doubt {
+                sink(place, Event::Doubt(doubt));
+            }
             if told & !known & wheel.lines != 0 && wheel.hides_an_edge(self.opened, at) {
                 let bound = Margin::both(Counts::ONE);
                 sink(place, Event::Loss(unseen_start(at, bound)));
@@ -290,13 +303,42 @@ impl BoardDecoder {
     }
 
     /// The kernel dropped reports. Each wheel has its own bound.
-    fn stalled(&self, at: Timestamp, stall: Stall, sink: &mut impl FnMut(usize, Event)) {
+    fn stalled(&mut self, at: Timestamp, stall: Stall, sink: &mut impl FnMut(usize, Event)) {
         let Stall { lasted, reports, gone } = stall;
         let kind = LossKind::ReaderStalled;
-        for (place, wheel) in self.wheels.iter().enumerate() {
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
             let bound = Margin::both(wheel.decoding.hidden_in(gone));
             let loss = Loss { kind, certainty: Certainty::Inferred, at, lasted, reports, bound };
             sink(place, Event::Loss(loss));
+            if let Decoding::Quadrature(quadrature) = &mut wheel.decoding {
+                let step = quadrature.interrupt(at);
+                wheel.tell(place, step, sink);
+            }
+        }
+    }
+
+    /// When [`Self::rest`] is to be called if no report comes before: the silence of a board that reports
+    /// changes only tells that a wheel has come to rest, and so how it came there. `None` while nothing is
+    /// open, which is always so when the wheels have rested for a while, and wherever boards decode by
+    /// themselves.
+    #[must_use]
+    #[inline]
+    pub fn deadline(&self) -> Option<Timestamp> {
+        if self.sampled == 0 {
+            return None;
+        }
+        self.wheels.iter().filter_map(|wheel| wheel.quadrature()?.due()).min()
+    }
+
+    /// It is `at`, and no report has come since the last one.
+    pub fn rest(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
+            if let Decoding::Quadrature(quadrature) = &mut wheel.decoding
+                && quadrature.due().is_some_and(|due| due <= at)
+            {
+                let step = quadrature.rest(at);
+                wheel.tell(place, step, sink);
+            }
         }
     }
 
@@ -305,7 +347,11 @@ impl BoardDecoder {
     pub fn unplugged(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
         self.buttons = Buttons::NONE;
         self.known = Buttons::NONE;
-        self.wheels.iter_mut().for_each(Wheel::forget);
+        for (place, wheel) in self.wheels.iter_mut().enumerate() {
+            if wheel.forget() {
+                sink(place, Event::Doubt(Margin::CERTAIN));
+            }
+        }
         self.stall.forget();
         self.deadline = u64::MAX;
         self.changed = 0;
@@ -347,11 +393,13 @@ fn unseen_start(at: Timestamp, bound: Margin) -> Loss {
 }
 
 impl Wheel {
-    fn new(config: &WheelConfig) -> Self {
+    fn new(config: &WheelConfig, interval: Option<Duration>) -> Self {
         let [first, second] = config.inputs.buttons().map(|line| line.mask());
         let decoding = match config.inputs {
             WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
-            WheelInputs::Quadrature { per_cycle, .. } => Decoding::Quadrature(Quadrature::new(per_cycle)),
+            WheelInputs::Quadrature { per_cycle, .. } => {
+                Decoding::Quadrature(Box::new(Quadrature::new(per_cycle, interval)))
+            }
         };
         let watch = match decoding {
             Decoding::Pulses(_) => Watch::pulses(),
@@ -388,11 +436,36 @@ impl Wheel {
         late && matches!(self.decoding, Decoding::Quadrature(_))
     }
 
-    fn forget(&mut self) {
+    fn quadrature(&self) -> Option<&Quadrature> {
+        match &self.decoding {
+            Decoding::Pulses(_) => None,
+            Decoding::Quadrature(quadrature) => Some(quadrature),
+        }
+    }
+
+    /// Tells what came of something that was no report.
+    fn tell(&mut self, place: usize, step: Step, sink: &mut impl FnMut(usize, Event)) {
+        if !step.counts.is_zero() {
+            self.counted += step.counts;
+            sink(place, Event::Counts(step.counts));
+        }
+        if let Some(loss) = step.loss {
+            sink(place, Event::Loss(loss));
+        }
+        if let Some(doubt) = step.doubt {
+            sink(place, Event::Doubt(doubt));
+        }
+    }
+
+    /// Whether something was in doubt.
+    fn forget(&mut self) -> bool {
         self.counted = Counts::ZERO;
         self.watch.forget();
         match &mut self.decoding {
-            Decoding::Pulses(pulses) => pulses.forget(),
+            Decoding::Pulses(pulses) => {
+                pulses.forget();
+                false
+            }
             Decoding::Quadrature(quadrature) => quadrature.forget(),
         }
     }

@@ -24,6 +24,7 @@
 //!     decoder.report(at, &report, &mut |_wheel, event| match event {
 //!         Event::Counts(counts) => tally += counts,
 //!         Event::Loss(loss) => println!("{loss}"),
+//!         Event::Doubt(doubt) => println!("{doubt} in doubt"),
 //!     });
 //! }
 //! assert_eq!(tally, Counts::new(4));
@@ -38,17 +39,16 @@
 //! - A button changes only when a report says so. A report that is too short is refused rather than filled with
 //!   zeros, and the first report after a start or an unplugging changes nothing: it only tells where the
 //!   lines stand.
-//! - Each count is an edge that was seen. What was not seen is a [`Loss`](tallywheel_units::Loss) with a bound,
-//!   never a guess among the counts.
+//! - What was not seen is a [`Loss`](tallywheel_units::Loss) with a bound, never a guess among the counts, or as
+//!   long as it may still be found out an [`Event::Doubt`].
 //! - Buttons are numbered as the kernel numbers them, so that the numbers are those that other programs show.
 //! - A blocked read costs nothing: hidapi's is one `poll` and one `read` a report, on Linux.
 //!
 //! What is not here: axes, hats and everything else that is no button; output and feature reports; relative
 //! button fields (the kernel makes a press and a release of each; here they are read as any other); pulses
-//! shorter than the time between two reports; edges beyond one a report, which the published table cannot
-//! see; the watch for boards that are plugged in, which the daemon keeps.
+//! shorter than the time between two reports; the watch for boards that are plugged in, which the daemon keeps.
 //!
-//! To add a decoder, give it the four functions of `decode/quadrature.rs` (`new`; `step`: time and lines in,
+//! To add a decoder, give it the four functions of `decode/pulses.rs` (`new`; `step`: time and lines in,
 //! counts and perhaps a loss out; `forget`; `hidden_in`: what lost reports may cost), say with `EVERY_SAMPLE`
 //! whether it also wants the reports in which its lines did not change, give it a place in `decode.rs`, and
 //! print the table of all its input sequences above it.
@@ -58,6 +58,7 @@ mod detect;
 mod layout;
 mod recording;
 mod source;
+pub mod track;
 
 /// The longest report that the kernel hands on (`HID_MAX_BUFFER_SIZE` in `include/linux/hid.h`, Linux 6.1); a
 /// buffer of so many bytes cuts none off.

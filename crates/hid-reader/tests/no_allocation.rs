@@ -27,11 +27,13 @@ fn no_report_allocates() {
     ];
     for interval in [None, Some(Duration::from_millis(1))] {
         let mut decoder = BoardDecoder::new(layout.clone(), &wheels, interval).unwrap();
-        let (mut counts, mut losses, mut kinds) = (0_u64, 0_u64, [0_u64; LossKind::ALL.len()]);
+        let (mut counts, mut losses, mut doubts, mut kinds) =
+            (0_u64, 0_u64, 0_u64, [0_u64; LossKind::ALL.len()]);
         let mut noise = 0x9E37_79B9_7F4A_7C15_u64;
         let allocations = allocation_counter::measure(|| {
             let mut sink = |_, event| match event {
                 Event::Counts(_) => counts += 1,
+                Event::Doubt(_) => doubts += 1,
                 Event::Loss(loss) => {
                     losses += 1;
                     let place = LossKind::ALL.iter().position(|kind| *kind == loss.kind);
@@ -56,6 +58,10 @@ fn no_report_allocates() {
                 now = now.after(Duration::from_micros(gap));
                 let length = if i % 1000 == 999 { 3 } else { report.len() };
                 decoder.report(now, &report[..length], &mut sink);
+                if let Some(deadline) = decoder.deadline().filter(|_| i % 500 == 0) {
+                    now = now.max(deadline);
+                    decoder.rest(deadline, &mut sink);
+                }
                 if i == 50_000 {
                     decoder.unplugged(now, &mut sink);
                 }
@@ -63,10 +69,11 @@ fn no_report_allocates() {
         });
         assert_eq!(allocations.count_total, 0, "{interval:?}");
         assert!(counts > 50_000 && losses > 10_000, "{counts} counts, {losses} losses");
+        assert!(doubts > 1000, "{doubts} doubts");
         // Noise is no spin and no stroke, but what noise can be taken for was there.
         let seen = |kind| kinds[LossKind::ALL.iter().position(|k| *k == kind).unwrap()] > 0;
         for kind in [
-            LossKind::BothLinesChanged,
+            LossKind::TurnedTooHard,
             LossKind::PulsesOverlap,
             LossKind::BadReport,
             LossKind::ReaderStalled,

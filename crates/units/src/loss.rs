@@ -81,13 +81,15 @@ pub enum LossKind {
     LineDead,
     /// A turn whose direction is known was counted the other way.
     LinesSwapped,
+    /// A wheel whose lines arrive raw sped up or slowed down so hard that several counts fit its reports.
+    TurnedTooHard,
     /// Counts come several to a detent, or one to several detents, against what the rig file says.
     WrongCountsPerCycle,
 }
 
 impl LossKind {
     /// Every kind, in the order of declaration.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::BothLinesChanged,
         Self::PulsesOverlap,
         Self::BadReport,
@@ -103,6 +105,7 @@ impl LossKind {
         Self::InputStuck,
         Self::LineDead,
         Self::LinesSwapped,
+        Self::TurnedTooHard,
         Self::WrongCountsPerCycle,
     ];
 
@@ -125,6 +128,7 @@ impl LossKind {
             Self::InputStuck => "input-stuck",
             Self::LineDead => "line-dead",
             Self::LinesSwapped => "lines-swapped",
+            Self::TurnedTooHard => "turned-too-hard",
             Self::WrongCountsPerCycle => "wrong-counts-per-cycle",
         }
     }
@@ -145,7 +149,8 @@ impl LossKind {
             | Self::PulsesTooShort
             | Self::GapInSpin
             | Self::InputStuck
-            | Self::LineDead => Fault::Device,
+            | Self::LineDead
+            | Self::TurnedTooHard => Fault::Device,
             Self::ReaderStalled => Fault::Program,
             Self::LinesSwapped | Self::WrongCountsPerCycle => Fault::RigFile,
         }
@@ -172,6 +177,9 @@ impl LossKind {
             Self::InputStuck => "a button of the board hangs, or its line touches another wire",
             Self::LineDead => "a wire of the encoder is off or shorted",
             Self::LinesSwapped => "the wheel's two lines are exchanged",
+            Self::TurnedTooHard => {
+                "the wheel sped up or slowed down too hard for the board's report interval"
+            }
             Self::WrongCountsPerCycle => {
                 "the board's or the rig file's counts per cycle do not fit the encoder's detents"
             }
@@ -198,6 +206,7 @@ impl LossKind {
             Self::LineDead => {
                 "check the wires of both lines and the encoder's common wire, then align the wheel"
             }
+            Self::TurnedTooHard => "set a shorter report interval on the board, or fewer counts per turn",
             Self::LinesSwapped => {
                 "exchange the two buttons of the wheel in the rig file, or set reversed = true"
             }

@@ -72,14 +72,14 @@ def until(what, get, patience=PATIENCE_S):
 class Bus:
     """A session bus of its own."""
 
-    def __init__(self, folder):
-        self.address = f"unix:path={folder}/bus"
+    def __init__(self, folder, env):
+        self.address, self.env = f"unix:path={folder}/bus", env
         self.start()
 
     def start(self):
         self.process = subprocess.Popen(
             ["dbus-daemon", "--session", "--nofork", "--nopidfile", "--nosyslog", f"--address={self.address}",
-             "--print-address"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+             "--print-address"], env=self.env, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
         self.process.stdout.readline()
 
     def connect(self):
@@ -150,8 +150,9 @@ class Stage:
             env["DBUS_SESSION_BUS_ADDRESS"] = self.bus.address
         return {**env, **more}
 
-    def with_bus(self):
-        self.bus = Bus(self.folder)
+    def with_bus(self, **more):
+        """Starts a bus; what it starts gets the environment `more` too."""
+        self.bus = Bus(self.folder, self.env(**more))
         self.running.callback(self.bus.end)
         return self
 
@@ -160,8 +161,9 @@ class Stage:
         self.running.callback(desktop.end)
         return desktop
 
-    def daemon(self, *options, env=None):
-        daemon = Daemon(self, options, env or self.env())
+    def daemon(self, *options, env=None, board=False):
+        """The daemon; with `board` it has one that does as it is told (crates/daemon/examples/scripted_board.rs)."""
+        daemon = Daemon(self, BOARD_PROGRAM if board else PROGRAM, options, env or self.env())
         self.running.callback(daemon.kill)
         return daemon
 
@@ -182,11 +184,22 @@ class Stage:
 
 
 class Daemon:
-    def __init__(self, stage, options, env):
-        self.stage = stage
-        command = [PROGRAM, "run", "--config", stage.config, "--log-dir", stage.log, "--aircraft", "heron-2", *options]
-        self.process = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    def __init__(self, stage, program, options, env):
+        self.stage, self.rigs = stage, 0
+        command = [program, "run", "--config", stage.config, "--log-dir", stage.log, "--aircraft", "heron-2", *options]
+        self.process = subprocess.Popen(command, env=env, text=True, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
+                                        stderr=subprocess.DEVNULL)
         self.pid = self.process.pid
+
+    def board(self, *words):
+        print(*words, file=self.process.stdin, flush=True)
+
+    def plug(self, item):
+        self.board("plug")
+        # A rig file that says something new makes the daemon look for boards.
+        self.rigs += 1
+        self.stage.save("rig.toml", RIG.replace('"bench"', f'"bench {self.rigs}"'))
+        until("the board to be read", lambda: "The board main is not connected" not in item.labels())
 
     def said(self, words):
         with contextlib.suppress(FileNotFoundError), open(os.path.join(self.stage.log, "tallywheel.log")) as file:
@@ -276,12 +289,12 @@ class Item:
         return int(self.entry(path)[1].get("toggle-state", -1))
 
 
-def build():
-    """The program that the scenes run: TALLYWHEEL_PROGRAM, or one built now."""
-    if "TALLYWHEEL_PROGRAM" in os.environ:
-        return os.environ["TALLYWHEEL_PROGRAM"]
-    subprocess.run(["cargo", "build", "--quiet", "--locked", "-p", "tallywheel", "--bin", "tallywheel"], cwd=TOP, check=True)
-    return os.path.join(os.environ.get("CARGO_TARGET_DIR", os.path.join(TOP, "target")), "debug", "tallywheel")
+def build(*what):
+    """Builds a program of the daemon's package and answers where it is."""
+    subprocess.run(["cargo", "build", "--quiet", "--locked", "-p", "tallywheel", *what], cwd=TOP, check=True)
+    folder = os.path.join(os.environ.get("CARGO_TARGET_DIR", os.path.join(TOP, "target")), "debug")
+    return os.path.join(folder, "examples", what[1]) if what[0] == "--example" else os.path.join(folder, what[1])
 
 
-PROGRAM = build()
+PROGRAM = os.environ.get("TALLYWHEEL_PROGRAM") or build("--bin", "tallywheel")
+BOARD_PROGRAM = build("--example", "scripted_board")

@@ -100,6 +100,70 @@ def no_panel(stage, check):
     check("and says why", daemon.said("the tray's menu"))
 
 
+def colours(pictures):
+    """Every opaque colour of the largest picture."""
+    data = pictures[64]
+    return {tuple(data[n + 1:n + 4]) for n in range(0, len(data), 4) if data[n] == 255}
+
+
+def a_board(stage, check):
+    """A board that turns a wheel, loses counts, is unplugged and comes back."""
+    block, red = (0xff, 0xc8, 0x45), (0xff, 0x4f, 0x3d)
+    desktop = stage.with_bus().desktop("messages", "panel")
+    daemon = stage.daemon(board=True)
+    item = until("the item", daemon.item)
+    daemon.plug(item)
+    check("a board that is there from the start is no news", not desktop.all("message"), desktop.all("message"))
+    until("a picture in colour", lambda: block in colours(item.pictures()))
+    still = item.pictures()
+    stage.datagrams()
+    # A turn has 96 counts, half the travel is 317.5 degrees or 84.67 counts.
+    daemon.board("turn", 0, 20)
+    until("the wheel's position in words", lambda: any("rudder  +0.24" in label for label in item.labels()))
+    check("the picture turns with the wheel", item.pictures() != still and stage.datagrams())
+
+    def seen():
+        """The menu's entry for the mark."""
+        return next((label for label in item.labels() if label.startswith("Take the red corner away (")), None)
+
+    check("nothing was lost", red not in colours(item.pictures()) and not seen(), item.labels())
+    # Both lines pressed at once: one of the two counts is wrong.
+    daemon.board("press", "3")
+    daemon.board("press", "0")
+    until("the mark", lambda: red in colours(item.pictures()))
+    check("a loss has a mark and an entry in the menu", seen(), item.labels())
+    check("the words say by how much", any("may be off by" in label for label in item.labels()), item.labels())
+    item.click(seen())
+    until("no mark", lambda: red not in colours(item.pictures()))
+    check("what was seen has no mark, and the doubt stays in words", any("may be off by" in label for label in item.labels()))
+    daemon.board("press", "3")
+    daemon.board("press", "0")
+    until("the mark again", lambda: red in colours(item.pictures()))
+    item.click("Align rudder to/neutral")
+    until("no mark", lambda: red not in colours(item.pictures()))
+    check("an alignment takes mark and doubt away", not any("may be" in label for label in item.labels()), item.labels())
+    check("single losses are no messages", not desktop.all("message"), desktop.all("message"))
+
+    daemon.board("unplug")
+    lost = until("a message", lambda: desktop.all("message"))[0]
+    check("a lost board is told", "main was unplugged" in lost["message"], lost)
+    until("a grey picture", lambda: block not in colours(item.pictures()))
+    check("grey, with the mark", red in colours(item.pictures()) and "The board main is not connected" in item.labels())
+    check("the words say that it may be anywhere", any("may be anywhere" in label for label in item.labels()), item.labels())
+    daemon.plug(item)
+    until("a picture in colour", lambda: block in colours(item.pictures()))
+    back = until("the second message", lambda: desktop.all("message")[1:])[0]
+    check("a board that came back is told in place of its loss",
+          "main is back" in back["message"] and back["replaces"] == lost["number"], back)
+    for _ in range(4):
+        daemon.board("unplug")
+        until("no board", lambda: "The board main is not connected" in item.labels())
+        daemon.plug(item)
+    time.sleep(11)
+    check("a loose plug is told once at most in ten seconds", len(desktop.all("message")) <= 3, desktop.all("message"))
+    check("and it ends well", daemon.terminate() == 0)
+
+
 def files_and_messages(stage, check):
     """What the desktop is told of files: once, in place of what was said before."""
     desktop = stage.with_bus().desktop("messages", "panel")

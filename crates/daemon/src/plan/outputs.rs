@@ -1,14 +1,15 @@
 //! The outputs that the aircraft file asks for, in the words of the output crate.
 
 use super::PlanError;
-use tallywheel_output::{DatagramConfig, OutputConfig, Pace, StepsTrim};
+use tallywheel_output::{ConfigProblem, DatagramConfig, OutputConfig, Pace, StepsTrim};
 use tallywheel_profile::{Aircraft, AxisCode, Output, Rig, Steps};
 use tallywheel_units::TrimIndex;
 
 /// The aircraft's outputs, each of which can be opened as far as the files alone decide.
 ///
 /// A virtual joystick has the axes of every aircraft of the `fleet` that uses it, so that it stays the same joystick
-/// whatever is flown.
+/// whatever is flown. It may stand among them on a system that has none, so that aircraft files can be shared, as long
+/// as another output works there: opening it then says in the log what is the matter, and so does `check`.
 pub(super) fn configs(
     rig: &Rig,
     aircraft: &Aircraft,
@@ -16,8 +17,13 @@ pub(super) fn configs(
 ) -> Result<Vec<OutputConfig>, PlanError> {
     let configs: Vec<_> =
         aircraft.outputs.iter().map(|output| config(rig, aircraft, fleet, output)).collect();
+    let some_work = configs.iter().any(|config| config.check().is_ok());
     for config in &configs {
-        config.check().map_err(|source| PlanError::Output { output: config.name(), source })?;
+        match config.check() {
+            Ok(()) => {}
+            Err(ConfigProblem::NoKernelDriver) if some_work => {}
+            Err(source) => return Err(PlanError::Output { output: config.name(), source }),
+        }
     }
     Ok(configs)
 }

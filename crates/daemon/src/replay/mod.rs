@@ -74,6 +74,8 @@ pub fn write_change(
                 if json { json_line(out, &moved)? } else { writeln!(out, "{}", moved.text())? }
             }
         }
+        // The next line has the margin.
+        Effect::Doubted(_) => {}
         Effect::Lost(loss) => {
             let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
             if json { json_line(out, &lost)? } else { writeln!(out, "{}", lost.text())? }

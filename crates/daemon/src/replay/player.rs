@@ -110,10 +110,19 @@ impl Player {
         &self.recording
     }
 
-    /// When the next report was read; `None` at the end.
+    /// When something happens next: a report was read, or silence has lasted long enough to tell something;
+    /// `None` at the end.
     #[must_use]
     pub fn due(&self) -> Option<Timestamp> {
-        self.recording.reports.get(self.next).map(|report| report.at)
+        let report = self.recording.reports.get(self.next).map(|report| report.at);
+        let rest = self.resting().map(|(_, at)| at);
+        [report, rest].into_iter().flatten().min()
+    }
+
+    /// The board whose silence tells something next, and when.
+    fn resting(&self) -> Option<(usize, Timestamp)> {
+        let boards = self.paths.iter().enumerate();
+        boards.filter_map(|(place, path)| Some((place, path.as_ref()?.deadline()?))).min_by_key(|(_, at)| *at)
     }
 
     /// The rig's board that the recorded device at `device` is, if it is one.
@@ -150,8 +159,20 @@ impl Player {
         self.recording.reports.last().map_or(Timestamp::START, |report| report.at)
     }
 
-    /// Takes the next report or mark, and tells `happened` what came of it; false at the end.
+    /// Takes the next report, mark or silence, and tells `happened` what came of it; false at the end.
     pub fn step(&mut self, happened: &mut impl FnMut(&Happened)) -> bool {
+        let report = self.recording.reports.get(self.next).map(|report| report.at);
+        let mark = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next);
+        let next = mark.map(|mark| mark.at).or(report);
+        if let Some((place, at)) = self.resting().filter(|(_, at)| next.is_none_or(|next| *at < next)) {
+            if let Some(path) = self.paths.get_mut(place).and_then(Option::as_mut) {
+                let board = path.board();
+                path.rest(at, &mut self.tally, &mut |wheel, effect| {
+                    happened(&Happened { at, board, wheel, effect });
+                });
+            }
+            return true;
+        }
         if let Some(mark) = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next) {
             self.next_mark += 1;
             if let Some(path) = self.paths.get_mut(mark.device).and_then(Option::as_mut) {
@@ -191,7 +212,7 @@ impl Player {
             reports: tally.reports(),
             bad_lines: recording.bad_lines.len(),
             counts: Named(wheels().map(|(name, wheel)| (name, wheel.counts.get())).collect()),
-            margin: Named(wheels().map(|(name, wheel)| (name, MarginJson(wheel.margin))).collect()),
+            margin: Named(wheels().map(|(name, wheel)| (name, MarginJson(wheel.stated()))).collect()),
             applied: Named(trims().map(|(name, trim)| (name, FixedJson(trim.applied))).collect()),
             refused: Named(trims().map(|(name, trim)| (name, FixedJson(trim.refused))).collect()),
             losses: Named(

@@ -309,6 +309,7 @@ impl Pass<'_> {
         let Some(facts) = self.wheels.get_mut(wheel.get()) else { return };
         match effect {
             Effect::Counted(counts) => facts.intervals.count(at, counts),
+            Effect::Doubted(_) => {}
             Effect::Lost(loss) => {
                 facts.losses = facts.losses.saturating_add(1);
                 if loss.bound.is_unknown() {
@@ -331,7 +332,7 @@ impl Pass<'_> {
         debug_assert_eq!(self.wheels.len(), self.rig.wheels.len());
         for (index, wheel) in (0_u8..).map(WheelIndex::new).zip(&mut self.wheels) {
             if let Some(tally) = tally.wheel(index) {
-                (wheel.counts, wheel.turned, wheel.margin) = (tally.counts, tally.turned, tally.margin);
+                (wheel.counts, wheel.turned, wheel.margin) = (tally.counts, tally.turned, tally.stated());
             }
         }
     }

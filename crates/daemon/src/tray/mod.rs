@@ -13,6 +13,8 @@ pub mod icon;
 pub mod menu;
 pub mod sight;
 pub mod tender;
+#[cfg(windows)]
+pub mod windows;
 
 use crate::clock::Clock;
 use crate::commands::{Command, Commands, Origin};
@@ -153,8 +155,13 @@ fn host(wishes: Sender<Wish>) -> Box<dyn TrayHost> {
     Box::new(bus::BusHost::start(wishes))
 }
 
+#[cfg(windows)]
+fn host(wishes: Sender<Wish>) -> Box<dyn TrayHost> {
+    Box::new(windows::AreaHost::start(wishes))
+}
+
 /// No tray is known for this platform.
-#[cfg(not(target_os = "linux"))]
+#[cfg(not(any(target_os = "linux", windows)))]
 fn host(_wishes: Sender<Wish>) -> Box<dyn TrayHost> {
     struct Nowhere;
     impl TrayHost for Nowhere {

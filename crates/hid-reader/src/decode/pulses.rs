@@ -45,9 +45,9 @@ impl Pulses {
         let down = backward && !backward_was;
         let counts = Counts::new(i64::from(up) - i64::from(down));
         if (up && backward) || (down && forward) {
-            return Step { counts, loss: Some(overlap(at)) };
+            return Step { counts, loss: Some(overlap(at)), doubt: None };
         }
-        Step { counts, loss: None }
+        Step { counts, loss: None, doubt: None }
     }
 
     pub(crate) fn forget(&mut self) {
@@ -73,7 +73,7 @@ fn first(at: Timestamp, forward: bool, backward: bool) -> Step {
         reports: 1,
         bound: Margin::new(up, down),
     };
-    Step { counts: up - down, loss: (forward || backward).then_some(loss) }
+    Step { counts: up - down, loss: (forward || backward).then_some(loss), doubt: None }
 }
 
 #[cold]

@@ -1,5 +1,5 @@
-//! Wiring "quadrature" by the published table: right as long as no more than one edge falls between two
-//! reports.
+//! Wiring "quadrature": the published table where no more than one edge falls between two reports, and above
+//! that a tracker that goes by the wheel's motion (`crate::track`).
 //!
 //! A leading B is forward, so the lines (A, B) run 00, 10, 11, 01, 00. Number these phases 0, 1, 2, 3:
 //!
@@ -12,7 +12,8 @@
 //!
 //! It is the same table in ST RM0365 (table 118), TI SPRUIW9C (table 23-3) and the Linux counter
 //! documentation (generic-counter.rst). An illegal pair, both lines changed, means at least two edges; which
-//! way nobody can say. The table counts nothing then and goes on from the new phase.
+//! way the table cannot say. The tracker can, once it knows the report interval; until then nothing is counted
+//! and the loss is told.
 //!
 //! These are edges. Counts at x2 are both edges of A; at x1 A rising while going forward and A falling while
 //! going back, so that a wheel that trembles on one edge goes +1 -1 +1 -1 and never runs away. With e the
@@ -20,47 +21,139 @@
 //! a step counts the difference.
 
 use super::step::Step;
+use crate::track::{Tracked, Tracker, TrackerConfig};
 use std::time::Duration;
-use tallywheel_units::{Certainty, Counts, CountsPerCycle, Loss, LossKind, Margin, Timestamp};
+use tallywheel_units::{Certainty, Counts, CountsPerCycle, CountsPerTurn, Loss, LossKind, Margin, Timestamp};
 
-/// Decodes one wheel's lines A and B. Everything that the rest of the crate knows of it is `new`, `step`,
-/// `forget`, `hidden_in` and `EVERY_SAMPLE`, so that a decoder which knows more than the table can take its
-/// place.
+/// Edges of a cycle.
+const ONE_CYCLE: Counts = Counts::new(4);
+
+/// Decodes one wheel's lines A and B.
 #[derive(Debug, Clone)]
 pub(crate) struct Quadrature {
     per_cycle: CountsPerCycle,
-    /// The phase last seen, 0..=3; `None` until the first report, which only tells where the lines stand.
-    phase: Option<i64>,
+    tracker: Tracker,
+    /// Counts that belong to edges which were not counted, as nobody could say which way they went.
+    skipped: Counts,
+    /// The doubt that was told last.
+    told: Margin,
+    /// Both lines changed at once since the tally was last certain.
+    both_changed: bool,
+    /// Counts by which the tally stands off the likeliest, in the middle between two that are as likely.
+    middle: Counts,
 }
 
 impl Quadrature {
-    /// The same state again tells the table nothing. A decoder that follows the wheel's speed wants it.
-    pub(crate) const EVERY_SAMPLE: bool = false;
+    /// The same state again says how fast the wheel is.
+    pub(crate) const EVERY_SAMPLE: bool = true;
 
-    pub(crate) fn new(per_cycle: CountsPerCycle) -> Self {
-        Self { per_cycle, phase: None }
+    /// For a wheel of which no more is known than its counts per cycle; see [`Self::know`].
+    pub(crate) fn new(per_cycle: CountsPerCycle, interval: Option<Duration>) -> Self {
+        let tracker = Tracker::new(&TrackerConfig { interval, ..TrackerConfig::default() });
+        Self {
+            per_cycle,
+            tracker,
+            skipped: Counts::ZERO,
+            told: Margin::CERTAIN,
+            both_changed: false,
+            middle: Counts::ZERO,
+        }
+    }
+
+    /// The wheel has so many counts per turn; before its first report.
+    pub(crate) fn know(&mut self, per_turn: CountsPerTurn) {
+        let edges = per_turn.get().saturating_mul(4 / self.per_cycle.get());
+        self.tracker.know(edges);
     }
 
     #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
-        let phase = match (a, b) {
-            (false, false) => 0,
-            (true, false) => 1,
-            (true, true) => 2,
-            (false, true) => 3,
-        };
-        let Some(was) = self.phase.replace(phase) else { return Step::default() };
-        match (phase - was) & 3 {
-            0 => Step::default(),
-            1 => Step { counts: self.between(was, was + 1), loss: None },
-            3 => Step { counts: self.between(was, was - 1), loss: None },
-            _ => Step { counts: Counts::ZERO, loss: Some(self.skipped(at, was)) },
+        let before = self.tracker.edges();
+        let first = self.tracker.is_new();
+        let Tracked { edges, skipped, found, lost } = self.tracker.step(at, a, b);
+        if first {
+            return Step::default();
         }
+        if edges == 0 && !skipped && !self.tracker.is_following() && self.told.is_certain() {
+            return Step::default();
+        }
+        if skipped {
+            self.skipped += self.between(before, before + 2);
+            return Step { loss: Some(self.both_lines(at, before)), ..Step::default() };
+        }
+        self.both_changed |= self.tracker.both_changed();
+        let mut step = self.tracked(at, before, lost);
+        if found {
+            step.counts += std::mem::replace(&mut self.skipped, Counts::ZERO);
+        }
+        step
+    }
+
+    /// It is `at`, and no report has come since the last.
+    pub(crate) fn rest(&mut self, at: Timestamp) -> Step {
+        let before = self.tracker.edges();
+        let lost = self.tracker.elapsed(at).lost;
+        self.tracked(at, before, lost)
+    }
+
+    /// When [`Self::rest`] is to be called if no report comes before.
+    #[inline]
+    pub(crate) fn due(&self) -> Option<Timestamp> {
+        self.tracker.due()
+    }
+
+    /// Reports are missing before the next one.
+    pub(crate) fn interrupt(&mut self, at: Timestamp) -> Step {
+        let before = self.tracker.edges();
+        let lost = self.tracker.interrupt();
+        self.tracked(at, before, lost)
+    }
+
+    fn tracked(&mut self, at: Timestamp, before: i64, lost: Option<Margin>) -> Step {
+        let now = self.tracker.edges();
+        let (bound, lost_middle) = self.about_middle(now, lost.unwrap_or_default());
+        let (doubt, middle) = self.about_middle(now, self.tracker.doubt());
+        let was = std::mem::replace(&mut self.middle, middle);
+        let counts = self.between(before, now) + middle + lost_middle - was;
+        let loss = lost.map(|lost| {
+            // Two edges one way or the other: the reports themselves show as much.
+            let knock = self.both_changed && lost.low() + lost.high() <= ONE_CYCLE;
+            let (kind, certainty) = if knock {
+                (LossKind::BothLinesChanged, Certainty::Observed)
+            } else {
+                (LossKind::TurnedTooHard, Certainty::Inferred)
+            };
+            Loss { kind, certainty, at, lasted: Duration::ZERO, reports: 1, bound }
+        });
+        self.both_changed &= self.tracker.is_following();
+        let changed = doubt != std::mem::replace(&mut self.told, doubt);
+        Step { counts, loss, doubt: changed.then_some(doubt) }
+    }
+
+    /// A doubt about edge `e` in counts, and by how many counts the tally better stands off: where the wheel
+    /// may as well have gone two edges one way as the other, it is off by two at most in the middle, as the
+    /// table's tally is, and else by four.
+    fn about_middle(&self, e: i64, edges: Margin) -> (Margin, Counts) {
+        let counts = self.in_counts(e, edges);
+        if !(self.both_changed && self.tracker.is_tie() && edges.low() + edges.high() == ONE_CYCLE) {
+            return (counts, Counts::ZERO);
+        }
+        let middle = Counts::new((counts.high().get() - counts.low().get()) / 2);
+        (Margin::new(counts.low() + middle, counts.high() - middle), middle)
+    }
+
+    /// What so many edges about edge `e` are in counts.
+    fn in_counts(&self, e: i64, edges: Margin) -> Margin {
+        if edges.is_certain() || self.per_cycle == CountsPerCycle::X4 {
+            return edges;
+        }
+        let (low, high) = (e.saturating_sub(edges.low().get()), e.saturating_add(edges.high().get()));
+        Margin::new(self.between(low, e), self.between(e, high))
     }
 
     /// Two edges from `was`, either way.
     #[cold]
-    fn skipped(&self, at: Timestamp, was: i64) -> Loss {
+    fn both_lines(&self, at: Timestamp, was: i64) -> Loss {
         Loss {
             kind: LossKind::BothLinesChanged,
             certainty: Certainty::Observed,
@@ -71,24 +164,28 @@ impl Quadrature {
         }
     }
 
-    pub(crate) fn forget(&mut self) {
-        self.phase = None;
+    /// Whether something was in doubt.
+    pub(crate) fn forget(&mut self) -> bool {
+        self.tracker.forget();
+        self.skipped = Counts::ZERO;
+        self.middle = Counts::ZERO;
+        self.both_changed = false;
+        !std::mem::take(&mut self.told).is_certain()
     }
 
-    /// How many counts the tally may be off after so many reports in a row are gone. The table goes by the
-    /// phase, so it is off by whole cycles of four edges. At one edge a report at most, reports + 1 edges
-    /// fell between the two that are there, and one of them is counted.
+    /// How many counts the tally may be off after so many reports in a row are gone.
     pub(crate) fn hidden_in(&self, reports: u64) -> Counts {
-        let cycles = reports.saturating_add(2) / 4;
-        let counts = cycles.saturating_mul(u64::from(self.per_cycle.get()));
-        Counts::new(i64::try_from(counts).unwrap_or(i64::MAX))
+        let cycles = self.tracker.hidden_in(reports);
+        Counts::new(cycles.saturating_mul(i64::from(self.per_cycle.get())))
     }
 
+    #[inline]
     fn between(&self, from: i64, to: i64) -> Counts {
         self.tally(to) - self.tally(from)
     }
 
     /// Counts at edge `e`.
+    #[inline]
     fn tally(&self, e: i64) -> Counts {
         Counts::new(match self.per_cycle {
             CountsPerCycle::X4 => e,

@@ -42,6 +42,7 @@ fn check(layout: Layout, wheels: &[WheelConfig], reports: &[&[u8]], expected: Ex
             Event::Loss(loss) => {
                 write!(log, "; wheel {wheel} {} {} at {}", loss.kind.name(), loss.bound, loss.at).unwrap();
             }
+            Event::Doubt(doubt) => write!(log, "; wheel {wheel} doubt {doubt}").unwrap(),
         };
         if *report == b"gone" {
             decoder.unplugged(at, &mut sink)
@@ -236,7 +237,7 @@ fn buttons_are_those_last_reported() {
 /// A gap of n reports hides at most this many counts; the formulas against counting it out.
 #[test]
 fn what_a_gap_can_hide() {
-    let quadrature = |per_cycle| Decoding::Quadrature(Quadrature::new(per_cycle));
+    let quadrature = |per_cycle| Decoding::Quadrature(Box::new(Quadrature::new(per_cycle, None)));
     for gone in 1..40_i64 {
         let hidden = |decoding: &Decoding| decoding.hidden_in(gone.unsigned_abs()).get();
         // Quadrature: any true move of at most gone + 1 edges that the table cannot tell from 0 or one edge.

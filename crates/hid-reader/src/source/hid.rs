@@ -87,6 +87,10 @@ impl Hid {
         let mut candidates: Vec<Candidate> = Vec::new();
         for info in self.api.device_list() {
             let candidate = candidate(info);
+            // Windows reads keyboards and mice itself and lets nobody else; each has a path of its own there.
+            if cfg!(windows) && candidate.is_desktop() {
+                continue;
+            }
             // hidapi lists a board once per collection; the first is the outermost.
             if candidates.iter().all(|other| other.path != candidate.path) {
                 candidates.push(candidate);

@@ -21,6 +21,14 @@ impl HiddenBoard {
         tell(Err(ConfigProblem::NoKernelDriver.into()));
         Ok(Self(()))
     }
+
+    /// It never began.
+    #[must_use]
+    #[cfg_attr(test, expect(unreachable_pub, reason = "public where it is the system's own"))]
+    pub const fn has_ended(&self) -> bool {
+        let Self(()) = self;
+        true
+    }
 }
 
 #[cfg(test)]
@@ -30,7 +38,9 @@ mod tests {
     #[test]
     fn it_says_that_there_is_no_driver() {
         let (send, told) = std::sync::mpsc::channel();
-        HiddenBoard::start("/dev/hidraw0", Buttons::NONE, move |what| send.send(what).unwrap()).unwrap();
+        let tell = move |what| send.send(what).unwrap();
+        let hidden = HiddenBoard::start("/dev/hidraw0", Buttons::NONE, tell).unwrap();
+        assert!(hidden.has_ended());
         let error = told.recv().unwrap().unwrap_err();
         assert!(error.to_string().contains("kernel driver"), "{error}");
     }

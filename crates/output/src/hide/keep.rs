@@ -39,6 +39,12 @@ impl HiddenBoard {
         let thread = thread::Builder::new().name("hide".into()).stack_size(128 * 1024).spawn(run)?;
         Ok(Self { stop: Some(stop), thread: Some(thread) })
     }
+
+    /// Whether it has ended by itself: it has told why, or the board is gone.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
+    }
 }
 
 impl Drop for HiddenBoard {
@@ -79,7 +85,7 @@ fn keep(
                 Err(Ended::BoardGone) => return,
                 Err(Ended::TwinGone(source)) => {
                     return tell(Err(OutputError::Reopen {
-                        reason: "the wheels are not hidden any more: the board's twin is gone",
+                        reason: "the twin of the board takes nothing any more",
                         cure: "unplug the board and plug it in again",
                         source,
                     }));
@@ -96,7 +102,7 @@ fn take(hidraw: &str, wheels: Buttons) -> Result<Vec<Twin>, OutputError> {
     }
     if twins.is_empty() {
         return Err(OutputError::Reopen {
-            reason: "the wheels are not hidden: the kernel has no event device with their buttons",
+            reason: "the kernel has no event device with their buttons",
             cure: "if nothing else sees them either, set hide = false in the rig file",
             source: io::ErrorKind::NotFound.into(),
         });
@@ -139,7 +145,11 @@ mod tests {
         });
         let error = told.recv_timeout(Duration::from_secs(120)).unwrap().unwrap_err();
         assert!(error.to_string().contains("no event device"), "{error}");
-        drop(hidden);
+        let hidden = hidden.unwrap();
+        // It tells before it ends.
+        while !hidden.has_ended() {
+            thread::yield_now();
+        }
     }
 
     #[test]
@@ -147,7 +157,9 @@ mod tests {
         let (send, told) = mpsc::channel();
         let hidden = HiddenBoard::start("/dev/hidraw-none", Buttons::NONE, move |what| {
             send.send(what).unwrap();
-        });
+        })
+        .unwrap();
+        assert!(!hidden.has_ended());
         drop(hidden);
         assert!(told.recv().is_err(), "it went on to its last attempt");
     }

@@ -153,16 +153,16 @@ fn name_of(board: &str) -> String {
 fn not_taken(error: io::Error) -> OutputError {
     match error.raw_os_error() {
         Some(libc::EACCES | libc::EPERM) => OutputError::AskUser {
-            reason: "the wheels are not hidden: this user may not open the board's event device",
+            reason: "this user may not open the board's event device",
             cure: "run it as the user who is logged in at this machine, to whom systemd's udev rules give the \
                    joysticks, or set hide = false in the rig file",
         },
         Some(libc::EBUSY) => OutputError::AskUser {
-            reason: "the wheels are not hidden: another program has taken the board for itself",
+            reason: "another program has taken the board for itself",
             cure: "close that program, or set hide = false in the rig file",
         },
         _ => OutputError::Reopen {
-            reason: "the wheels are not hidden: the board's event device cannot be taken",
+            reason: "the board's event device cannot be taken",
             cure: "unplug the board and plug it in again",
             source: error,
         },

@@ -104,3 +104,16 @@ impl Setting for tallywheel_units::StopStyle {
         }
     }
 }
+
+impl Setting for std::net::SocketAddr {
+    const EXPECTED: &'static str = "an IP address and a port, such as \"127.0.0.1:47820\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string" })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        text.parse().ok().filter(|to: &Self| to.port() != 0)
+    }
+}

@@ -49,19 +49,6 @@ impl Setting for Seconds {
     }
 }
 
-impl Setting for SocketAddr {
-    const EXPECTED: &'static str = "an IP address and a port, such as \"127.0.0.1:47820\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "string" })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        text.parse().ok().filter(|listen: &Self| listen.port() != 0)
-    }
-}
-
 impl Setting for IpAddr {
     const EXPECTED: &'static str = "an IP address, such as \"192.168.0.20\"";
 

@@ -38,6 +38,8 @@ pub struct Outcome {
     pub margin: Margin,
     /// The losses by kind.
     pub kinds: Kinds,
+    /// What may yet be put right.
+    pub doubt: Margin,
 }
 
 /// The buttons of every bench: forward and backward, or A and B.
@@ -65,6 +67,9 @@ impl Bench {
     pub(super) fn read(&mut self, report: Report) {
         self.last = Some(report);
         let outcome = &mut self.outcome;
+        while let Some(at) = self.decoder.deadline().filter(|at| *at < report.at) {
+            self.decoder.rest(at, &mut |_, event| outcome.take(event));
+        }
         outcome.reports += 1;
         let bits = report.buttons.bits().to_le_bytes();
         self.decoder.report(report.at, bits.get(..2).unwrap_or(&[]), &mut |_, event| outcome.take(event));
@@ -96,6 +101,7 @@ impl Outcome {
     fn take(&mut self, event: Event) {
         match event {
             Event::Counts(counts) => self.counts += counts,
+            Event::Doubt(doubt) => self.doubt = doubt,
             Event::Loss(loss) => {
                 self.margin += loss.bound;
                 self.kinds.add(loss.kind);
@@ -106,7 +112,7 @@ impl Outcome {
     /// Whether the truth lies within the margin.
     #[must_use]
     pub fn covers(&self, truth: i64) -> bool {
-        self.margin.covers(Counts::new(truth) - self.counts)
+        (self.margin + self.doubt).covers(Counts::new(truth) - self.counts)
     }
 }
 

@@ -299,7 +299,7 @@ fn say_positions<W: Write>(
 ) -> io::Result<()> {
     for (place, trim) in tally.trims().iter().enumerate() {
         if names.board_index(trim.wheel) == Some(board) {
-            let reading = trim.accumulator.reading();
+            let reading = trim.reading();
             let (low, high) = (reading.margin.low(), reading.margin.high());
             writer.comment(&format!("{word} {place} {} {low} {high}", reading.degrees.get()))?;
         }

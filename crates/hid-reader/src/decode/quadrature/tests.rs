@@ -19,7 +19,7 @@ fn at_edge(e: i64) -> (bool, bool) {
 
 /// What a decoder counts over these states, and how many losses it sees. The first state sets it.
 fn decode(per_cycle: CountsPerCycle, states: impl IntoIterator<Item = (bool, bool)>) -> (i64, u64) {
-    let mut decoder = Quadrature::new(per_cycle);
+    let mut decoder = Quadrature::new(per_cycle, None);
     states.into_iter().fold((0, 0), |(counts, losses), (a, b)| {
         let step = decoder.step(Timestamp::START, a, b);
         (counts + step.counts.get(), losses + u64::from(step.loss.is_some()))
@@ -84,7 +84,7 @@ fn ti_quadrature_decoder_truth_table() {
             // Before `next` its line is at the other level; before `before` so is that one's.
             let middle = set(set((false, false), before), (next.0, !next.1));
             let first = set(middle, (before.0, !before.1));
-            let mut decoder = Quadrature::new(CountsPerCycle::X4);
+            let mut decoder = Quadrature::new(CountsPerCycle::X4, None);
             decoder.step(Timestamp::START, first.0, first.1);
             let came = decoder.step(Timestamp::START, middle.0, middle.1).counts.get();
             let last = set(middle, next);
@@ -106,7 +106,7 @@ fn ni_x1_x2_x4_sequences() {
         (CountsPerCycle::X4, &[5, 6, 7, 8, 9, 10, 11, 12, 13, 12, 11, 10, 9, 8, 7, 6, 5]),
     ];
     for (per_cycle, printed) in figures {
-        let mut decoder = Quadrature::new(per_cycle);
+        let mut decoder = Quadrature::new(per_cycle, None);
         let mut counter = vec![5];
         for e in (0..=8).chain((0..8).rev()) {
             let (a, b) = at_edge(e);
@@ -147,7 +147,7 @@ fn twenty_four_cycles_from_every_phase() {
 fn a_published_library_agrees_on_a_million_random_states() {
     let mut random = Pcg64::seed_from_u64(0x9E37_79B9_7F4A_7C15);
     let mut oracle = QuadratureTableMode::new(1);
-    let mut decoder = Quadrature::new(CountsPerCycle::X4);
+    let mut decoder = Quadrature::new(CountsPerCycle::X4, None);
     decoder.step(Timestamp::START, false, false);
     let (mut was, mut illegal) = ((false, false), 0);
     for _ in 0..1_000_000 {
@@ -167,7 +167,7 @@ fn a_published_library_agrees_on_a_million_random_states() {
 fn a_published_library_agrees_on_a_million_single_edges() {
     let mut random = Pcg64::seed_from_u64(0x9E37_79B9_7F4A_7C15);
     let mut oracle = QuadratureTableMode::new(1);
-    let mut decoders = ALL.map(Quadrature::new);
+    let mut decoders = ALL.map(|per_cycle| Quadrature::new(per_cycle, None));
     decoders
         .iter_mut()
         .for_each(|decoder| assert_eq!(decoder.step(Timestamp::START, false, false), Step::default()));
@@ -209,7 +209,7 @@ fn bounce_on_one_line_cancels() {
 fn a_tremble_never_accumulates() {
     for per_cycle in ALL {
         for e in 0..4 {
-            let mut decoder = Quadrature::new(per_cycle);
+            let mut decoder = Quadrature::new(per_cycle, None);
             let mut tally = 0;
             for i in 0..10_000 {
                 let (a, b) = at_edge(e + i % 2);
@@ -237,7 +237,7 @@ fn the_signature_of_sampling_too_slowly() {
 fn the_bound_of_an_illegal_pair_is_exact() {
     for per_cycle in ALL {
         for e in 0..4 {
-            let mut decoder = Quadrature::new(per_cycle);
+            let mut decoder = Quadrature::new(per_cycle, None);
             let (a, b) = at_edge(e);
             decoder.step(Timestamp::START, a, b);
             let (a, b) = at_edge(e + 2);

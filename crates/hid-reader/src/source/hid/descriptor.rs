@@ -3,6 +3,10 @@
 use hidapi::{HidApi, HidDevice, HidError, MAX_REPORT_DESCRIPTOR_SIZE};
 use std::ffi::CStr;
 
+/// Linux keeps every open board's descriptor, so without one the board is gone. Windows keeps none: hidapi
+/// puts one together from what Windows made of it, and that may fail for a board that reads well.
+pub(super) const ALWAYS_THERE: bool = cfg!(target_os = "linux");
+
 /// Of a board that is open.
 pub(super) fn opened(device: &HidDevice) -> Result<Vec<u8>, HidError> {
     let mut descriptor = vec![0; MAX_REPORT_DESCRIPTOR_SIZE];

@@ -48,6 +48,11 @@ impl Candidate {
         }
     }
 
+    /// A mouse, keyboard or keypad, or the pointer that a mouse has.
+    pub(super) fn is_desktop(&self) -> bool {
+        self.usage_page == 1 && matches!(self.usage, 1 | 2 | 6 | 7)
+    }
+
     fn is_player(&self) -> bool {
         self.usage_page == 1 && matches!(self.usage, 4 | 5 | 8)
     }

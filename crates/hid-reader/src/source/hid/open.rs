@@ -24,14 +24,19 @@ pub(super) fn open(api: &HidApi, candidate: Candidate) -> Result<OpenBoard, Sour
     let path = candidate.path().into_owned();
     let device =
         api.open_path(&candidate.path).map_err(|error| access::why_not(&path, &error.to_string()))?;
-    let descriptor =
-        descriptor::opened(&device).map_err(|error| SourceError::Reopen { reason: error.to_string() })?;
+    let descriptor = match descriptor::opened(&device) {
+        Ok(descriptor) => descriptor,
+        Err(error) if descriptor::ALWAYS_THERE => {
+            return Err(SourceError::Reopen { reason: error.to_string() });
+        }
+        Err(_) => Vec::new(),
+    };
     let Candidate { name, vendor, product, bus, .. } = candidate;
     Ok(OpenBoard { device, path, name, descriptor, vendor, product, bus })
 }
 
 impl OpenBoard {
-    /// Its report descriptor.
+    /// Its report descriptor; empty where the system does not hand it out.
     #[must_use]
     pub fn descriptor(&self) -> &[u8] {
         &self.descriptor

@@ -1,0 +1,206 @@
+//! The last few reports of a wheel that is slow enough for the table, and whether it still is.
+
+use super::clock::Gap;
+use super::table;
+
+/// Reports that are kept.
+const KEPT: usize = 16;
+/// Ticks without a change after which the wheel rests, so that what was before is of no use.
+const RESTS_AFTER: f32 = 8.0;
+/// A speed of one edge per tick, as the meter shows it.
+const ONE_EDGE: i32 = 64;
+/// Above this speed two edges may fall into one tick.
+const FAST: i32 = ONE_EDGE * 13 / 16;
+/// From this speed no wheel turns round within a tick. One edge out of rest reads as 16: a contact that bounces,
+/// or a line that is alone, goes back from there at any time.
+const STEERED: i32 = 20;
+
+/// One report: its length in ticks, and its phase after the one before.
+pub(super) type Kept = (f32, u8);
+
+/// A ring of reports, and a meter of the speed: a one-pole mean over four of them.
+#[derive(Debug, Clone)]
+pub(super) struct Recent {
+    kept: [Kept; KEPT],
+    next: usize,
+    length: usize,
+    /// Ticks since the phase last changed.
+    unchanged: f32,
+    /// What is kept does not begin at rest.
+    overflowed: bool,
+    began_at: f32,
+    meter: i32,
+    /// The hand cannot make this wheel so fast that the table errs without a sign.
+    always_slow: bool,
+}
+
+impl Recent {
+    pub(super) fn new(always_slow: bool) -> Self {
+        Self {
+            kept: [(0.0, 0); KEPT],
+            next: 0,
+            length: 0,
+            unchanged: 0.0,
+            overflowed: false,
+            began_at: 0.0,
+            meter: 0,
+            always_slow,
+        }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.length = 0;
+        self.overflowed = false;
+        self.meter = 0;
+        self.unchanged = 0.0;
+    }
+
+    /// Begins anew with a wheel that turns slowly, at `speed` edges per tick.
+    pub(super) fn begin(&mut self, speed: f32) {
+        self.clear();
+        self.overflowed = true;
+        self.began_at = speed;
+    }
+
+    /// Whether nothing has moved for so long that nothing is kept.
+    #[inline]
+    pub(super) const fn is_empty(&self) -> bool {
+        self.length == 0
+    }
+
+    /// Takes a report in. Whether it is one that the table might get wrong: both lines changed, the wheel is
+    /// nearly as fast as one edge a tick, or it seems to turn round at a speed at which no wheel does.
+    #[inline]
+    pub(super) fn push(&mut self, gap: Gap, turn: u8) -> bool {
+        let ticks = match gap {
+            Gap::Live(ticks) => ticks,
+            // Slow wheels move at most an edge in either case.
+            Gap::Late(_) => 1.0,
+            Gap::Silent(ticks) => self.silence(ticks),
+        };
+        if turn == 0 && self.is_empty() {
+            return false;
+        }
+        self.keep(ticks, turn);
+        let before = self.meter;
+        let edge = i32::from(table(turn)) * ONE_EDGE;
+        if turn == 0 {
+            self.unchanged += 1.0;
+            self.meter -= self.meter / 4;
+            if self.unchanged >= RESTS_AFTER {
+                self.clear();
+            }
+            return false;
+        }
+        self.unchanged = 0.0;
+        self.meter += (edge - self.meter) / 4;
+        let reversed = before * edge < 0 && before.abs() >= STEERED;
+        turn == 2 || (!self.always_slow && (reversed || self.meter.abs() > FAST))
+    }
+
+    /// Takes in the intervals without a report, and returns what is left for the report itself.
+    #[cold]
+    fn silence(&mut self, ticks: f32) -> f32 {
+        if ticks >= RESTS_AFTER || self.is_empty() {
+            self.clear();
+            return 1.0;
+        }
+        let intervals = ticks.round().max(1.0);
+        let each = ticks / intervals;
+        let mut left = intervals - 1.0;
+        while left > 0.5 {
+            self.keep(each, 0);
+            self.meter -= self.meter / 4;
+            self.unchanged += 1.0;
+            left -= 1.0;
+        }
+        each
+    }
+
+    #[inline]
+    fn keep(&mut self, ticks: f32, turn: u8) {
+        if let Some(slot) = self.kept.get_mut(self.next) {
+            *slot = (ticks, turn);
+        }
+        self.next = (self.next + 1) % KEPT;
+        if self.length < KEPT {
+            self.length += 1;
+        } else {
+            self.overflowed = true;
+        }
+    }
+
+    /// Whether the wheel rested before what is kept.
+    pub(super) const fn begins_at_rest(&self) -> bool {
+        !self.overflowed
+    }
+
+    /// How fast the wheel was before what is kept, in edges per tick, as far as can be told.
+    pub(super) fn speed(&self) -> f32 {
+        if self.length < KEPT {
+            return self.began_at;
+        }
+        let (edges, ticks) = self
+            .reports()
+            .fold((0.0, 0.0), |(edges, ticks), (tick, turn)| (edges + f32::from(table(turn)), ticks + tick));
+        edges / f32::max(ticks, 1.0)
+    }
+
+    /// What is kept, the oldest first.
+    pub(super) fn reports(&self) -> impl Iterator<Item = Kept> + '_ {
+        let first = self.next + KEPT - self.length;
+        (0..self.length).filter_map(move |place| self.kept.get((first + place) % KEPT).copied())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pushed(always_slow: bool, turns: &[u8]) -> Vec<bool> {
+        let mut recent = Recent::new(always_slow);
+        turns.iter().map(|turn| recent.push(Gap::Live(1.0), *turn)).collect()
+    }
+
+    #[test]
+    fn what_the_table_might_get_wrong() {
+        assert_eq!(pushed(false, &[1, 0, 0, 1, 0, 0, 3, 0, 1]), [false; 9], "slow");
+        assert_eq!(pushed(false, &[0, 2]), [false, true], "both lines");
+        assert_eq!(pushed(false, &[1, 1, 3]), [false, false, true], "a sharp turn");
+        let steady = pushed(false, &[1; 12]);
+        assert_eq!(steady.iter().position(|fast| *fast), Some(6), "as fast as one edge a tick");
+    }
+
+    #[test]
+    fn a_wheel_that_is_always_slow_is_wrong_only_where_both_lines_change() {
+        assert_eq!(pushed(true, &[1; 20]), [false; 20]);
+        assert_eq!(pushed(true, &[1, 1, 3, 2]), [false, false, false, true]);
+    }
+
+    #[test]
+    fn rest_empties_it() {
+        let mut recent = Recent::new(false);
+        recent.push(Gap::Live(1.0), 1);
+        assert_eq!(recent.reports().count(), 1);
+        for _ in 0..8 {
+            assert!(!recent.is_empty());
+            recent.push(Gap::Live(1.0), 0);
+        }
+        assert!(recent.is_empty() && recent.begins_at_rest());
+        recent.push(Gap::Live(1.0), 1);
+        recent.push(Gap::Silent(3.0), 1);
+        assert_eq!(recent.reports().map(|(_, turn)| turn).collect::<Vec<_>>(), [1, 0, 0, 1]);
+        recent.push(Gap::Silent(9.0), 1);
+        assert_eq!(recent.reports().count(), 1);
+    }
+
+    #[test]
+    fn a_long_turn_does_not_begin_at_rest() {
+        let mut recent = Recent::new(false);
+        (0..40).for_each(|n| {
+            recent.push(Gap::Live(1.0), u8::from(n % 2 == 0));
+        });
+        assert!(!recent.begins_at_rest());
+        assert!((recent.speed() - 0.5).abs() < 0.01);
+    }
+}

@@ -1,0 +1,195 @@
+//! Strokes of minimum-jerk form, knocks and rests, by hand. The grid of the testkit is where figures come from.
+
+use super::*;
+
+/// Where a stroke over `edges` in `ticks` is at tick `n`; beyond its end it rests.
+fn stroke(edges: f64, ticks: f64, n: u32) -> i64 {
+    let u = (f64::from(n) / ticks).min(1.0);
+    let place = 0.5 + edges * u * u * u * (10.0 + u * (6.0 * u - 15.0));
+    #[expect(clippy::as_conversions, reason = "a test's places are small")]
+    let whole = place.floor() as i64;
+    whole
+}
+
+fn lines(edges: i64) -> (bool, bool) {
+    [(false, false), (true, false), (true, true), (false, true)]
+        [usize::try_from(edges.rem_euclid(4)).unwrap()]
+}
+
+const T: Duration = Duration::from_millis(4);
+
+struct Run {
+    tracker: Tracker,
+    now: Timestamp,
+    tally: i64,
+    lost: Margin,
+}
+
+impl Run {
+    fn new(edges_per_turn: u32) -> Self {
+        let config =
+            TrackerConfig { edges_per_turn: Some(edges_per_turn), interval: Some(T), reporting: None };
+        Self { tracker: Tracker::new(&config), now: Timestamp::START, tally: 0, lost: Margin::CERTAIN }
+    }
+
+    fn take(&mut self, tracked: Tracked) {
+        self.tally += tracked.edges;
+        self.lost += tracked.lost.unwrap_or_default();
+    }
+
+    fn report(&mut self, edges: i64) {
+        let (a, b) = lines(edges);
+        let tracked = self.tracker.step(self.now, a, b);
+        self.take(tracked);
+        self.now = self.now.after(T);
+    }
+
+    /// Reports of a whole stroke and the rest after it; each one, or only those that change something.
+    fn stroke(&mut self, edges: f64, ticks: u32, changes_only: bool) {
+        let mut before = None;
+        for n in 0..ticks + 40 {
+            let now = stroke(edges, f64::from(ticks), n);
+            if changes_only && before == Some(now.rem_euclid(4)) {
+                self.now = self.now.after(T);
+                continue;
+            }
+            before = Some(now.rem_euclid(4));
+            self.silence();
+            self.report(now);
+        }
+        self.silence();
+    }
+
+    fn silence(&mut self) {
+        while let Some(due) = self.tracker.due().filter(|due| *due < self.now) {
+            let tracked = self.tracker.elapsed(due);
+            self.take(tracked);
+        }
+    }
+}
+
+/// 160 edges in a quarter of a second peak at 4.8 edges a tick, and at a x T^2 = 0.24.
+#[test]
+fn a_stroke_past_four_edges_a_report_is_counted_edge_by_edge() {
+    for changes_only in [false, true] {
+        for (edges, ticks) in [(160.0, 62), (-160.0, 62), (300.0, 60), (-300.0, 60), (500.0, 110)] {
+            let mut run = Run::new(400);
+            run.stroke(edges, ticks, changes_only);
+            let case = (edges, ticks, changes_only);
+            assert_eq!(run.tally, stroke(edges, f64::from(ticks), 1000), "{case:?}");
+            assert_eq!((run.lost, run.tracker.doubt()), (Margin::CERTAIN, Margin::CERTAIN), "{case:?}");
+            assert_eq!(run.tracker.due(), None, "{case:?}: at rest there is no timer");
+        }
+    }
+}
+
+/// The table is wrong in it, or nothing was shown.
+#[test]
+fn the_table_loses_that_stroke() {
+    let phases: Vec<_> = (0..100).map(|n| stroke(160.0, 62.0, n)).collect();
+    let turns = phases.windows(2).map(|pair| u8::try_from((pair[1] - pair[0]).rem_euclid(4)).unwrap());
+    let table: i64 = turns.map(|turn| i64::from(table(turn))).sum();
+    assert!((table - 160).abs() > 40, "{table}");
+}
+
+#[test]
+fn below_one_edge_a_report_it_is_the_table() {
+    let mut run = Run::new(2400);
+    let mut edges = 0;
+    run.report(0);
+    for n in 0..5000_i64 {
+        edges += [1, 0, 1, 0, 0, -1, 0, 0, 1, 0][usize::try_from(n % 10).unwrap()];
+        run.report(edges);
+        assert_eq!(run.tally, edges, "{n}");
+        assert!(!run.tracker.is_following(), "{n}");
+    }
+}
+
+#[test]
+fn a_knock_out_of_rest_stays_in_doubt_both_ways() {
+    let mut run = Run::new(400);
+    (0..20).for_each(|_| run.report(0));
+    (0..20).for_each(|_| run.report(2));
+    assert_eq!(run.lost.low() + run.lost.high(), Counts::new(4));
+    assert!(run.lost.covers(Counts::new(2 - run.tally)) && run.lost.covers(Counts::new(-2 - run.tally)));
+    assert!(run.tracker.is_tie() && run.tracker.due().is_none());
+}
+
+#[test]
+fn silence_ends_every_doubt() {
+    // Noise, then nothing: whatever was believed, at most 64 intervals later nothing is awaited.
+    let mut noise = 0x9E37_79B9_7F4A_7C15_u64;
+    let mut run = Run::new(2400);
+    for _ in 0..200 {
+        for _ in 0..30 {
+            noise ^= noise << 13;
+            noise ^= noise >> 7;
+            noise ^= noise << 17;
+            run.report(i64::from(noise & 3 == 1) + 2 * i64::from(noise & 4 == 4));
+        }
+        let last = run.now;
+        run.now = run.now.after(T * 70);
+        run.silence();
+        assert_eq!((run.tracker.due(), run.tracker.doubt()), (None, Margin::CERTAIN), "{last}");
+    }
+    assert!(
+        run.lost.low() > Counts::new(1000),
+        "noise is no motion that anyone could be sure of: {}",
+        run.lost
+    );
+}
+
+/// What a slow reader finds waiting is read at once and was sampled an interval apart.
+#[test]
+fn reports_that_waited_are_an_interval_apart() {
+    let mut run = Run::new(400);
+    (0..40).for_each(|_| run.report(0));
+    let (edges, ticks) = (160.0, 62);
+    let mut waiting = 0;
+    for n in 0..ticks + 40 {
+        // The reader sleeps for 8 intervals in the middle of the stroke.
+        if (20..28).contains(&n) {
+            waiting += 1;
+            continue;
+        }
+        let due = run.now.after(T * waiting);
+        run.now = due;
+        for late in (1..=waiting).rev() {
+            let (a, b) = lines(stroke(edges, 62.0, n - late));
+            let tracked = run.tracker.step(run.now, a, b);
+            run.take(tracked);
+        }
+        waiting = 0;
+        run.report(stroke(edges, 62.0, n));
+    }
+    assert_eq!(run.tally, 160);
+}
+
+#[test]
+fn an_unknown_interval_is_learned_and_what_came_before_is_put_right() {
+    let mut tracker = Tracker::new(&TrackerConfig { edges_per_turn: Some(400), ..TrackerConfig::default() });
+    let (mut now, mut tally, mut skipped) = (Timestamp::START, 0, false);
+    for n in 0..120_u32 {
+        let (a, b) = lines(stroke(160.0, 62.0, n.saturating_sub(5)));
+        let tracked = tracker.step(now, a, b);
+        tally += tracked.edges;
+        skipped |= tracked.skipped;
+        now = now.after(T);
+    }
+    assert!(skipped, "two edges at a time came before the interval was known");
+    assert_eq!(tracker.edges(), 160);
+    assert!(tally <= 160);
+}
+
+#[test]
+fn what_is_interrupted_stays_in_doubt() {
+    let mut run = Run::new(400);
+    (0..20).for_each(|n| run.report(stroke(160.0, 62.0, n)));
+    assert!(run.tracker.is_following());
+    assert!(run.tracker.hidden_in(10) > 3, "a fast wheel may have gone on");
+    run.tracker.interrupt();
+    assert!(!run.tracker.is_following());
+    assert_eq!(run.tracker.hidden_in(10), 3);
+    run.tracker.forget();
+    assert!(run.tracker.is_new());
+}

@@ -1,0 +1,148 @@
+//! Whether the paths can be believed: how badly even the best of them fits.
+//!
+//! Above a x T^2 = 1 or so a wheel can do between two reports what no path expects. The filter then still has
+//! a best path, as a broken clock has a time. What gives it away is that the phases keep being less likely
+//! than those of a wheel that is followed.
+
+/// Up to here an acceleration, in edges per tick^2, is followed with certainty.
+const HARDEST_CERTAIN: f32 = 1.2;
+/// What a report costs in likelihood on average while a wheel is followed: -ln of it, from simulation.
+const COMMON: f32 = 1.05;
+/// What it costs when all four phases are as likely: ln 4.
+const NOISE: f32 = 1.386;
+/// Summed up over what is common, this is too much.
+const UNBELIEVABLE: f32 = 13.0;
+/// Summed up over what noise costs, this is too much.
+const HOPELESS: f32 = 16.0;
+
+/// How well the paths fit since the tally was last certain.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Trust {
+    /// What the reports cost beyond what is common, summed up while they do.
+    shortfall: f32,
+    /// The same beyond what noise costs.
+    noise: f32,
+    hopeless: bool,
+    unbelievable: bool,
+    /// Ticks since the wheel first moved.
+    ticks: f32,
+    /// The same at its last move.
+    moved: f32,
+}
+
+/// What is judged.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Evidence {
+    /// Logarithm of the likelihood of the report for the best path.
+    pub(super) likelihood: f32,
+    /// Ticks since the report before.
+    pub(super) ticks: f32,
+    /// Whether the phase changed.
+    pub(super) changed: bool,
+    /// The best path's speed in edges per tick.
+    pub(super) speed: f32,
+    /// The best path's acceleration in edges per tick^2, 0 until it is known.
+    pub(super) acceleration: f32,
+    /// The hardest that this hand accelerates this wheel.
+    pub(super) hardest: f32,
+}
+
+impl Trust {
+    /// Sums up how badly the best path fits while the wheel moves.
+    pub(super) fn judge(&mut self, seen: &Evidence) {
+        if self.ticks > 0.0 || seen.changed {
+            self.ticks += seen.ticks;
+        }
+        if !seen.changed && seen.speed.abs() < 1.0 {
+            return;
+        }
+        self.moved = self.ticks + 1.0;
+        let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
+        if !seen.changed {
+            // An unchanged phase fits too many stories to make up for what did not fit.
+            (noise, common) = (noise.max(0.0), common.max(0.0));
+        }
+        self.noise = (self.noise + noise).max(0.0);
+        self.shortfall = (self.shortfall + common).max(0.0);
+        // A hand that cannot turn this wheel so hard is followed whatever the phases look like.
+        self.hopeless |= self.noise > HOPELESS && seen.hardest > 2.0 * HARDEST_CERTAIN;
+        self.unbelievable |= seen.hardest > 1.2 * HARDEST_CERTAIN
+            && (self.shortfall > UNBELIEVABLE || seen.acceleration.abs() > HARDEST_CERTAIN);
+    }
+
+    /// No path was left at all.
+    pub(super) fn lose_all(&mut self) {
+        self.unbelievable = true;
+    }
+
+    /// Whether the paths are no better than the table.
+    pub(super) const fn is_gone(&self) -> bool {
+        self.hopeless
+    }
+
+    /// Whether no path can be relied on, so that a hand's speed is all that limits where the wheel is.
+    pub(super) const fn is_shaken(&self) -> bool {
+        self.unbelievable || self.hopeless
+    }
+
+    /// Whether the paths' own idea of how the wheel moved is in doubt.
+    pub(super) const fn is_unbelievable(&self) -> bool {
+        self.unbelievable
+    }
+
+    /// For how many ticks the wheel has moved since the tally was last certain.
+    pub(super) const fn moved(&self) -> f32 {
+        self.moved
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FITS: Evidence = Evidence {
+        likelihood: -0.5,
+        ticks: 1.0,
+        changed: true,
+        speed: 3.0,
+        acceleration: 0.1,
+        hardest: 10.0,
+    };
+
+    #[test]
+    fn what_fits_is_trusted_for_ever() {
+        let mut trust = Trust::default();
+        (0..100_000).for_each(|_| trust.judge(&FITS));
+        assert!(!trust.is_shaken() && !trust.is_gone());
+    }
+
+    #[test]
+    fn what_does_not_fit_is_first_doubted_and_then_given_up() {
+        let mut trust = Trust::default();
+        let bad = Evidence { likelihood: -3.0, ..FITS };
+        let mut states = Vec::new();
+        for _ in 0..20 {
+            trust.judge(&bad);
+            states.push((trust.is_shaken(), trust.is_gone()));
+        }
+        states.dedup();
+        assert_eq!(states, [(false, false), (true, false), (true, true)]);
+        assert!((trust.moved() - 21.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_wheel_that_no_hand_turns_so_hard_is_trusted_whatever_the_phases() {
+        let mut trust = Trust::default();
+        (0..100).for_each(|_| trust.judge(&Evidence { likelihood: -9.0, hardest: 1.0, ..FITS }));
+        assert!(!trust.is_shaken());
+    }
+
+    #[test]
+    fn rest_tells_nothing() {
+        let mut trust = Trust::default();
+        let rest = Evidence { likelihood: -9.0, changed: false, speed: 0.0, ..FITS };
+        (0..100).for_each(|_| trust.judge(&rest));
+        assert!(!trust.is_shaken());
+        assert!(trust.moved() == 0.0);
+    }
+}

@@ -45,7 +45,9 @@ fn help_says_what_it_is_for_and_not_for() {
     let ran = run(&["--help"]);
     assert_eq!(ran.code, Some(0));
     assert!(ran.out.contains("never for real aircraft"), "{}", ran.out);
-    for command in ["run", "demo", "boards", "check", "capture", "replay", "learn", "plan"] {
+    let commands = ["run", "status", "align", "fly", "hold", "reload", "doctor"];
+    let more = ["demo", "boards", "check", "capture", "replay", "learn", "plan"];
+    for command in commands.into_iter().chain(more) {
         assert!(ran.out.contains(&format!("\n  {command} ")), "{command}: {}", ran.out);
         let help = run(&[command, "--help"]);
         assert_eq!(help.code, Some(0), "{command}");
@@ -71,7 +73,10 @@ fn completions_and_the_manual_name_every_command() {
     let man = run(&["man"]);
     assert_eq!(man.code, Some(0));
     assert!(man.out.contains(".TH tallywheel 1"), "{}", man.out);
-    for command in ["RUN", "DEMO", "BOARDS", "CHECK", "CAPTURE", "REPLAY", "LEARN", "PLAN"] {
+    for command in [
+        "RUN", "STATUS", "ALIGN", "FLY", "HOLD", "RELOAD", "DOCTOR", "DEMO", "BOARDS", "CHECK", "CAPTURE",
+        "REPLAY", "LEARN", "PLAN",
+    ] {
         assert!(man.out.contains(&format!(".SH \"TALLYWHEEL {command}\"")), "{command}");
     }
 }
@@ -151,4 +156,59 @@ fn capture_without_its_board_says_so() {
     assert_eq!(ran.err, "tallywheel: the rig file has no board left; it has main\n");
     let ran = run(&["capture", "--config", "config", "--seconds=-1", "/dev/null"]);
     assert_eq!(ran.err, "tallywheel: --seconds -1: expected a number of seconds, 0 or more\n");
+}
+
+/// What this machine has or has not is its own affair; that this board is not plugged in is certain.
+#[test]
+fn doctor_names_what_is_wrong_with_its_cure() {
+    let folder = Folder::new("doctor");
+    let rig = std::fs::read_to_string(top().join("config/rig.toml")).unwrap();
+    folder.write("rig.toml", &rig.replace("1209:7a11", "1209:7aff"));
+    let taken = std::net::UdpSocket::bind("127.0.0.1:0").unwrap();
+    let listening = taken.local_addr().unwrap();
+    let text = format!(
+        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\n[[output]]\nkind = \"datagram\"\nto = \"{listening}\"\n"
+    );
+    folder.write("aircraft/one.toml", &text);
+    folder.write("aircraft/two.toml", "name = \"Two\"\ntrims = 7\n");
+    let ran = run(&["doctor", "--json", "--config", folder.arg(), "--log-dir", folder.arg()]);
+    assert_eq!(ran.code, Some(1));
+    assert!(ran.err.ends_with(" wrong\n"), "{}", ran.err);
+    let findings: Vec<Value> = serde_json::from_str(&ran.out).unwrap();
+    let find = |check: &str, subject: &str| {
+        let mut of = findings.iter().filter(|finding| finding["check"] == check);
+        of.find(|finding| finding["subject"].as_str().unwrap().ends_with(subject))
+            .unwrap_or_else(|| panic!("{}", ran.out))
+    };
+    assert_eq!(find("file", "rig.toml")["verdict"], "good");
+    assert_eq!(find("file", "one.toml")["verdict"], "good");
+    let two = find("file", "two.toml");
+    assert_eq!(two["verdict"], "wrong");
+    assert!(two["what"].as_str().unwrap().contains("two.toml:2:1: trims: expected"), "{two}");
+    let board = find("board", "main");
+    assert_eq!(
+        (board["verdict"].as_str(), board["what"].as_str()),
+        (Some("wrong"), Some("it is not plugged in"))
+    );
+    assert!(
+        findings.iter().all(|finding| finding["verdict"] == "good" || finding["cure"].is_string()),
+        "{}",
+        ran.out
+    );
+    let port = listening.port().to_string();
+    assert_eq!(find("datagrams", &port)["verdict"], "good");
+    drop(taken);
+    let ran = run(&["doctor", "--config", folder.arg(), "--log-dir", folder.arg()]);
+    let line = format!("hint   datagrams   {listening}: nobody listens there now, where One sends to\n");
+    assert!(ran.out.contains(&line), "{}", ran.out);
+    assert!(
+        ran.out
+            .contains("WRONG  board       main: it is not plugged in\n                   cure: plug it in"),
+        "{}",
+        ran.out
+    );
+    let empty = Folder::new("doctor-empty");
+    let ran = run(&["doctor", "--config", empty.arg(), "--log-dir", empty.arg()]);
+    assert!(ran.out.contains("there is no") && ran.out.contains("rig.toml"), "{}", ran.out);
+    assert_eq!(ran.code, Some(1));
 }

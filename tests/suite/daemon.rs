@@ -31,6 +31,7 @@ impl Daemon {
         let mut child = Command::new(tallywheel())
             .args(["run", "--config", folder.arg(), "--log-dir"])
             .arg(log)
+            .env("XDG_RUNTIME_DIR", folder.path().join("runtime"))
             .stderr(Stdio::piped())
             .spawn()
             .unwrap();

@@ -5,7 +5,7 @@ use crate::failure::Failure;
 use crate::files::{self, FilesError};
 use crate::{folders, plan};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Checks every file in the folder and says so on `out`.
 ///
@@ -13,45 +13,50 @@ use std::path::Path;
 /// Where a file is wrong, after all have been looked at.
 pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
     let folder = args.folder.config.clone().map_or_else(folders::config, Ok)?;
-    let mut wrong = 0_usize;
-    let mut say = |path: &Path, verdict: Result<String, String>| -> std::io::Result<()> {
+    let verdicts = look(&folder);
+    for (path, verdict) in &verdicts {
         match verdict {
-            Ok(what) => writeln!(out, "{}: good: {what}", path.display()),
-            Err(why) => {
-                wrong += 1;
-                writeln!(out, "{why}")
-            }
+            Ok(what) => writeln!(out, "{}: good: {what}", path.display())?,
+            Err(why) => writeln!(out, "{why}")?,
         }
-    };
-    let rig = match files::rig_in(&folder) {
-        Ok(rig) => {
-            let what =
-                format!("{}, {}", number(rig.boards.len(), "board"), number(rig.wheels.len(), "wheel"));
-            say(&folder.join("rig.toml"), Ok(what))?;
-            Some(rig)
-        }
-        Err(error) => {
-            say(&folder, Err(error.to_string()))?;
-            None
-        }
-    };
-    match files::aircraft_in(&folder) {
-        Ok(paths) => {
-            let mut read = Vec::new();
-            for path in paths {
-                say(&path, aircraft(&path, rig.as_ref(), &mut read))?;
-            }
-            let read: Vec<_> = read.iter().collect();
-            if let Err(errors) = tallywheel_profile::together(&read) {
-                say(&folder, Err(errors.to_string()))?;
-            }
-        }
-        Err(error) => say(&folder, Err(error.to_string()))?,
     }
-    match wrong {
+    match verdicts.iter().filter(|(_, verdict)| verdict.is_err()).count() {
         0 => Ok(()),
         n => Err(Failure::Choice(format!("{} wrong", number(n, "file")))),
     }
+}
+
+/// Every file in the folder and what it holds, or every mistake in it.
+#[must_use]
+pub fn look(folder: &Path) -> Vec<(PathBuf, Result<String, String>)> {
+    let mut verdicts = Vec::new();
+    let rig = match files::rig_in(folder) {
+        Ok(rig) => {
+            let what =
+                format!("{}, {}", number(rig.boards.len(), "board"), number(rig.wheels.len(), "wheel"));
+            verdicts.push((folder.join("rig.toml"), Ok(what)));
+            Some(rig)
+        }
+        Err(error) => {
+            verdicts.push((folder.to_owned(), Err(error.to_string())));
+            None
+        }
+    };
+    match files::aircraft_in(folder) {
+        Ok(paths) => {
+            let mut read = Vec::new();
+            for path in paths {
+                let verdict = aircraft(&path, rig.as_ref(), &mut read);
+                verdicts.push((path, verdict));
+            }
+            let read: Vec<_> = read.iter().collect();
+            if let Err(errors) = tallywheel_profile::together(&read) {
+                verdicts.push((folder.to_owned(), Err(errors.to_string())));
+            }
+        }
+        Err(error) => verdicts.push((folder.to_owned(), Err(error.to_string()))),
+    }
+    verdicts
 }
 
 /// Says what is in one file, and adds it to those that were read.

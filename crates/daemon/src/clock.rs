@@ -33,6 +33,21 @@ impl Clock {
     }
 }
 
+/// The smallest step that the clock makes, where the system tells.
+#[cfg(target_os = "linux")]
+#[must_use]
+pub fn step() -> Option<Duration> {
+    let step = nix::time::clock_getres(nix::time::ClockId::CLOCK_MONOTONIC).ok()?;
+    Some(Duration::from(step))
+}
+
+/// The smallest step that the clock makes, where the system tells.
+#[cfg(not(target_os = "linux"))]
+#[must_use]
+pub const fn step() -> Option<Duration> {
+    None
+}
+
 /// The system's monotonic clock itself: `std`'s `Instant` takes it apart and puts it together again, which is
 /// half the cost of a clock read.
 #[cfg(target_os = "linux")]

@@ -1,5 +1,7 @@
 //! Why a command ended without doing its job.
 
+use crate::api::claim::ClaimError;
+use crate::api::client::ClientError;
 use crate::files::FilesError;
 use crate::folders::NoHome;
 use crate::logging::LoggingError;
@@ -37,12 +39,28 @@ pub enum Failure {
     /// The command line names something that is not there.
     #[error("{0}")]
     Choice(String),
+    /// Another daemon has the configuration folder.
+    #[error(transparent)]
+    Claim(#[from] ClaimError),
+    /// The daemon does not do it, or there is none.
+    #[error(transparent)]
+    Daemon(#[from] ClientError),
     /// The terminal, a pipe or a thread.
     #[error(transparent)]
     System(#[from] std::io::Error),
 }
 
 impl Failure {
+    /// What the program ends with: 1, or 3 if there is no daemon to talk to. (2 is for a command line that
+    /// means nothing.)
+    #[must_use]
+    pub const fn code(&self) -> u8 {
+        match self {
+            Self::Daemon(error) if error.is_nobody() => 3,
+            _ => 1,
+        }
+    }
+
     /// Whether nobody is left to read what this command prints; not worth a message.
     #[must_use]
     pub fn is_closed_pipe(&self) -> bool {

@@ -1,5 +1,6 @@
 //! Where files belong on this platform: configuration by the XDG base directories on Linux, the roaming
-//! folder on Windows; logs in the state folder, the local one on Windows.
+//! folder on Windows; logs in the state folder, the local one on Windows; address and token of the running
+//! daemon in the runtime folder.
 
 use etcetera::BaseStrategy;
 use std::path::PathBuf;
@@ -27,4 +28,17 @@ pub fn config() -> Result<PathBuf, NoHome> {
 pub fn logs() -> Result<PathBuf, NoHome> {
     let base = etcetera::choose_base_strategy().map_err(|_| NoHome { option: "--log-dir" })?;
     Ok(base.state_dir().unwrap_or_else(|| base.cache_dir()).join("tallywheel"))
+}
+
+/// The user's folder for what belongs to the running daemon; it need not exist. Without a runtime folder, as in
+/// a session that nobody logged in to, it is in the state folder; on Windows in the local one.
+///
+/// # Errors
+/// [`NoHome`] where the system names no home folder either.
+pub fn runtime() -> Result<PathBuf, NoHome> {
+    let base = etcetera::choose_base_strategy().map_err(|_| NoHome { option: "XDG_RUNTIME_DIR" })?;
+    match base.runtime_dir() {
+        Some(folder) => Ok(folder.join("tallywheel")),
+        None => Ok(base.state_dir().unwrap_or_else(|| base.cache_dir()).join("tallywheel").join("run")),
+    }
 }

@@ -1,11 +1,13 @@
 //! Turns notes into log lines, each with board, wheel and reason.
 
+use crate::api::Ledger;
 use crate::logging::LOSS_TARGET;
 use crate::note::{BoardChange, Note, NoteListener};
 use crate::plan::Names;
 use crate::report::last_hour::Keeper;
 use crate::tray::ear::Ear;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::Duration;
 use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
 
@@ -91,6 +93,7 @@ pub struct Journal {
     names: Names,
     losses: LossLog,
     keeper: Keeper,
+    ledger: Arc<Ledger>,
     ear: Ear,
     busy: bool,
 }
@@ -98,8 +101,8 @@ pub struct Journal {
 impl Journal {
     /// Of the notes that `listener` hears of things with these names.
     #[must_use]
-    pub fn new(listener: NoteListener, names: Names, keeper: Keeper) -> Self {
-        Self { listener, names, losses: LossLog::default(), keeper, ear: Ear::default(), busy: false }
+    pub fn new(listener: NoteListener, names: Names, keeper: Keeper, ledger: Arc<Ledger>) -> Self {
+        Self { listener, names, losses: LossLog::default(), keeper, ledger, ear: Ear::default(), busy: false }
     }
 
     /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
@@ -110,20 +113,32 @@ impl Journal {
     /// Writes the notes that wait, and how many could not wait.
     pub fn drain(&mut self) {
         self.busy = false;
+        let mut changed = false;
         while let Some(note) = self.listener.try_next() {
             self.busy = true;
             self.keeper.note(&note);
+            changed |= self.ledger.note(&note);
             write(&note, &self.names, &mut self.losses);
             self.ear.hear(&note, |board| self.names.board(board).to_owned());
         }
         self.keeper.flush();
+        if changed {
+            self.ledger.changed();
+        }
         let held_back = self.listener.take_held_back();
         if held_back > 0 {
+            self.ledger.missed(held_back);
             tracing::warn!(
                 notes = held_back,
                 "too much happened at once; these log lines are missing, no counts are"
             );
         }
+    }
+
+    /// What is kept for those who ask.
+    #[must_use]
+    pub fn ledger(&self) -> &Arc<Ledger> {
+        &self.ledger
     }
 
     /// What things are called now.

@@ -6,6 +6,7 @@
 
 #![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
 
+pub mod api;
 pub mod args;
 #[cfg(windows)]
 mod background;
@@ -23,6 +24,7 @@ pub mod devwatch;
 #[path = "devwatch_none.rs"]
 pub mod devwatch;
 pub mod dock;
+pub mod doctor;
 pub mod failure;
 pub mod files;
 pub mod folders;
@@ -50,7 +52,7 @@ use failure::Failure;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-/// Does what the command line asks; the code is 0 if it was done, 1 if not.
+/// Does what the command line asks; the code is 0 if it was done, else [`Failure::code`].
 #[must_use]
 pub fn main(cli: Cli) -> ExitCode {
     let mut out = io::stdout().lock();
@@ -65,6 +67,12 @@ pub fn main(cli: Cli) -> ExitCode {
         #[cfg(not(windows))]
         Command::Run(args) => run::run(&args),
         Command::Demo(args) => demo::demo(&args, &mut out),
+        Command::Status(args) => api::ask::status(&args, &mut out),
+        Command::Align(args) => api::ask::align(&args, &mut out),
+        Command::Fly(args) => api::ask::fly(&args, &mut out),
+        Command::Hold(args) => api::ask::hold(&args, &mut out),
+        Command::Reload(args) => api::ask::reload(&args, &mut out),
+        Command::Doctor(args) => doctor::doctor(&args, &mut out),
         Command::Boards(args) => boards::boards(&args, &mut out),
         Command::Check(args) => check::check(&args, &mut out),
         Command::Capture(args) => capture::capture(&args),
@@ -81,7 +89,7 @@ pub fn main(cli: Cli) -> ExitCode {
             if !failure.is_closed_pipe() {
                 let _ = writeln!(io::stderr(), "tallywheel: {failure}");
             }
-            ExitCode::FAILURE
+            ExitCode::from(failure.code())
         }
     }
 }

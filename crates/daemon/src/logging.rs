@@ -6,12 +6,12 @@ use rolling_file::{BasicRollingFileAppender, RollingConditionBasic};
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tracing_subscriber::filter::Targets;
 use tracing_subscriber::fmt::MakeWriter;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
-use tracing_subscriber::{Layer, fmt};
+use tracing_subscriber::{fmt, reload};
 
 /// The target of all lines about counts that may be missing.
 pub const LOSS_TARGET: &str = "tallywheel::loss";
@@ -32,22 +32,66 @@ pub enum LoggingError {
     File { path: PathBuf, source: io::Error },
 }
 
-/// Starts logging to standard error and to `folder`/tallywheel.log; answers where the file is.
+/// Sets how much is logged.
+#[derive(Clone)]
+pub struct Dial {
+    turn: Arc<dyn Fn(Targets) + Send + Sync>,
+    level: Arc<Mutex<String>>,
+}
+
+impl Dial {
+    /// As after `--log`.
+    #[must_use]
+    pub fn level(&self) -> String {
+        self.level.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// From now on.
+    ///
+    /// # Errors
+    /// [`LoggingError::Level`]; nothing changes then.
+    pub fn set(&self, level: &str) -> Result<(), LoggingError> {
+        (self.turn)(targets(level)?);
+        level.clone_into(&mut self.level.lock().unwrap_or_else(PoisonError::into_inner));
+        Ok(())
+    }
+}
+
+impl std::fmt::Debug for Dial {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Dial").field("level", &self.level).finish_non_exhaustive()
+    }
+}
+
+/// Starts logging to standard error and to `folder`/tallywheel.log; answers where the file is and how the level
+/// is changed.
 ///
 /// # Errors
 /// [`LoggingError`]; nothing is logged then.
-pub fn start(level: &str, folder: &Path) -> Result<PathBuf, LoggingError> {
-    let targets = Targets::from_str(level).map_err(|_| LoggingError::Level { given: level.to_owned() })?;
-    let path = folder.join("tallywheel.log");
+pub fn start(level: &str, folder: &Path) -> Result<(PathBuf, Dial), LoggingError> {
+    let targets = targets(level)?;
+    let path = file_in(folder);
     let file = open(folder, &path).map_err(|source| LoggingError::File { path: path.clone(), source })?;
-    let to_terminal = fmt::layer()
-        .with_writer(io::stderr)
-        .with_ansi(io::stderr().is_terminal())
-        .with_filter(targets.clone());
-    let to_file = fmt::layer().with_writer(file).with_ansi(false).with_filter(targets);
+    let (filter, handle) = reload::Layer::new(targets);
+    let to_terminal = fmt::layer().with_writer(io::stderr).with_ansi(io::stderr().is_terminal());
+    let to_file = fmt::layer().with_writer(file).with_ansi(false);
     // A second start in one process (a test) keeps the first one's subscriber.
-    let _ = tracing_subscriber::registry().with(to_terminal).with(to_file).try_init();
-    Ok(path)
+    let _ = tracing_subscriber::registry().with(filter).with(to_terminal).with(to_file).try_init();
+    let turn = Arc::new(move |targets| {
+        // Fails only where the subscriber is gone, and with it the log.
+        let _ = handle.reload(targets);
+    });
+    Ok((path, Dial { turn, level: Arc::new(Mutex::new(level.to_owned())) }))
+}
+
+/// The log file in a folder of log files.
+#[must_use]
+pub fn file_in(folder: &Path) -> PathBuf {
+    folder.join("tallywheel.log")
+}
+
+fn targets(level: &str) -> Result<Targets, LoggingError> {
+    Targets::from_str(level).map_err(|_| LoggingError::Level { given: level.to_owned() })
 }
 
 /// Writes to the log file alone why the program ends, for when no terminal shows it.

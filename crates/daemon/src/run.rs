@@ -3,6 +3,8 @@
 //! [`prepare`] reads the files, [`Ready::start`] starts the threads, [`Running::keep`] does the rest; a test takes
 //! the same steps with boards of its own.
 
+use crate::api::pilot::{self, Question, Questions};
+use crate::api::{Door, Ledger, Pilot};
 use crate::args::RunArgs;
 use crate::clock::Clock;
 use crate::commands::{self, Commands, Requests};
@@ -13,6 +15,7 @@ use crate::failure::Failure;
 use crate::files::AircraftFile;
 use crate::inbound::Socket;
 use crate::journal::Journal;
+use crate::logging::Dial;
 use crate::plan::{self, Places, Plan};
 use crate::playing::Playing;
 use crate::report::last_hour::Keeper;
@@ -26,7 +29,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use tallywheel_profile::Simulator;
 use tallywheel_units::Timestamp;
-use tokio::sync::Notify;
+use tokio::sync::{Notify, mpsc};
 
 /// How often the folder of the user's files is looked for while it is not there.
 const LOOK_STEP: Duration = Duration::from_secs(2);
@@ -54,10 +57,12 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
         log_folder,
         aircraft: args.aircraft.clone(),
     };
+    // Before anything is read or written that another daemon may be at work on.
+    let door = Door::claim(&settings.folder)?;
     let clock = Clock::start();
     let ready = prepare(settings, clock)?;
     let recording = args.recording.as_deref().map(replay::read).transpose()?;
-    let log = logging::start(&args.log, &ready.settings.log_folder)?;
+    let (log, dial) = logging::start(&args.log, &ready.settings.log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
         rig = ready.flying.rig.name,
@@ -69,8 +74,10 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
         None => ready.start(opener)?,
         Some(recording) => ready.start(Playing::new(recording, clock))?,
     };
+    let pilot = running.pilot(dial);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let signal = runtime.block_on(async {
+    let (signal, _door) = runtime.block_on(async {
+        let door = if running.control.flying().rig.control { door.open(pilot) } else { door };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
             running.show_tray(log, &quit);
@@ -81,7 +88,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
                 () = quit.notified() => Ok("the tray's menu"),
             }
         };
-        running.keep(ended).await
+        running.keep(ended).await.map(|signal| (signal, door))
     })?;
     running.close();
     tracing::info!(signal, "stopped");
@@ -147,6 +154,9 @@ pub struct Running {
     requests: Requests,
     watch: Watch,
     clock: Clock,
+    questions: Questions,
+    asker: mpsc::Sender<Question>,
+    log: PathBuf,
     tray: Option<Tray>,
 }
 
@@ -166,11 +176,14 @@ impl Ready {
         let changed = Box::new(move || output_bell.output_changed());
         let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed);
         let station = Arc::new(station.with_commands(commands.clone()));
-        let journal = Journal::new(listener, names, Keeper::new(&settings.log_folder, last_hour));
+        let (asker, questions) = pilot::questions();
+        let keeper = Keeper::new(&settings.log_folder, last_hour);
+        let journal = Journal::new(listener, names, keeper, Arc::new(Ledger::new(clock)));
         let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
         // Last: the first frame goes out at once, unless the control wants silence.
         Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
-        Ok(Running { control, station, commands, requests, watch, clock, tray: None })
+        let log = logging::file_in(&settings.log_folder);
+        Ok(Running { control, station, commands, requests, watch, clock, questions, asker, log, tray: None })
     }
 }
 
@@ -179,6 +192,12 @@ impl Running {
     #[must_use]
     pub fn commands(&self) -> Commands {
         self.commands.clone()
+    }
+
+    /// Where the interface hands in what it is asked and told; `dial` sets the log's level.
+    #[must_use]
+    pub fn pilot(&self, dial: Dial) -> Pilot {
+        Pilot::new(self.commands(), self.asker.clone(), Arc::clone(self.control.ledger()), dial)
     }
 
     /// What the readers' threads share.
@@ -206,7 +225,7 @@ impl Running {
     /// # Errors
     /// Those of `stopped`.
     pub async fn keep<S>(&mut self, stopped: impl Future<Output = std::io::Result<S>>) -> std::io::Result<S> {
-        let Self { control, requests, watch, clock, tray, .. } = self;
+        let Self { control, requests, watch, clock, questions, log, tray, .. } = self;
         tokio::pin!(stopped);
         if let Some(reason) = watch.polling() {
             tracing::info!(reason, "saved files are looked for once a second");
@@ -233,6 +252,7 @@ impl Running {
                 why = &mut stopped => return why,
                 () = control.journal().wait() => {}
                 Some(request) = requests.recv() => control.serve(request),
+                Some(question) = questions.recv() => control.answer(question, log),
                 () = tray::woken(tray.as_mut()) => {}
                 touch = watch.touched() => settle.touch(clock.now(), touch),
                 () = ear.readable() => ear.read(control, clock.now()),

@@ -132,6 +132,11 @@ impl Station {
         look(&lock(&self.tally))
     }
 
+    /// Shows the outputs to `look`, which must be quick: readers wait meanwhile.
+    pub fn look_at_outputs<T>(&self, look: impl FnOnce(&[Supervised]) -> T) -> T {
+        look(&lock(&self.outputs).list)
+    }
+
     /// Puts a trim to a place that is certain and publishes it; `None` where there is no such trim.
     pub fn align(&self, trim: usize, place: Place, at: Timestamp) -> Option<Change> {
         let (change, step) = {

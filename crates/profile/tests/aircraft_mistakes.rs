@@ -422,8 +422,8 @@ fn the_other_kind_of_file() {
         &expect![[r#"
             rig.toml:1:1: board: expected at least one [[board]], found nothing
             rig.toml:1:1: wheel: expected at least one [[wheel]], found nothing
-            rig.toml:3:3: trim: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file
-            rig.toml:18:3: output: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `output`, which belongs in an aircraft file"#]],
+            rig.toml:3:3: trim: expected one of the keys `name`, `control`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file
+            rig.toml:18:3: output: expected one of the keys `name`, `control`, `board`, `wheel`, `simulator` or `button`, found `output`, which belongs in an aircraft file"#]],
     );
 }
 

@@ -148,7 +148,7 @@ fn an_unknown_key() {
         "name = \"bench\"",
         "name = \"bench\"\ncolour = \"red\"",
         &expect![
-            "rig.toml:2:1: colour: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `colour`"
+            "rig.toml:2:1: colour: expected one of the keys `name`, `control`, `board`, `wheel`, `simulator` or `button`, found `colour`"
         ],
     );
     spoil_rig(
@@ -162,14 +162,14 @@ fn an_unknown_key() {
         "name = \"bench\"",
         "name = \"bench\"\n[[trim]]\nname = \"rudder\"",
         &expect![
-            "rig.toml:2:3: trim: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file"
+            "rig.toml:2:3: trim: expected one of the keys `name`, `control`, `board`, `wheel`, `simulator` or `button`, found `trim`, which belongs in an aircraft file"
         ],
     );
     spoil_rig(
         "[[board.buttons]]",
         "[[knob]]",
         &expect![
-            "rig.toml:12:3: knob: expected one of the keys `name`, `board`, `wheel`, `simulator` or `button`, found `knob`"
+            "rig.toml:12:3: knob: expected one of the keys `name`, `control`, `board`, `wheel`, `simulator` or `button`, found `knob`"
         ],
     );
     spoil_rig(

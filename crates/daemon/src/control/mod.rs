@@ -5,6 +5,8 @@
 
 mod simulator;
 
+use crate::api::pilot::Question;
+use crate::api::{Ledger, overview};
 use crate::clock::Clock;
 use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request, Shift, Spot, Switch};
 use crate::config::{Changed, Config, News, Which};
@@ -15,11 +17,12 @@ use crate::saved::{self, Saved};
 use crate::station::{Adoption, Station};
 use crate::tally::{Tally, TrimTally};
 use simulator::Reports;
+use std::path::Path;
 use std::sync::Arc;
 use tallywheel_accumulator::{Change, Place};
 use tallywheel_profile as profile;
 use tallywheel_profile::{Aircraft, Button, Press, Rig, Start};
-use tallywheel_units::{BoardIndex, ButtonNumber, Counts, Margin};
+use tallywheel_units::{BoardIndex, ButtonNumber, Counts, Margin, Timestamp};
 
 /// More turns than these in one go are a slip of the finger.
 const TURNS_MAX: i32 = 1000;
@@ -86,6 +89,34 @@ impl Control {
     #[must_use]
     pub fn misfit(&self) -> Option<&str> {
         self.misfit.as_deref()
+    }
+
+    /// What things are called now.
+    #[must_use]
+    pub const fn names(&self) -> &Names {
+        self.journal.names()
+    }
+
+    /// What is kept for those who ask.
+    #[must_use]
+    pub fn ledger(&self) -> &Arc<Ledger> {
+        self.journal.ledger()
+    }
+
+    /// The time since the start.
+    #[must_use]
+    pub fn now(&self) -> Timestamp {
+        self.clock.now()
+    }
+
+    /// Answers what is asked at the interface; `log` is the log file.
+    pub fn answer(&self, question: Question, log: &Path) {
+        // Whoever asked may have given up.
+        match question {
+            Question::Status(reply) => drop(reply.send(overview::status(self, log))),
+            Question::Losses(reply) => drop(reply.send(self.ledger().losses(self.names()))),
+            Question::Hangar(reply) => drop(reply.send(overview::hangar(self))),
+        }
     }
 
     /// What the readers' threads share.
@@ -173,6 +204,7 @@ impl Control {
         }
         if !news.is_empty() {
             self.look_for_title();
+            self.ledger().changed();
         }
         Outcome::Reloaded { changed: news.len(), wrong: self.config.problems().count() }
     }

@@ -2,7 +2,7 @@
 //!
 //! Rig, aircraft and recording are invented and built in, so the demo needs no board, no root and no set-up.
 
-mod picture;
+pub(crate) mod picture;
 mod receiver;
 mod screen;
 

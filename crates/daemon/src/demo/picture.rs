@@ -33,15 +33,7 @@ const SCALE_COLUMNS: u32 = 49;
 /// Two lines for one trim: the scale between its stops, and the wheel with its numbers.
 #[must_use]
 pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
-    let here = column(trim.degrees, trim.travel);
-    let neutral = column(trim.neutral, trim.travel);
-    let scale: String = (0..SCALE_COLUMNS)
-        .map(|n| match n {
-            _ if n == here => '\u{25cf}',
-            _ if n == neutral => '\u{253c}',
-            _ => '\u{2500}',
-        })
-        .collect();
+    let scale = scale(trim.degrees, trim.travel, trim.neutral);
     let doubt = match trim.margin {
         margin if margin.is_certain() => "certain".to_owned(),
         margin if margin.is_unknown() => "margin unknown".to_owned(),
@@ -64,6 +56,20 @@ pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
             trim.refused.to_f64(),
         ),
     ]
+}
+
+/// The scale between the stops, with neutral and where the trim is.
+#[must_use]
+pub(crate) fn scale(degrees: Degrees, travel: Degrees, neutral: Degrees) -> String {
+    let here = column(degrees, travel);
+    let neutral = column(neutral, travel);
+    (0..SCALE_COLUMNS)
+        .map(|n| match n {
+            _ if n == here => '\u{25cf}',
+            _ if n == neutral => '\u{253c}',
+            _ => '\u{2500}',
+        })
+        .collect()
 }
 
 /// The column that stands for `degrees` on a scale of `travel`.

@@ -72,6 +72,16 @@ impl Hid {
         open::open(&self.api, candidate)
     }
 
+    /// The board that [`Self::open`] would open, which is not opened but for a moment to see whether it can be.
+    ///
+    /// # Errors
+    /// [`SourceError::AwaitPlug`], [`SourceError::AskWhich`] and [`SourceError::GiveUp`].
+    pub fn find(&mut self, wanted: &BoardMatch) -> Result<FoundBoard, SourceError> {
+        let candidates = self.candidates()?;
+        let candidate = find::choose(candidates, wanted, |candidate| self.layout(candidate))?;
+        Ok(self.describe(candidate))
+    }
+
     fn candidates(&mut self) -> Result<Vec<Candidate>, SourceError> {
         self.api.refresh_devices().map_err(give_up)?;
         let mut candidates: Vec<Candidate> = Vec::new();
@@ -156,5 +166,6 @@ mod tests {
         assert!(boards.is_sorted_by(|one, other| one.path < other.path), "{boards:?}");
         let nobody = BoardMatch { serial: Some("no board has this".to_owned()), ..BoardMatch::default() };
         assert_eq!(hid.open(&nobody).unwrap_err(), SourceError::AwaitPlug);
+        assert_eq!(hid.find(&nobody).unwrap_err(), SourceError::AwaitPlug);
     }
 }

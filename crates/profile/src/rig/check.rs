@@ -52,6 +52,7 @@ pub(crate) fn check(file: &RigFile, mistakes: &Mistakes<'_>) -> Option<Rig> {
 
     Some(Rig {
         name: name?.0.clone(),
+        control: optional(&file.control)?.copied().unwrap_or(true),
         boards: boards.into_iter().collect::<Option<_>>()?,
         wheels: wheels.into_iter().collect::<Option<_>>()?,
         simulator: simulator?,

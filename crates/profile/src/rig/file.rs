@@ -17,6 +17,9 @@ pub(crate) struct RigFile {
     /// A name for the rig. It shows in logs and names the virtual joystick.
     #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
+    /// Whether the running daemon takes commands, such as `tallywheel status`, from programs of the same user.
+    /// Default true.
+    pub(crate) control: Key<bool>,
     /// The USB joystick boards, one table each, at least one.
     #[cfg_attr(test, schemars(required))]
     pub(crate) board: Tables<BoardFile>,

@@ -20,6 +20,8 @@ pub use tallywheel_units::{ButtonRun, WheelInputs};
 pub struct Rig {
     /// The rig's name.
     pub name: String,
+    /// Whether the running daemon takes commands.
+    pub control: bool,
     /// The boards, at least one; a [`BoardIndex`] is a place in this list.
     pub boards: Vec<Board>,
     /// The wheels, at least one; a [`tallywheel_units::WheelIndex`] is a place in this list.

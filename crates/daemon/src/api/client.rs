@@ -1,0 +1,232 @@
+//! The other side: how a command reaches the daemon.
+
+use super::claim::{self, Contact, Found};
+use super::routes::Problem;
+use super::status::Status;
+use axum::body::{Body, Bytes, HttpBody};
+use hyper::body::Incoming;
+use hyper::client::conn::http1;
+use hyper::header::{AUTHORIZATION, CONTENT_TYPE, HOST};
+use hyper::{Method, Request, Response};
+use hyper_util::rt::TokioIo;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use std::future::poll_fn;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::pin::Pin;
+use std::time::Duration;
+use tokio::net::TcpStream;
+use tokio::runtime::Runtime;
+
+/// How long an answer may take; the daemon gives up sooner.
+const ANSWER_TIME: Duration = Duration::from_secs(10);
+/// The largest answer that is read: hundreds of boards and wheels.
+const ANSWER_BYTES_MAX: usize = 1 << 20;
+
+/// Why there is no answer.
+#[derive(Debug, thiserror::Error)]
+pub enum ClientError {
+    /// No daemon runs.
+    #[error("no daemon runs for {}; start it with `tallywheel run`", config.display())]
+    Nobody { config: PathBuf },
+    /// One runs that does not listen.
+    #[error(
+        "a daemon runs for {} and takes no commands: its rig.toml says `control = false`, or it could not listen and \
+         its log says why",
+        config.display()
+    )]
+    Silent { config: PathBuf },
+    /// There was one.
+    #[error(
+        "the daemon for {} (process {process}) is gone without saying so; its log may say why; start it again with \
+         `tallywheel run`",
+        config.display()
+    )]
+    Gone { config: PathBuf, process: u32 },
+    /// It knows another token.
+    #[error(
+        "what answers at {address} does not know this user's token; end it and start `tallywheel run` again"
+    )]
+    Stale { address: std::net::SocketAddr },
+    /// It does not answer.
+    #[error("the daemon (process {process}) does not answer; if it stays so, end it and start it again")]
+    Slow { process: u32 },
+    /// It does not do it.
+    #[error("{detail}; {cure}")]
+    Refused { detail: String, cure: String },
+    /// Its answer makes no sense, as of another version.
+    #[error("the daemon's answer cannot be understood ({reason}); is it of another version? Start it again")]
+    Odd { reason: String },
+    /// It ended while we were listening.
+    #[error("the daemon has ended")]
+    Ended,
+    /// The terminal, or a thread.
+    #[error(transparent)]
+    System(#[from] io::Error),
+}
+
+impl ClientError {
+    /// Whether there is simply no daemon to talk to.
+    #[must_use]
+    pub const fn is_nobody(&self) -> bool {
+        matches!(self, Self::Nobody { .. } | Self::Silent { .. } | Self::Gone { .. })
+    }
+}
+
+/// A way to one daemon.
+#[derive(Debug)]
+pub struct Client {
+    config: PathBuf,
+    contact: Contact,
+    runtime: Runtime,
+}
+
+impl Client {
+    /// To the daemon that runs for the folder `config`.
+    ///
+    /// # Errors
+    /// [`ClientError::Nobody`] and [`ClientError::Silent`].
+    pub fn find(runtime: &Path, config: &Path) -> Result<Self, ClientError> {
+        let config = config.to_owned();
+        match claim::find(runtime, &config) {
+            Found::At(contact) => {
+                let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+                Ok(Self { config, contact, runtime })
+            }
+            Found::Silent => Err(ClientError::Silent { config }),
+            Found::Nobody => Err(ClientError::Nobody { config }),
+        }
+    }
+
+    /// Asks, and reads the answer.
+    ///
+    /// # Errors
+    /// [`ClientError`]
+    pub fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, ClientError> {
+        self.ask(Method::GET, path, Body::empty())
+    }
+
+    /// Tells, and reads the answer.
+    ///
+    /// # Errors
+    /// [`ClientError`]
+    pub fn send<T: DeserializeOwned>(
+        &self,
+        method: Method,
+        path: &str,
+        body: &impl Serialize,
+    ) -> Result<T, ClientError> {
+        let body = serde_json::to_vec(body).map_err(io::Error::from)?;
+        self.ask(method, path, Body::from(body))
+    }
+
+    /// Gives every change to `each` until that fails or the daemon ends.
+    ///
+    /// # Errors
+    /// [`ClientError`]; [`ClientError::Ended`] is the usual end.
+    pub fn follow(&self, mut each: impl FnMut(Status) -> io::Result<()>) -> Result<(), ClientError> {
+        self.runtime.block_on(async {
+            let mut answer = self.request(Method::GET, "/v1/stream", Body::empty()).await?.into_body();
+            let mut text = Vec::new();
+            while let Some(bytes) = next(&mut answer).await {
+                text.extend_from_slice(&bytes.map_err(|_| ClientError::Ended)?);
+                if text.len() > ANSWER_BYTES_MAX {
+                    return Err(ClientError::Odd { reason: "it is too long".into() });
+                }
+                while let Some(end) = text.windows(2).position(|two| two == b"\n\n") {
+                    let event: Vec<u8> = text.drain(..end + 2).collect();
+                    if let Some(data) = data(&event) {
+                        each(understood(data)?)?;
+                    }
+                }
+            }
+            Err(ClientError::Ended)
+        })
+    }
+
+    fn ask<T: DeserializeOwned>(&self, method: Method, path: &str, body: Body) -> Result<T, ClientError> {
+        let answer = self.runtime.block_on(async {
+            let answer = self.request(method, path, body).await?;
+            let text = axum::body::to_bytes(Body::new(answer.into_body()), ANSWER_BYTES_MAX);
+            match tokio::time::timeout(ANSWER_TIME, text).await {
+                Ok(Ok(text)) => Ok(text),
+                Ok(Err(error)) => Err(ClientError::Odd { reason: error.to_string() }),
+                Err(_) => Err(self.slow()),
+            }
+        })?;
+        understood(&answer)
+    }
+
+    async fn request(
+        &self,
+        method: Method,
+        path: &str,
+        body: Body,
+    ) -> Result<Response<Incoming>, ClientError> {
+        let answer = tokio::time::timeout(ANSWER_TIME, self.exchange(method, path, body));
+        let answer = answer.await.map_err(|_| self.slow())??;
+        if answer.status().is_success() {
+            return Ok(answer);
+        }
+        if answer.status() == hyper::StatusCode::UNAUTHORIZED {
+            return Err(ClientError::Stale { address: self.contact.address });
+        }
+        let status = answer.status();
+        let text = axum::body::to_bytes(Body::new(answer.into_body()), ANSWER_BYTES_MAX).await;
+        let problem = text.ok().and_then(|text| serde_json::from_slice::<Problem>(&text).ok());
+        Err(match problem {
+            Some(Problem { detail, cure, .. }) => ClientError::Refused { detail, cure },
+            None => ClientError::Odd { reason: status.to_string() },
+        })
+    }
+
+    async fn exchange(
+        &self,
+        method: Method,
+        path: &str,
+        body: Body,
+    ) -> Result<Response<Incoming>, ClientError> {
+        let Contact { address, token, process } = &self.contact;
+        let odd = |error: hyper::Error| ClientError::Odd { reason: error.to_string() };
+        let stream = TcpStream::connect(address)
+            .await
+            .map_err(|_| ClientError::Gone { config: self.config.clone(), process: *process })?;
+        let (mut sender, connection) = http1::handshake(TokioIo::new(stream)).await.map_err(odd)?;
+        tokio::spawn(connection);
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header(HOST, address.to_string())
+            .header(AUTHORIZATION, format!("Bearer {}", token.as_str()))
+            .header(CONTENT_TYPE, "application/json")
+            .body(body)
+            .map_err(|error| ClientError::Odd { reason: error.to_string() })?;
+        sender.send_request(request).await.map_err(odd)
+    }
+
+    fn slow(&self) -> ClientError {
+        ClientError::Slow { process: self.contact.process }
+    }
+}
+
+async fn next(body: &mut Incoming) -> Option<Result<Bytes, hyper::Error>> {
+    loop {
+        let frame = poll_fn(|context| Pin::new(&mut *body).poll_frame(context)).await?;
+        match frame.map(hyper::body::Frame::into_data) {
+            Ok(Ok(data)) => return Some(Ok(data)),
+            // Trailers, which nobody sends us.
+            Ok(Err(_)) => {}
+            Err(error) => return Some(Err(error)),
+        }
+    }
+}
+
+/// The data of a server-sent event, which is one line here.
+fn data(event: &[u8]) -> Option<&[u8]> {
+    event.split(|byte| *byte == b'\n').find_map(|line| line.strip_prefix(b"data: "))
+}
+
+fn understood<T: DeserializeOwned>(text: &[u8]) -> Result<T, ClientError> {
+    serde_json::from_slice(text).map_err(|error| ClientError::Odd { reason: error.to_string() })
+}

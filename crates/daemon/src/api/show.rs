@@ -1,0 +1,217 @@
+//! The daemon's state for people.
+
+use super::status::{
+    BoardState, BoardStatus, Hangar, Losses, MarginStatus, OutputState, OutputStatus, Status, StopName,
+    TrimStatus,
+};
+use crate::demo::picture::scale;
+use std::fmt::Write;
+use tallywheel_units::Degrees;
+
+/// Everything, a few lines for each thing.
+#[must_use]
+pub fn status(status: &Status) -> String {
+    let mut text = format!(
+        "Tallywheel {}, rig {}, flying {}, for {} (process {})\n",
+        status.version,
+        status.rig,
+        status.aircraft.name,
+        lasted(status.running_s),
+        status.process,
+    );
+    if status.held {
+        text += "  The outputs are held: wheels are counted, nothing is published. `tallywheel hold off` ends it.\n";
+    }
+    text.push('\n');
+    let names = status.trims.iter().map(|trim| trim.name.chars().count());
+    let wide = names.max().unwrap_or(0).max(8);
+    for trim in &status.trims {
+        // Writing to a string cannot fail.
+        let _ = writeln!(
+            text,
+            "  {:<wide$}  \u{2523}{}\u{252b}  {:+.4}  {:>6.1}\u{b0} of {}\u{b0}  {}{}{}",
+            trim.name,
+            scale(degrees(trim.degrees), degrees(trim.travel_degrees), degrees(trim.neutral_degrees)),
+            trim.position,
+            trim.degrees,
+            trim.travel_degrees,
+            doubt(trim.margin),
+            stop(trim.at_stop),
+            if trim.held && !status.held { ", held until the wheel passes the simulator's trim" } else { "" },
+        );
+    }
+    text.push('\n');
+    for board in &status.boards {
+        text += &self::board(board);
+    }
+    for wheel in &status.wheels {
+        let _ = writeln!(
+            text,
+            "  wheel   {:<wide$}  {} counts on {}, {}",
+            wheel.name,
+            signed(wheel.counts),
+            wheel.board,
+            doubt(wheel.margin)
+        );
+    }
+    for output in &status.outputs {
+        text += &self::output(output);
+    }
+    match &status.simulator {
+        Some(simulator) if simulator.heard => {
+            let title = simulator.title.as_deref().unwrap_or("which names no aircraft");
+            let paused = if simulator.paused { ", paused" } else { "" };
+            let _ = writeln!(text, "  simulator  heard: {title}{paused}");
+        }
+        Some(_) => text += "  simulator  not heard\n",
+        None => {}
+    }
+    if status.losses.is_empty() {
+        text += "  losses  none\n";
+    } else {
+        let kinds: Vec<_> =
+            status.losses.iter().map(|kind| format!("{} {}", kind.losses, kind.kind)).collect();
+        let _ = writeln!(text, "  losses  {}; `tallywheel status --losses` says more", kinds.join(", "));
+    }
+    for file in &status.wrong_files {
+        let _ = writeln!(text, "  file    {} is wrong and was not taken:", file.file);
+        for mistake in &file.mistakes {
+            let _ = writeln!(text, "            {mistake}");
+        }
+    }
+    text
+}
+
+fn board(board: &BoardStatus) -> String {
+    let state = match board.state {
+        BoardState::Starting => "is being looked for".to_owned(),
+        BoardState::Reading => {
+            let path = board.path.as_deref().unwrap_or("?");
+            let mut state = format!("is read: {path} ({})", board.device.as_deref().unwrap_or("?"));
+            if let Some(twin) = &board.twin {
+                let _ = write!(state, "; its wheels are hidden, all else is on {twin}");
+            }
+            if let Some(reason) = &board.not_hidden {
+                let _ = write!(state, "\n            its wheels are not hidden: {reason}");
+            }
+            state
+        }
+        BoardState::Missing | BoardState::Gone | BoardState::Refused => {
+            let reason = board.reason.as_deref().unwrap_or("it cannot be read");
+            format!(
+                "is not read: {reason}\n            cure: {}",
+                board.cure.as_deref().unwrap_or("see the log")
+            )
+        }
+    };
+    format!("  board   {} {state}\n", board.name)
+}
+
+fn output(output: &OutputStatus) -> String {
+    let state = match output.state {
+        OutputState::Starting => "about to open",
+        OutputState::Open => "open",
+        OutputState::Failed => "not open, and tried again by itself",
+        OutputState::Refused => "not open, and not tried again until its file changes",
+    };
+    let errors = match output.errors {
+        0 => String::new(),
+        1 => ", 1 error".to_owned(),
+        errors => format!(", {errors} errors"),
+    };
+    let mut text = format!("  output  {} is {state}, {} frames out{errors}\n", output.name, output.published);
+    if let Some(trouble) = &output.trouble {
+        let _ = writeln!(text, "            {} ago: {}", lasted(trouble.seconds_ago), trouble.what);
+    }
+    text
+}
+
+/// Where a trim is, in one line.
+#[must_use]
+pub fn where_is(trim: &TrimStatus) -> String {
+    format!(
+        "{} is at {:+.4}, {:.1}\u{b0} of {}\u{b0}, {}{}",
+        trim.name,
+        trim.position,
+        trim.degrees,
+        trim.travel_degrees,
+        doubt(trim.margin),
+        stop(trim.at_stop)
+    )
+}
+
+/// The last losses, the newest last.
+#[must_use]
+pub fn losses(losses: &Losses) -> String {
+    let mut text = String::new();
+    if losses.older > 0 {
+        let _ = writeln!(text, "{} older ones are not listed.", losses.older);
+    }
+    for loss in &losses.losses {
+        let _ = writeln!(
+            text,
+            "{} ago  {} on {}: {} ({}), {}\n    {}; {}",
+            lasted(loss.seconds_ago),
+            loss.wheel,
+            loss.board,
+            loss.kind,
+            loss.certainty,
+            match loss.margin {
+                Some([0, 0]) => "which cost no counts".to_owned(),
+                margin => format!("counts: {}", doubt(margin)),
+            },
+            loss.cause,
+            loss.cure
+        );
+    }
+    if text.is_empty() { "no losses\n".to_owned() } else { text }
+}
+
+/// The aircraft there are, the one that is flown marked.
+#[must_use]
+pub fn hangar(hangar: &Hangar) -> String {
+    let mut text = String::new();
+    let wide = hangar.aircraft.iter().map(|parked| parked.file.chars().count()).max().unwrap_or(0);
+    for parked in &hangar.aircraft {
+        let mark = if parked.flown { '>' } else { ' ' };
+        let name = parked.name.as_deref().unwrap_or("its file is wrong; `tallywheel check` says where");
+        let _ = writeln!(text, "{mark} {:<wide$}  {name}", parked.file);
+    }
+    text
+}
+
+fn doubt(margin: MarginStatus) -> String {
+    match margin {
+        Some([0, 0]) => "certain".to_owned(),
+        Some([low, high]) => format!("-{low}..+{high} counts"),
+        None => "anywhere: align it".to_owned(),
+    }
+}
+
+fn signed(counts: i64) -> String {
+    if counts == 0 { "0".to_owned() } else { format!("{counts:+}") }
+}
+
+const fn stop(stop: Option<StopName>) -> &'static str {
+    match stop {
+        Some(StopName::Low) => ", at the low stop",
+        Some(StopName::High) => ", at the high stop",
+        None => "",
+    }
+}
+
+fn degrees(degrees: f64) -> Degrees {
+    Degrees::new(degrees).unwrap_or(Degrees::ZERO)
+}
+
+/// A time as people say it, two units at most.
+fn lasted(seconds: f64) -> String {
+    let whole = std::time::Duration::try_from_secs_f64(seconds).map_or(0, |lasted| lasted.as_secs());
+    let (days, hours, minutes) = (whole / 86_400, whole / 3600 % 24, whole / 60 % 60);
+    match (days, hours, minutes) {
+        (0, 0, 0) => format!("{} s", whole % 60),
+        (0, 0, _) => format!("{minutes} min {} s", whole % 60),
+        (0, _, _) => format!("{hours} h {minutes} min"),
+        _ => format!("{days} d {hours} h"),
+    }
+}

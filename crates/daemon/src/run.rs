@@ -77,6 +77,8 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let pilot = running.pilot(dial);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let (signal, _door) = runtime.block_on(async {
+        // Before anything is said or sent that somebody may answer with a signal.
+        let stopped = signals()?;
         let door = if running.control.flying().rig.control { door.open(pilot) } else { door };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
@@ -84,7 +86,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
         }
         let ended = async {
             tokio::select! {
-                signal = stopped() => signal,
+                signal = stopped => signal,
                 () = quit.notified() => Ok("the tray's menu"),
             }
         };
@@ -342,34 +344,40 @@ impl Ear {
 ///
 /// # Errors
 /// Where the system takes no signal handler.
-#[cfg(unix)]
 pub async fn stopped() -> std::io::Result<&'static str> {
+    signals()?.await
+}
+
+/// Takes signals from now on; what comes back waits for one.
+#[cfg(unix)]
+fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
     use tokio::signal::unix::{SignalKind, signal};
     let mut terminate = signal(SignalKind::terminate())?;
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut hangup = signal(SignalKind::hangup())?;
-    tokio::select! {
-        _ = terminate.recv() => Ok("SIGTERM"),
-        _ = interrupt.recv() => Ok("Ctrl-C"),
-        _ = hangup.recv() => Ok("the terminal closed"),
-    }
+    Ok(async move {
+        tokio::select! {
+            _ = terminate.recv() => Ok("SIGTERM"),
+            _ = interrupt.recv() => Ok("Ctrl-C"),
+            _ = hangup.recv() => Ok("the terminal closed"),
+        }
+    })
 }
 
-/// Waits for the user or the system to end the program, and says which.
-///
-/// # Errors
-/// Where the system takes no handler.
+/// Takes signals from now on; what comes back waits for one.
 #[cfg(windows)]
-pub async fn stopped() -> std::io::Result<&'static str> {
+fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
     use tokio::signal::windows;
     let (mut interrupt, mut end) = (windows::ctrl_c()?, windows::ctrl_break()?);
     let (mut close, mut log_off, mut shut_down) =
         (windows::ctrl_close()?, windows::ctrl_logoff()?, windows::ctrl_shutdown()?);
-    tokio::select! {
-        _ = interrupt.recv() => Ok("Ctrl-C"),
-        _ = end.recv() => Ok("Ctrl-Break"),
-        _ = close.recv() => Ok("the terminal closed"),
-        _ = log_off.recv() => Ok("the user logs off"),
-        _ = shut_down.recv() => Ok("the system shuts down"),
-    }
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => Ok("Ctrl-C"),
+            _ = end.recv() => Ok("Ctrl-Break"),
+            _ = close.recv() => Ok("the terminal closed"),
+            _ = log_off.recv() => Ok("the user logs off"),
+            _ = shut_down.recv() => Ok("the system shuts down"),
+        }
+    })
 }

@@ -53,7 +53,12 @@ fn reading(position: f64) -> TrimReading {
 fn datagrams(simulator: &str, positions: [f64; 3]) -> Vec<(u16, Vec<u8>)> {
     let receiver = UdpSocket::bind("127.0.0.1:0").unwrap();
     receiver.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
-    let readings = positions.map(reading);
+    // In the order of the aircraft file.
+    let file =
+        tallywheel_profile::aircraft("c172p.toml", &trims()).unwrap_or_else(|errors| panic!("{errors}"));
+    let names = ["rudder", "elevator", "aileron"];
+    let place = |trim: &str| names.iter().position(|name| *name == trim).unwrap();
+    let readings: Vec<_> = file.trims.iter().map(|trim| reading(positions[place(&trim.name)])).collect();
     let frame = Frame { at: Timestamp::from_micros(400_150), sequence: 3, trims: &readings };
     let send = |output: OutputConfig| {
         let OutputConfig::Datagram(mut datagram) = output else { panic!("{output:?}") };

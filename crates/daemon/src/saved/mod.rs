@@ -25,13 +25,15 @@ pub struct Saved {
     known: BTreeMap<String, Positions>,
     /// The tally's number when it was looked at last.
     seen: Option<u64>,
+    /// The aircraft that the writer was told last; what is on disk may still be an earlier one.
+    flown: Option<String>,
 }
 
 impl Saved {
     /// What is saved in `store`.
     #[must_use]
     pub const fn new(store: Store) -> Self {
-        Self { store, writer: None, known: BTreeMap::new(), seen: None }
+        Self { store, writer: None, known: BTreeMap::new(), seen: None, flown: None }
     }
 
     /// The aircraft that was flown last.
@@ -57,9 +59,11 @@ impl Saved {
     /// An aircraft is flown from now on, and nothing moved since the tally had this number.
     pub fn flies(&mut self, stem: &str, sequence: u64) {
         self.seen = Some(sequence);
-        if self.last_aircraft().as_deref() != Some(stem) {
+        let flown = self.flown.take().or_else(|| self.last_aircraft());
+        if flown.as_deref() != Some(stem) {
             self.writer().last_aircraft(stem);
         }
+        self.flown = Some(stem.to_owned());
     }
 
     /// Takes note of where the trims are; costs next to nothing where nothing moved.

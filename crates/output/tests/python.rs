@@ -65,6 +65,8 @@ fn datagram(template: Template, names: &[&str], scale: Scale) -> Vec<u8> {
 /// `I` u32, `i` i32, `q` i64, `Q` u64, `d` f64, `x` a byte that says nothing.
 #[test]
 fn python_s_struct_reads_the_packed_layout() {
+    let readme = include_str!("../../../README.md");
+    assert!(readme.contains("`<4sHHQQ`") && readme.contains("`<ddqiII4x`"), "the README says the same");
     let script = "
 import struct, sys
 data = bytes.fromhex(sys.argv[1])

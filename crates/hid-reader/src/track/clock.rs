@@ -54,6 +54,10 @@ pub(super) struct Clock {
     /// Intervals in a nanosecond.
     per_nano: f32,
     given: bool,
+    /// The interval may be gone by: it was given, or the board has shown a steady beat. What a board that reports
+    /// changes only leaves between its reports may as well be the host's beat at which it fetches those that wait,
+    /// and a wheel followed by that beat is followed wrongly where the table is right.
+    trusted: bool,
     reporting: Option<Reporting>,
     /// Unchanged reports in a row that came an interval apart.
     steady: u8,
@@ -69,6 +73,7 @@ impl Clock {
             interval: 0,
             per_nano: 0.0,
             given: nanos != 0,
+            trusted: nanos != 0,
             reporting,
             steady: 0,
             last: None,
@@ -115,7 +120,7 @@ impl Clock {
 
     /// A report was read at `at`; `changed` says whether the wheel's phase did.
     ///
-    /// `None` for the first and while the interval is unknown.
+    /// `None` for the first, and while the interval is unknown or cannot be trusted.
     #[inline]
     pub(super) fn report(&mut self, at: Timestamp, changed: bool) -> Option<Gap> {
         let now = at.nanos();
@@ -130,10 +135,12 @@ impl Clock {
         if (0.5..1.5).contains(&ticks) {
             if !changed {
                 self.steady = self.steady.saturating_add(1);
+                self.trusted |= !self.silence_speaks();
             }
-            return Some(Gap::Live(ticks));
+            return self.trusted.then_some(Gap::Live(ticks));
         }
-        Some(self.odd(ticks))
+        let gap = self.odd(ticks);
+        self.trusted.then_some(gap)
     }
 
     /// What a gap of so many nanoseconds comes to, for a board that is not known to report steadily.

@@ -1,7 +1,7 @@
 //! The first reports of a board whose interval is not known yet.
 
-/// Reports that are kept; enough to learn an interval from.
-const KEPT: usize = 64;
+/// Reports that are kept; enough to learn an interval from, and that it is a steady beat.
+const KEPT: usize = 128;
 
 /// Reports from the first on, until the interval is known.
 #[derive(Debug, Clone)]

@@ -181,6 +181,26 @@ fn an_unknown_interval_is_learned_and_what_came_before_is_put_right() {
     assert!(tally <= 160);
 }
 
+/// What waits in a board that reports changes only is fetched at the host's beat, one change each time. The wheel
+/// seems to turn at one edge an interval and to reverse at once, which no hand does; yet the table is right.
+#[test]
+fn a_beat_that_only_changes_show_is_not_gone_by() {
+    let mut tracker = Tracker::new(&TrackerConfig { edges_per_turn: Some(96), ..TrackerConfig::default() });
+    let (mut now, mut tally, mut edge) = (Timestamp::START, 0, 0_i64);
+    let (a, b) = lines(edge);
+    tracker.step(now, a, b);
+    for steps in [41, -66, 30, -90, 10, 20] {
+        for _ in 0..i64::abs(steps) {
+            now = now.after(T);
+            edge += i64::signum(steps);
+            let (a, b) = lines(edge);
+            tally += tracker.step(now, a, b).edges;
+            assert_eq!(tally, edge);
+        }
+        now = now.after(T * 200);
+    }
+}
+
 #[test]
 fn what_is_interrupted_stays_in_doubt() {
     let mut run = Run::new(400);

@@ -129,13 +129,17 @@ impl Server {
         }
     }
 
-    /// Sleeps until something stirs, but not less than until `next`; `None` when the tray is no longer tended.
+    /// Sleeps until something stirs after `next`; `None` when the tray is no longer tended. No timer: on a machine
+    /// without a bus nothing wakes the program while nothing moves.
     async fn stirred_after(&mut self, next: Instant) -> Option<()> {
-        self.faces.changed().await.ok()?;
-        while tokio::time::timeout_at(next, self.messages.recv()).await.is_ok_and(|message| message.is_some())
-        {
+        loop {
+            self.faces.changed().await.ok()?;
+            // Nobody was there to be told.
+            while self.messages.try_recv().is_ok() {}
+            if Instant::now() >= next {
+                return Some(());
+            }
         }
-        Some(())
     }
 }
 

@@ -49,20 +49,27 @@ impl Accumulator {
     }
 
     /// Moves the trim by what the wheel's decoding yielded.
+    #[inline]
     pub fn count(&mut self, counts: Counts) -> Applied {
         let given = FixedCounts::from_counts(counts);
         let step = if self.config.reversed() { -given } else { given };
         let before = self.visible();
         self.position = at_stops(&self.config, self.position + step);
-        self.bounds = if self.bounds.is_certain() {
+        if self.bounds.is_certain() {
             // The truth is the position and goes where it goes.
-            Bounds::certain(self.position)
+            self.bounds = Bounds::certain(self.position);
         } else {
-            self.bounds.moved(self.config.stops(), |bound| at_stops(&self.config, bound + step))
-        };
+            self.move_bounds(step);
+        }
         let moved = self.visible() - before;
         let moved = if self.config.reversed() { -moved } else { moved };
         Applied { moved, refused: given - moved }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn move_bounds(&mut self, step: FixedCounts) {
+        self.bounds = self.bounds.moved(self.config.stops(), |bound| at_stops(&self.config, bound + step));
     }
 
     /// Widens the margin by what a loss may have cost: up to `bound.low()` counts backward and up to

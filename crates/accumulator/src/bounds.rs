@@ -57,11 +57,15 @@ impl Bounds {
     }
 
     /// What a reading says: whole counts, rounded outward, of what is visible between the stops.
+    #[inline]
     pub(crate) fn margin(&self, config: &TrimConfig, visible: FixedCounts) -> Margin {
         // By far the most common case, on every report's way.
-        if self.is_certain() {
-            return Margin::CERTAIN;
-        }
+        if self.is_certain() { Margin::CERTAIN } else { self.in_doubt(config, visible) }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn in_doubt(&self, config: &TrimConfig, visible: FixedCounts) -> Margin {
         let side = |bound: Bound, distance: FixedCounts| {
             if bound.unknown { NO_LIMIT } else { whole_counts_up(distance) }
         };

@@ -158,8 +158,10 @@ impl TrimConfig {
     }
 
     /// The nearest place within the travel.
+    #[inline]
     pub(crate) fn clamp(&self, position: FixedCounts) -> FixedCounts {
-        position.clamp(FixedCounts::ZERO, self.travel_counts)
+        // Not `clamp`, which asks each time whether the travel is below zero.
+        position.min(self.travel_counts).max(FixedCounts::ZERO)
     }
 
     /// Degrees above the low stop of a position within the travel. The stops and neutral give the degrees

@@ -68,10 +68,10 @@ fn normalized(distance: FixedCounts, span: FixedCounts) -> Normalized {
 /// `32767 * distance / span` to the nearest integer, half away from zero, so that both sides are mirror
 /// images. The longest travel is 10^8 counts, below 2^47 raw units; 2 * 32767 + 1 times that fits in 63 bits.
 fn axis(distance: FixedCounts, span: FixedCounts) -> AxisValue {
-    let (distance, span) = (distance.raw(), span.raw());
-    let twice = (2 * 32_767_i64).saturating_mul(distance.saturating_abs()).saturating_add(span);
-    let magnitude = twice.checked_div(span.saturating_mul(2)).unwrap_or(0);
-    AxisValue::clamped(magnitude * distance.signum())
+    let (length, span) = (distance.raw().unsigned_abs(), span.raw().unsigned_abs());
+    let twice = (2 * 32_767_u64).wrapping_mul(length).wrapping_add(span);
+    let magnitude = twice.checked_div(span.wrapping_mul(2)).map_or(0, u64::cast_signed);
+    AxisValue::clamped(if distance < FixedCounts::ZERO { -magnitude } else { magnitude })
 }
 
 #[cfg(test)]

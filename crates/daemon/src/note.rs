@@ -14,13 +14,13 @@ use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
 /// The most notes that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
-/// makes two notes a report. The listener reads seven times a second. 96 bytes each.
+/// makes two notes a report. The listener reads five times a second. 96 bytes each.
 const QUEUE_NOTES: usize = 3072;
 
 /// How long the listener lets notes gather: it is rung once for a burst of them, which costs the reader a system
 /// call, and then looks by itself until no more come. The positions on disk are not older than this and the time
-/// to write them.
-const GATHER: Duration = Duration::from_millis(150);
+/// to write them: 250 ms are promised, and each time more is a dozen system calls.
+const GATHER: Duration = Duration::from_millis(200);
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]

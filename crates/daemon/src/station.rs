@@ -83,6 +83,7 @@ impl Step {
         step
     }
 
+    #[inline]
     fn take(&mut self, tally: &mut Tally, at: Timestamp) {
         tally.glide(at);
         self.deadline = tally.deadline(at);

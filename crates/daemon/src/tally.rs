@@ -234,43 +234,59 @@ impl Tally {
     }
 
     /// Applies what a decoder said of a wheel to all trims on it.
+    // Inlined, so that counts never become the large enum that a loss needs.
+    #[inline]
     pub fn apply(&mut self, wheel: WheelIndex, event: Event) -> Effect {
-        let reversed = self.reversed.get(wheel.get()).copied().unwrap_or(false);
-        self.sequence = self.sequence.saturating_add(1);
         match event {
-            Event::Counts(counts) => {
-                let counts = if reversed { -counts } else { counts };
-                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
-                    tally.counts += counts;
-                    tally.turned += counts.abs();
-                }
-                self.change(wheel, |trim| trim.count(counts));
-                Effect::Counted(counts)
-            }
-            Event::Doubt(doubt) => {
-                let doubt = if reversed { -doubt } else { doubt };
-                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
-                    tally.doubt = doubt;
-                }
-                self.change(wheel, |trim| trim.doubt(doubt));
-                Effect::Doubted(doubt)
-            }
-            Event::Loss(mut loss) => {
-                if reversed {
-                    loss.bound = -loss.bound;
-                }
-                if let Some(tally) = self.wheels.get_mut(wheel.get()) {
-                    tally.margin += loss.bound;
-                }
-                self.change(wheel, |trim| trim.accumulator.lose(loss.bound));
-                if let Some(n) = LossKind::ALL.iter().position(|k| *k == loss.kind)
-                    && let Some(count) = self.losses.get_mut(n)
-                {
-                    *count = count.saturating_add(1);
-                }
-                Effect::Lost(loss)
-            }
+            Event::Counts(counts) => Effect::Counted(self.count(wheel, counts)),
+            Event::Doubt(doubt) => Effect::Doubted(self.doubted(wheel, doubt)),
+            Event::Loss(loss) => Effect::Lost(self.lose(wheel, loss)),
         }
+    }
+
+    /// Counts with the rig's direction applied, as they are given back.
+    fn count(&mut self, wheel: WheelIndex, counts: Counts) -> Counts {
+        let counts = if self.begin(wheel) { -counts } else { counts };
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.counts += counts;
+            tally.turned += counts.abs();
+        }
+        self.change(wheel, |trim| trim.count(counts));
+        counts
+    }
+
+    #[cold]
+    fn doubted(&mut self, wheel: WheelIndex, doubt: Margin) -> Margin {
+        let doubt = if self.begin(wheel) { -doubt } else { doubt };
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.doubt = doubt;
+        }
+        self.change(wheel, |trim| trim.doubt(doubt));
+        doubt
+    }
+
+    #[cold]
+    fn lose(&mut self, wheel: WheelIndex, mut loss: Loss) -> Loss {
+        if self.begin(wheel) {
+            loss.bound = -loss.bound;
+        }
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.margin += loss.bound;
+        }
+        self.change(wheel, |trim| trim.accumulator.lose(loss.bound));
+        if let Some(n) = LossKind::ALL.iter().position(|k| *k == loss.kind)
+            && let Some(count) = self.losses.get_mut(n)
+        {
+            *count = count.saturating_add(1);
+        }
+        loss
+    }
+
+    /// Numbers an event of a wheel; says whether the wheel counts backwards.
+    #[inline]
+    fn begin(&mut self, wheel: WheelIndex) -> bool {
+        self.sequence = self.sequence.saturating_add(1);
+        self.reversed.get(wheel.get()).copied().unwrap_or(false)
     }
 
     /// A wheel may have been turned by any amount without this tally being told.
@@ -446,11 +462,28 @@ fn is_smooth(trims: &[TrimTally]) -> bool {
     trims.iter().any(|trim| trim.shape.as_ref().is_some_and(|shape| shape.is_smooth()))
 }
 
+// It is on every count's way, and a call of its own would take and give it through memory.
+#[inline(always)]
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
-    let reading = trim.in_doubt(|accumulator| match &trim.shape {
+    // Most trims are nothing but a position that is certain.
+    if trim.shape.is_none() && trim.doubt.now.is_certain() {
+        published(trim.accumulator.reading(), counts)
+    } else {
+        published(shaped_reading(trim), counts)
+    }
+}
+
+#[cold]
+#[inline(never)]
+fn shaped_reading(trim: &TrimTally) -> Reading {
+    trim.in_doubt(|accumulator| match &trim.shape {
         None => accumulator.reading(),
         Some(shape) => shape.reading(accumulator),
-    });
+    })
+}
+
+#[inline]
+fn published(reading: Reading, counts: Counts) -> TrimReading {
     let Reading { degrees, normalized, axis, margin, .. } = reading;
     TrimReading { degrees, normalized, axis, counts, margin }
 }

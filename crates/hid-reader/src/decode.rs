@@ -282,23 +282,19 @@ impl BoardDecoder {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
                 continue;
             }
-            let Step { counts, loss, doubt } = wheel.step(at, wheel.levels(self.buttons.bits()));
-            if !counts.is_zero() {
-                wheel.counted += counts;
-                sink(place, Event::Counts(counts));
-            }
-            if let Some(loss) = loss
-                && !(loss.kind == LossKind::PulsesOverlap && wheel.watch.stuck())
+            let levels = wheel.levels(self.buttons.bits());
+            // Nearly every report of a board that decodes by itself is through here.
+            if let Decoding::Pulses(pulses) = &mut wheel.decoding
+                && let Some(counts) = pulses.plain(levels.0, levels.1)
             {
-                sink(place, Event::Loss(loss));
+                if !counts.is_zero() {
+                    wheel.counted += counts;
+                    sink(place, Event::Counts(counts));
+                }
+                continue;
             }
-            if let Some(doubt) = doubt {
-                sink(place, Event::Doubt(doubt));
-            }
-            if told & !known & wheel.lines != 0 && wheel.hides_an_edge(self.opened, at) {
-                let bound = Margin::both(Counts::ONE);
-                sink(place, Event::Loss(unseen_start(at, bound)));
-            }
+            let opened = (told & !known & wheel.lines != 0).then_some(self.opened).flatten();
+            wheel.sample(place, at, levels, opened, sink);
         }
     }
 
@@ -422,7 +418,6 @@ impl Wheel {
         ((buttons & self.first != 0) != self.inverted, (buttons & self.second != 0) != self.inverted)
     }
 
-    #[inline]
     fn step(&mut self, at: Timestamp, (first, second): (bool, bool)) -> Step {
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.step(at, first, second),
@@ -431,8 +426,8 @@ impl Wheel {
     }
 
     /// Whether the wheel's first report, read at `at`, may have come because of an edge that nobody counts.
-    fn hides_an_edge(&self, opened: Option<Timestamp>, at: Timestamp) -> bool {
-        let late = opened.is_some_and(|opened| at.since(opened) > STEADY_BOARDS_HAVE_REPORTED);
+    fn hides_an_edge(&self, opened: Timestamp, at: Timestamp) -> bool {
+        let late = at.since(opened) > STEADY_BOARDS_HAVE_REPORTED;
         late && matches!(self.decoding, Decoding::Quadrature(_))
     }
 
@@ -443,7 +438,27 @@ impl Wheel {
         }
     }
 
-    /// Tells what came of something that was no report.
+    /// Takes a sample with all that may come of it. `opened` is when the board was, if this is the wheel's first.
+    #[inline(never)]
+    fn sample(
+        &mut self,
+        place: usize,
+        at: Timestamp,
+        levels: (bool, bool),
+        opened: Option<Timestamp>,
+        sink: &mut impl FnMut(usize, Event),
+    ) {
+        let mut step = self.step(at, levels);
+        let stuck = self.watch.stuck();
+        step.loss = step.loss.filter(|loss| !(loss.kind == LossKind::PulsesOverlap && stuck));
+        self.tell(place, step, sink);
+        if opened.is_some_and(|opened| self.hides_an_edge(opened, at)) {
+            let bound = Margin::both(Counts::ONE);
+            sink(place, Event::Loss(unseen_start(at, bound)));
+        }
+    }
+
+    /// Tells what came of a sample, or of something that was no report.
     fn tell(&mut self, place: usize, step: Step, sink: &mut impl FnMut(usize, Event)) {
         if !step.counts.is_zero() {
             self.counted += step.counts;

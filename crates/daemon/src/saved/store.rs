@@ -100,12 +100,16 @@ fn read(path: &Path) -> io::Result<Vec<u8>> {
 
 /// Writes a file as a whole: what has its name is the old one or the new one, at every instant.
 fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder)?;
-    }
     let mut beside = path.as_os_str().to_owned();
     beside.push(".new");
-    let mut file = File::create(&beside)?;
+    // The folder is there but for the first time, so it is not asked for while a wheel turns.
+    let mut file = match File::create(&beside) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            path.parent().map_or(Ok(()), fs::create_dir_all)?;
+            File::create(&beside)?
+        }
+        file => file?,
+    };
     file.write_all(bytes)?;
     // The name must not come to the disk before what it names.
     file.sync_data()?;

@@ -36,18 +36,24 @@ impl Pulses {
     /// The same state again tells it nothing.
     pub(crate) const EVERY_SAMPLE: bool = false;
 
-    #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, forward: bool, backward: bool) -> Step {
-        let Some((forward_was, backward_was)) = self.seen.replace((forward, backward)) else {
+        let Some(was) = self.seen.replace((forward, backward)) else {
             return first(at, forward, backward);
         };
-        let up = forward && !forward_was;
-        let down = backward && !backward_was;
-        let counts = Counts::new(i64::from(up) - i64::from(down));
-        if (up && backward) || (down && forward) {
-            return Step { counts, loss: Some(overlap(at)), doubt: None };
+        let Edges { counts, overlap: overlaps } = Edges::between(was, forward, backward);
+        Step { counts, loss: overlaps.then(|| overlap(at)), doubt: None }
+    }
+
+    /// The counts of a sample that yields nothing else, which is nearly every one; `None`, and nothing has happened,
+    /// where [`Self::step`] has more to say.
+    #[inline]
+    pub(crate) fn plain(&mut self, forward: bool, backward: bool) -> Option<Counts> {
+        let edges = Edges::between(self.seen?, forward, backward);
+        if edges.overlap {
+            return None;
         }
-        Step { counts, loss: None, doubt: None }
+        self.seen = Some((forward, backward));
+        Some(edges.counts)
     }
 
     pub(crate) fn forget(&mut self) {
@@ -58,6 +64,22 @@ impl Pulses {
     /// presses and one that releases; the reports around the gap may give one of each.
     pub(crate) fn hidden_in(&self, reports: u64) -> Counts {
         Counts::new(i64::try_from(reports.div_ceil(2)).unwrap_or(i64::MAX))
+    }
+}
+
+/// The table above.
+struct Edges {
+    counts: Counts,
+    overlap: bool,
+}
+
+impl Edges {
+    #[inline]
+    fn between((forward_was, backward_was): (bool, bool), forward: bool, backward: bool) -> Self {
+        let up = forward && !forward_was;
+        let down = backward && !backward_was;
+        let counts = Counts::new(i64::from(up) - i64::from(down));
+        Self { counts, overlap: (up && backward) || (down && forward) }
     }
 }
 
@@ -116,6 +138,8 @@ mod tests {
                 let bound = first.loss.map_or(Margin::CERTAIN, |loss| loss.bound);
                 assert!(bound.covers(-pressed), "both may have been pressed before: {was}");
                 let (forward, backward) = lines(is);
+                let plain = pulses.clone().plain(forward, backward);
+                assert_eq!(plain, (!overlap).then_some(Counts::new(counts)), "{was} to {is}");
                 let step = pulses.step(Timestamp::from_micros(1), forward, backward);
                 assert_eq!(
                     (step.counts, step.loss.is_some()),

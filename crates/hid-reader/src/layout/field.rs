@@ -27,6 +27,41 @@ impl Run {
     }
 }
 
+/// A run that is read as one 32-bit number, with the report's ID before it on boards that have IDs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Short {
+    id: Option<u8>,
+    first_byte: usize,
+    /// Bits of the number before the first button.
+    skip: u8,
+    /// The buttons' bits of the number, after that.
+    mask: u32,
+    /// The first button's bit in the lower half of `Buttons`.
+    shift: u8,
+}
+
+impl Short {
+    /// `None` where the run reaches beyond the number or beyond the lower half of `Buttons`.
+    pub(super) fn new(id: Option<u8>, run: Run) -> Option<Self> {
+        let skip = u8::try_from(run.first_bit % 8).ok()?;
+        if skip + run.bits.min(64) > 32 || run.shift.saturating_add(run.bits) > 64 {
+            return None;
+        }
+        let mask = u32::try_from(bits::mask(run.bits)).ok()?;
+        Some(Self { id, first_byte: run.first_bit / 8, skip, mask, shift: run.shift })
+    }
+
+    /// The pressed buttons; `None` for a report that has another ID or ends too early to be read so.
+    #[inline]
+    pub(super) fn read(self, report: &[u8]) -> Option<u64> {
+        if self.id.is_some() && self.id != report.first().copied() {
+            return None;
+        }
+        let four = report.get(self.first_byte..)?.first_chunk()?;
+        Some(u64::from(u32::from_le_bytes(*four) >> self.skip & self.mask) << self.shift)
+    }
+}
+
 /// One button in a field of its own that is wider than a bit, or has a logical range of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Value {
@@ -142,6 +177,24 @@ mod tests {
         assert_eq!(range(1, 4, false).pressed(0, 8), Some(true));
         // ... and left alone without a range.
         assert_eq!(range(0, 0, true).pressed(0xFF, 8), Some(true));
+    }
+
+    #[test]
+    fn a_short_run_reads_as_any_run_does_or_not_at_all() {
+        let bytes = [7, 0x53, 0xCA, 0x96, 0x0F, 0xE1];
+        for (first_bit, bits, shift) in (8..48)
+            .flat_map(|first| (1..=40_u8).flat_map(move |bits| [0, 9, 63].map(|shift| (first, bits, shift))))
+        {
+            let run = Run { first_bit, shift, bits };
+            let short = Short::new(Some(7), run);
+            let fits = first_bit % 8 + usize::from(bits) <= 32 && shift + bits <= 64;
+            assert_eq!(short.is_some(), fits, "{run:?}");
+            let Some(short) = short else { continue };
+            assert_eq!(Short { id: Some(8), ..short }.read(&bytes), None);
+            let read = short.read(&bytes).map(u128::from);
+            assert_eq!(read, (first_bit / 8 + 4 <= bytes.len()).then(|| run.read(&bytes)), "{run:?}");
+            assert_eq!(Short { id: None, ..short }.read(&bytes).map(u128::from), read);
+        }
     }
 
     #[test]

@@ -113,6 +113,6 @@ def _switches(text: str) -> dict[str, int]:
 
 
 def holdings(line: str) -> dict[str, int]:
-    """`fds N threads N rss N`."""
+    """`fds N threads N memory N`."""
     words = line.split()
     return {name: int(value) for name, value in zip(words[::2], words[1::2])}

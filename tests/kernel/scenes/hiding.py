@@ -45,6 +45,7 @@ def states(board: str) -> list[Controls]:
     draw = random.Random(f"hiding {board}")
     wheels = {one.wheel.name: one.wheel for one in fitted() if one.board == board}
     shown, phase, pulsed = Controls(), 0, None
+    direction, resting = 1, 0
     made = [shown]
     for tick in range(TICKS):
         pressed = set(shown.pressed)
@@ -55,8 +56,13 @@ def states(board: str) -> list[Controls]:
         else:
             pressed.discard(pulsed)
             pulsed = None
-        if "elevator" in wheels and draw.random() < 0.5:
-            phase += draw.choice([1, 1, -1])
+        # A hand does not turn round from one report to the next: it rests first.
+        if resting:
+            resting -= 1
+        elif draw.random() < 0.05:
+            direction, resting = draw.choice([1, 1, -1]), 12
+        elif "elevator" in wheels and tick % 2:
+            phase += direction
             for button, level in zip((wheels["elevator"].a, wheels["elevator"].b), PHASES[phase % 4]):
                 (pressed.add if level else pressed.discard)(button)
         if tick == 100 and board == "stick":

@@ -35,6 +35,9 @@ const RING: u32 = 63;
 const FASTEST_BOARD: Nanos = 125_000;
 /// How often a reader that catches up may be held up again.
 const HELD_UP: u32 = 2;
+/// After so many gaps in a row that no live report leaves, reports are known to have waited. A board with several
+/// kinds of report may send one of each at once.
+const WAITED: u32 = 3;
 /// By how much a run may be longer than the ring, besides what came in while it was read.
 const RUN_SLACK: u32 = 8;
 
@@ -59,6 +62,8 @@ pub(super) struct StallDetector {
     pace: Option<Pace>,
     last: Option<Timestamp>,
     run: Option<Run>,
+    /// Gaps in a row that no live report leaves.
+    quick: u32,
 }
 
 /// T, and what is measured by it.
@@ -83,12 +88,14 @@ impl StallDetector {
     pub(super) fn new(report_interval: Option<Duration>) -> Self {
         let given = report_interval.map(|given| u64::try_from(given.as_nanos()).unwrap_or(u64::MAX));
         let interval = Interval::new(given.unwrap_or(FASTEST_BOARD));
-        Self { interval, pace: given.is_none().then(Pace::default), last: None, run: None }
+        Self { interval, pace: given.is_none().then(Pace::default), last: None, run: None, quick: 0 }
     }
 
     /// Whether the reports are those of a reader that was held up, read faster than the board sends them.
+    ///
+    /// A pause too short to lose anything is enough: what was waiting is read all at once.
     pub(super) fn catching_up(&self) -> bool {
-        self.run.is_some_and(|run| run.reports > run.slow + 1)
+        self.quick >= WAITED || self.run.is_some_and(|run| run.reports > run.slow + 1)
     }
 
     /// The report interval in nanoseconds, where it was given or learned.
@@ -104,6 +111,7 @@ impl StallDetector {
         if let Some(learned) = self.pace.as_mut().and_then(|pace| pace.gap(gap)) {
             self.interval = Interval::new(learned.max(FASTEST_BOARD));
         }
+        self.quick = if gap < self.interval.quick { self.quick.saturating_add(1) } else { 0 };
         if self.run.is_none() && gap < self.interval.full {
             return None;
         }
@@ -135,7 +143,7 @@ impl StallDetector {
 
     /// The board is gone; what comes next has nothing to do with what came before.
     pub(super) fn forget(&mut self) {
-        (self.last, self.run) = (None, None);
+        (self.last, self.run, self.quick) = (None, None, 0);
         if let Some(pace) = &mut self.pace {
             *pace = Pace::default();
             self.interval = Interval::new(FASTEST_BOARD);

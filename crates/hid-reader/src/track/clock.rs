@@ -33,6 +33,8 @@ const LATEST: f32 = 8.0;
 pub(super) enum Gap {
     /// An interval of so many times its nominal length.
     Live(f32),
+    /// The report had been waiting to be read, so it is an interval after the one before.
+    Waited,
     /// So many intervals in which nothing can have changed, else there would have been a report.
     Silent(f32),
     /// A board that reports steadily was not heard for so many intervals: either it was read late, and one
@@ -44,7 +46,7 @@ pub(super) enum Gap {
 ///
 /// | gap in intervals | changes-only or unknown | steady |
 /// |---|---|---|
-/// | below 1/2 | one interval: the report was waiting | likewise |
+/// | below 1/2 | waited: one interval | likewise |
 /// | 1/2 to 3/2 | live | live |
 /// | above | silent | late; beyond 8 it may be no steady board after all |
 #[derive(Debug, Clone)]
@@ -147,7 +149,7 @@ impl Clock {
     pub(super) fn measure(&self, nanos: u64) -> Gap {
         let ticks = single(nanos) * self.per_nano;
         if ticks < 0.5 {
-            Gap::Live(1.0)
+            Gap::Waited
         } else if ticks < 1.5 {
             Gap::Live(ticks)
         } else {
@@ -158,7 +160,7 @@ impl Clock {
     #[cold]
     fn odd(&mut self, ticks: f32) -> Gap {
         if ticks < 0.5 {
-            return Gap::Live(1.0);
+            return Gap::Waited;
         }
         let gap = if self.silence_speaks() { Gap::Silent(ticks) } else { Gap::Late(ticks.min(LATEST)) };
         if ticks > LATEST {
@@ -243,12 +245,12 @@ mod tests {
 
     #[test]
     fn the_table_of_gaps() {
-        use Gap::{Late, Live, Silent};
+        use Gap::{Late, Live, Silent, Waited};
         let millis = [1, 3, 5, 8, 40, 1];
-        let changes = [Live(1.0), Live(0.75), Live(1.25), Silent(2.0), Silent(10.0), Live(1.0)];
+        let changes = [Waited, Live(0.75), Live(1.25), Silent(2.0), Silent(10.0), Waited];
         assert_eq!(gaps(None, 0, &millis), changes);
         assert_eq!(gaps(Some(Reporting::OnChange), 100, &millis), changes);
-        let steady = [Live(1.0), Live(0.75), Live(1.25), Late(2.0), Late(8.0), Live(1.0)];
+        let steady = [Waited, Live(0.75), Live(1.25), Late(2.0), Late(8.0), Waited];
         assert_eq!(gaps(Some(Reporting::Steady), 0, &millis), steady);
         assert_eq!(gaps(None, 16, &millis), steady);
         assert_eq!(gaps(None, 16, &[40, 8]), [Late(8.0), Silent(2.0)], "no steady board is silent so long");

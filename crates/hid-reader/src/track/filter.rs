@@ -130,7 +130,7 @@ pub(super) struct Story {
 }
 
 impl Story {
-    fn at_rest() -> Self {
+    pub(super) fn at_rest() -> Self {
         Self {
             paths: Paths::only(Path::REST),
             trust: Trust::default(),

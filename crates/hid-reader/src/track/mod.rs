@@ -40,7 +40,7 @@ pub use clock::Reporting;
 
 use clock::{Clock, Gap, SILENCE};
 use early::Early;
-use filter::{Doubt, Filter, Settled, Tick};
+use filter::{Doubt, Filter, Settled, Story, Tick};
 use hand::Hand;
 use recent::Recent;
 use std::time::Duration;
@@ -103,6 +103,18 @@ pub struct Tracker {
     slow: u8,
     /// Intervals of silence after which the wheel is looked at.
     patience: u32,
+    /// The last silence that was crossed, and the paths before it.
+    silenced: Option<Silenced>,
+    before_silence: Story,
+}
+
+/// A report that came after a silence.
+#[derive(Debug, Clone, Copy)]
+struct Silenced {
+    at: Option<Timestamp>,
+    /// Where the paths began before it.
+    base: i64,
+    turn: u8,
 }
 
 impl Tracker {
@@ -124,6 +136,8 @@ impl Tracker {
             tie: false,
             slow: 0,
             patience: PATIENCE,
+            silenced: None,
+            before_silence: Story::at_rest(),
         };
         tracker.tune();
         tracker
@@ -187,6 +201,7 @@ impl Tracker {
         self.turn = turn;
         let last = self.clock.last();
         match self.clock.report(at, turn != 0) {
+            Some(Gap::Waited) if self.was_silenced(last) => self.redo(turn),
             Some(gap) if !self.following && self.clock.interval() == self.tuned_to => self.calm(gap, turn),
             Some(gap) => self.follow(gap, turn),
             None => self.by_table(at, last, turn),
@@ -278,10 +293,17 @@ impl Tracker {
         self.patience = PATIENCE;
         match gap {
             Gap::Live(ticks) => self.filter.tick(Tick::new(ticks, turn)),
+            Gap::Waited => self.filter.tick(Tick::new(1.0, turn)),
             Gap::Late(ticks) => self.filter.late(ticks, turn),
             Gap::Silent(ticks) => {
+                self.silenced = Some(Silenced { at: self.clock.last(), base: self.base, turn });
+                self.before_silence.clone_from(&self.filter.story);
                 if let Some(settled) = self.filter.cross(ticks, turn) {
                     let lost = self.settled(settled);
+                    if lost.is_some() {
+                        // What was told as lost for good is not taken back.
+                        self.silenced = None;
+                    }
                     let put_right = self.tell(lost);
                     let moved = self.calm(Gap::Live(1.0), turn);
                     return Tracked { edges: put_right.edges + moved.edges, ..put_right };
@@ -294,6 +316,26 @@ impl Tracker {
             return self.tell(lost);
         }
         self.perhaps_calm()
+    }
+
+    /// Whether the last report, read at `last`, came after a silence and nothing is lost by it.
+    #[cold]
+    fn was_silenced(&self, last: Option<Timestamp>) -> bool {
+        self.silenced.is_some_and(|silenced| silenced.at == last) && self.clock.interval() == self.tuned_to
+    }
+
+    /// This report had been waiting, so the silence before the last one was the reader's and not the wheel's:
+    /// both are an interval after the one before.
+    #[cold]
+    fn redo(&mut self, turn: u8) -> Tracked {
+        if let Some(silenced) = self.silenced.take() {
+            self.filter.story.clone_from(&self.before_silence);
+            self.base = silenced.base;
+            self.following = true;
+            self.slow = 0;
+            self.filter.tick(Tick::new(1.0, silenced.turn));
+        }
+        self.go_on(Gap::Live(1.0), turn)
     }
 
     /// Ends following a wheel that the table is right for.
@@ -382,6 +424,7 @@ impl Tracker {
             self.recent.clear();
             return None;
         }
+        self.silenced = None;
         let settled = self.filter.settle_anyhow();
         let lost = self.settled(settled);
         self.edges = self.base;
@@ -403,6 +446,7 @@ impl Tracker {
     /// The next report does not follow on the last.
     pub fn forget(&mut self) {
         self.phase = None;
+        self.silenced = None;
         self.following = false;
         self.recent.clear();
         self.early.clear();

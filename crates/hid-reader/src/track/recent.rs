@@ -75,7 +75,7 @@ impl Recent {
         let ticks = match gap {
             Gap::Live(ticks) => ticks,
             // Slow wheels move at most an edge in either case.
-            Gap::Late(_) => 1.0,
+            Gap::Waited | Gap::Late(_) => 1.0,
             Gap::Silent(ticks) => self.silence(ticks),
         };
         if turn == 0 && self.is_empty() {

@@ -165,6 +165,27 @@ fn reports_that_waited_are_an_interval_apart() {
     assert_eq!(run.tally, 160);
 }
 
+/// A wheel at one edge a report, and a reader that is held up for 30 ms: what it reads late is all there.
+#[test]
+fn a_silence_that_was_the_readers_is_taken_back() {
+    let mut run = Run::new(2400);
+    for n in 0..100 {
+        run.report(n);
+    }
+    assert!(run.tracker.is_following());
+    run.now = run.now.after(T * 30);
+    for n in 100..130 {
+        let (a, b) = lines(n);
+        let tracked = run.tracker.step(run.now, a, b);
+        run.take(tracked);
+        run.now = run.now.after(Duration::from_micros(20));
+    }
+    for n in 130..200 {
+        run.report(n);
+        assert_eq!((run.tally, run.lost, run.tracker.doubt()), (n, Margin::CERTAIN, Margin::CERTAIN));
+    }
+}
+
 #[test]
 fn an_unknown_interval_is_learned_and_what_came_before_is_put_right() {
     let mut tracker = Tracker::new(&TrackerConfig { edges_per_turn: Some(400), ..TrackerConfig::default() });

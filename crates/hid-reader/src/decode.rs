@@ -3,6 +3,7 @@
 mod config;
 mod pulses;
 mod quadrature;
+mod repeats;
 mod stall;
 mod step;
 
@@ -13,6 +14,7 @@ use crate::detect::{Watch, WheelFacts};
 use crate::layout::Layout;
 use pulses::Pulses;
 use quadrature::Quadrature;
+use repeats::Repeats;
 use stall::{Stall, StallDetector};
 use std::time::Duration;
 use step::Step;
@@ -50,6 +52,8 @@ pub struct BoardDecoder {
     changed: u128,
     /// When the board was opened, as far as it was said.
     opened: Option<Timestamp>,
+    /// Whether reports repeat, where a wheel arrives raw.
+    repeats: Option<Box<Repeats>>,
 }
 
 /// A board that reports steadily has sent its first report by then: the longest interval is 255 ms (USB 2.0,
@@ -115,6 +119,7 @@ impl BoardDecoder {
             hole: false,
             changed: 0,
             opened: None,
+            repeats: (sampled != 0).then(Box::default),
         })
     }
 
@@ -191,6 +196,11 @@ impl BoardDecoder {
     /// report itself shows. [`Self::settle`] has to follow before the next report.
     pub fn count(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let before = self.buttons;
+        if let Some(repeats) = &mut self.repeats {
+            let repeated = repeats.is_one(report);
+            let quadratures = self.wheels.iter_mut().filter_map(Wheel::quadrature_mut);
+            quadratures.for_each(|quadrature| quadrature.repeated(repeated));
+        }
         match self.layout.read(report, &mut self.buttons) {
             Ok(told) => self.decode(at, before, told, sink),
             Err(_) => {
@@ -429,6 +439,13 @@ impl Wheel {
     fn hides_an_edge(&self, opened: Timestamp, at: Timestamp) -> bool {
         let late = at.since(opened) > STEADY_BOARDS_HAVE_REPORTED;
         late && matches!(self.decoding, Decoding::Quadrature(_))
+    }
+
+    fn quadrature_mut(&mut self) -> Option<&mut Quadrature> {
+        match &mut self.decoding {
+            Decoding::Pulses(_) => None,
+            Decoding::Quadrature(quadrature) => Some(quadrature),
+        }
     }
 
     fn quadrature(&self) -> Option<&Quadrature> {

@@ -66,6 +66,12 @@ impl Quadrature {
         self.tracker.know(edges);
     }
 
+    /// Whether the report that is about to be taken is as the one before to the bit.
+    #[inline]
+    pub(crate) fn repeated(&mut self, repeated: bool) {
+        self.tracker.repeated(repeated);
+    }
+
     #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
         let before = self.tracker.edges();

@@ -306,3 +306,34 @@ fn taking_over_another_layout_begins_anew() {
         matches!(told.as_slice(), [Event::Counts(_), Event::Loss(loss)] if loss.kind == LossKind::UnseenStart)
     );
 }
+
+/// Reports in which only another wheel changed are no beat of the board: the wheel is not followed by them.
+#[test]
+fn another_wheels_changes_do_not_make_a_board_steady() {
+    let wheels = [quadrature(1, 2, CountsPerCycle::X4), pulses(3, 4)];
+    let mut decoder = BoardDecoder::new(one_byte(), &wheels, None).unwrap();
+    let (mut at, mut tally, mut edge) = (Timestamp::START, 0_i64, 0_usize);
+    let mut report = |at: Timestamp, byte: u8, tally: &mut i64| {
+        decoder.report(at, &[byte], &mut |wheel, event| match event {
+            Event::Counts(counts) if wheel == 0 => *tally += counts.get(),
+            Event::Doubt(doubt) if wheel == 0 => panic!("{doubt}"),
+            Event::Loss(loss) if wheel == 0 => panic!("{loss:?}"),
+            _ => {}
+        });
+    };
+    let millis = |at: Timestamp, millis: u64| at.after(Duration::from_millis(millis));
+    report(at, 0, &mut tally);
+    for n in 0..200 {
+        at = millis(at, 4);
+        report(at, if n % 2 == 0 { 4 } else { 0 }, &mut tally);
+    }
+    for steps in [41_i64, -66, 30, -90, 10, 20] {
+        for _ in 0..steps.unsigned_abs() {
+            at = millis(at, 4);
+            edge = if steps > 0 { edge + 1 } else { edge + 3 } % 4;
+            report(at, [0, 1, 3, 2][edge], &mut tally);
+        }
+        at = millis(at, 700);
+    }
+    assert_eq!(tally, 41 - 66 + 30 - 90 + 10 + 20);
+}

@@ -120,7 +120,7 @@ impl Clock {
         }
     }
 
-    /// A report was read at `at`; `changed` says whether the wheel's phase did.
+    /// A report was read at `at`; `changed` says whether anything did with it.
     ///
     /// `None` for the first, and while the interval is unknown or cannot be trusted.
     #[inline]

@@ -90,6 +90,8 @@ pub struct Tracker {
     phase: Option<u8>,
     /// The phase after the one before.
     turn: u8,
+    /// Something else than the wheel changed with this report.
+    others_changed: bool,
     /// Edges from where the phase was 0.
     edges: i64,
     /// Edges where the filter's paths begin.
@@ -128,6 +130,7 @@ impl Tracker {
             tuned_to: 0,
             phase: None,
             turn: 0,
+            others_changed: false,
             edges: 0,
             base: 0,
             recent: Recent::new(false),
@@ -183,6 +186,13 @@ impl Tracker {
         self.edges
     }
 
+    /// Says of the report that is about to be taken whether it is as the one before to the bit. Where that is never
+    /// said, the wheel is taken to be alone on its board.
+    #[inline]
+    pub const fn repeated(&mut self, repeated: bool) {
+        self.others_changed = !repeated;
+    }
+
     /// Takes the lines of a report that was read at `at`.
     #[inline]
     pub fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Tracked {
@@ -200,7 +210,7 @@ impl Tracker {
         let turn = phase.wrapping_sub(was) & 3;
         self.turn = turn;
         let last = self.clock.last();
-        match self.clock.report(at, turn != 0) {
+        match self.clock.report(at, turn != 0 || self.others_changed) {
             Some(Gap::Waited) if self.was_silenced(last) => self.redo(turn),
             Some(gap) if !self.following && self.clock.interval() == self.tuned_to => self.calm(gap, turn),
             Some(gap) => self.follow(gap, turn),

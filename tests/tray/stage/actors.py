@@ -167,6 +167,10 @@ class Stage:
         self.running.callback(daemon.kill)
         return daemon
 
+    def program(self):
+        """The program that is tried."""
+        return PROGRAM
+
     def position(self):
         """Both trims' positions in the next datagram."""
         frame = json.loads(self.receiver.recv(4096))

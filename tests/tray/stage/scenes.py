@@ -1,5 +1,7 @@
 """What the tray does, seen from a bus; no screen is needed."""
+import json
 import os
+import subprocess
 import time
 
 import dbus
@@ -252,6 +254,26 @@ def no_bus(stage, check):
     check("--no-tray: nothing on the bus", daemon.item() is None and len(stage.bus.connect().list_names()) == 2)
     check("--no-tray: nothing of it in the log", not daemon.said("tray::") and not daemon.said("panel"))
     check("--no-tray: ends well", daemon.terminate() == 0)
+
+
+def doctor(stage, check):
+    """What `doctor` says of the tray: without a bus, on one where nobody collects icons, with a panel."""
+    def tray(env):
+        asked = subprocess.run([stage.program(), "doctor", "--config", stage.config, "--json"], env=env,
+                               capture_output=True, text=True, timeout=PATIENCE_S)
+        found = [finding for finding in json.loads(asked.stdout) if finding["check"] == "tray"]
+        return (found[0]["verdict"], found[0]["what"]) if len(found) == 1 else found
+
+    what = tray(stage.env())
+    check("no bus: a hint", what[0] == "hint" and "no session bus" in what[1], what)
+    what = tray(stage.env(DBUS_SESSION_BUS_ADDRESS="unix:path=/nowhere/bus"))
+    check("a bus that is not there: a hint", what[0] == "hint" and "no session bus" in what[1], what)
+    stage.with_bus()
+    what = tray(stage.env())
+    check("nobody collects icons: a hint", what[0] == "hint" and "no place for icons" in what[1], what)
+    stage.desktop("panel")
+    what = until("the panel", lambda: tray(stage.env()) if tray(stage.env())[0] == "good" else None)
+    check("a panel: good", what[0] == "good", what)
 
 
 def at_most_ten_pictures_a_second(stage, check):

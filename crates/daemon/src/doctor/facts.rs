@@ -27,8 +27,23 @@ pub struct Facts {
     /// Where the simulator's reports are awaited, and whether some program has this port open; nothing where
     /// none are awaited or nobody here can tell.
     pub reports: Option<(String, bool)>,
+    /// Where the tray would be shown; nothing where nobody here can tell.
+    pub panel: Option<Panel>,
     /// The clock.
     pub clock: Clock,
+}
+
+/// Where the tray's icon would be shown.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Panel {
+    /// There is no session bus, or it does not answer.
+    NoBus(String),
+    /// Nobody on the bus collects icons.
+    NobodyCollects,
+    /// Icons are collected, and no panel shows them.
+    NobodyShows,
+    /// A panel shows icons.
+    Shows,
 }
 
 /// The daemon.

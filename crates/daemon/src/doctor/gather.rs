@@ -1,5 +1,7 @@
 //! Finds the facts. What Linux shows in files is read below [`Roots`], so that a test can show something else.
 
+#[cfg(target_os = "linux")]
+mod panel;
 mod processes;
 mod sockets;
 
@@ -71,6 +73,10 @@ pub fn gather(places: &Places, roots: &Roots) -> Facts {
             let listen = rig.simulator.as_ref()?.listen;
             Some((listen.to_string(), sockets::clash(&sockets::udp(&roots.proc)?, listen)))
         }),
+        #[cfg(target_os = "linux")]
+        panel: panel::look(),
+        #[cfg(not(target_os = "linux"))]
+        panel: None,
         clock: clock(roots),
         daemon,
     }

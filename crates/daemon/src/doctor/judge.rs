@@ -1,6 +1,6 @@
 //! From facts to findings: no I/O, so that each fault can be tried without having it.
 
-use super::facts::{Board, Daemon, Facts, Node, Seen};
+use super::facts::{Board, Daemon, Facts, Node, Panel, Seen};
 use super::rules::{self, SEAT_RULES, Verdict as Rule};
 use crate::api::status::{BoardState, OutputState};
 use serde::Serialize;
@@ -65,6 +65,7 @@ pub fn judge(facts: &Facts) -> Vec<Finding> {
     receivers(facts, &mut findings);
     reports(facts, &mut findings);
     daemon(facts, &mut findings);
+    panel(facts, &mut findings);
     clock(facts, &mut findings);
     findings
 }
@@ -391,6 +392,33 @@ fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
             "log in as usual, or set it; commands from another session do not find the daemon otherwise";
         findings.push(Finding::hint("session", "runtime folder", what, cure));
     }
+}
+
+/// Never more than a hint: all that the tray does can be done without it.
+fn panel(facts: &Facts, findings: &mut Vec<Finding>) {
+    let Some(panel) = &facts.panel else { return };
+    let name = "panel";
+    findings.push(match panel {
+        Panel::Shows => Finding::good("tray", name, "there is one that shows icons"),
+        Panel::NobodyShows => Finding::hint(
+            "tray",
+            name,
+            "icons are collected, and no panel shows them",
+            "add the status tray to the desktop's panel; the icon joins it by itself",
+        ),
+        Panel::NobodyCollects => Finding::hint(
+            "tray",
+            name,
+            "this desktop has no place for icons of programs (StatusNotifierItem)",
+            "add such a place to its panel, on some desktops by an extension; `tallywheel status` tells the same without it",
+        ),
+        Panel::NoBus(why) => Finding::hint(
+            "tray",
+            name,
+            format!("no session bus, so no icon and no messages: {why}"),
+            "log in to a desktop as usual; `tallywheel status` tells the same without it",
+        ),
+    });
 }
 
 /// Above this the times between reports tell too little.

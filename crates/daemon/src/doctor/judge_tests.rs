@@ -53,6 +53,7 @@ fn well() -> Facts {
             taken: Some(true),
         }],
         reports: Some(("127.0.0.1:47820".into(), true)),
+        panel: Some(Panel::Shows),
         clock: Clock { step: Some(Duration::from_nanos(1)), source: Some("tsc".into()), date_wrong: false },
     }
 }
@@ -94,6 +95,7 @@ fn where_all_is_well_all_is_good() {
             "datagrams",
             "reports",
             "daemon",
+            "tray",
             "clock"
         ]
     );
@@ -465,4 +467,33 @@ fn clocks() {
                            cure: set the system's clock; only the times in the log are wrong by it
     "#]],
     );
+}
+
+#[test]
+fn panels() {
+    for (panel, expected) in [
+        (
+            Panel::NoBus("no address".into()),
+            expect![[r#"
+            hint   tray        panel: no session bus, so no icon and no messages: no address
+                               cure: log in to a desktop as usual; `tallywheel status` tells the same without it
+        "#]],
+        ),
+        (
+            Panel::NobodyCollects,
+            expect![[r#"
+            hint   tray        panel: this desktop has no place for icons of programs (StatusNotifierItem)
+                               cure: add such a place to its panel, on some desktops by an extension; `tallywheel status` tells the same without it
+        "#]],
+        ),
+        (
+            Panel::NobodyShows,
+            expect![[r#"
+            hint   tray        panel: icons are collected, and no panel shows them
+                               cure: add the status tray to the desktop's panel; the icon joins it by itself
+        "#]],
+        ),
+    ] {
+        said(|facts| facts.panel = Some(panel), &expected);
+    }
 }

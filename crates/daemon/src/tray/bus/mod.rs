@@ -143,7 +143,11 @@ impl Server {
     }
 }
 
-async fn connect() -> Result<zbus::Connection, String> {
+/// The session bus.
+///
+/// # Errors
+/// There is none; says why.
+pub async fn connect() -> Result<zbus::Connection, String> {
     if !there() {
         return Err("DBUS_SESSION_BUS_ADDRESS is not set and there is no XDG_RUNTIME_DIR/bus".to_owned());
     }

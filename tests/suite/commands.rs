@@ -122,6 +122,23 @@ fn check_says_when_an_aircraft_does_not_fit_the_rig() {
 }
 
 #[test]
+fn check_says_when_a_trim_waits_for_a_simulator_that_nobody_hears() {
+    let folder = Folder::new("deaf");
+    let rig = std::fs::read_to_string(top().join("config/rig.toml")).unwrap();
+    let aircraft =
+        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\nstart = \"simulator\"\n";
+    folder.write("aircraft/one.toml", aircraft);
+    for (listens, said) in [(false, true), (true, false)] {
+        let listen = if listens { "\n[simulator]\nlisten = \"127.0.0.1:47812\"\n" } else { "" };
+        folder.write("rig.toml", &format!("{rig}{listen}"));
+        let ran = run(&["check", "--config", folder.arg()]);
+        assert_eq!(ran.code, Some(0), "{}{}", ran.out, ran.err);
+        let hint = "but trim rudder is to start where the simulator has it, and rig.toml has no [simulator]";
+        assert_eq!(ran.out.contains(hint), said, "{}", ran.out);
+    }
+}
+
+#[test]
 fn check_says_what_aircraft_files_must_not_say_together() {
     let folder = Folder::new("together");
     folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());

@@ -6,6 +6,7 @@ use crate::files::{self, FilesError};
 use crate::{folders, plan};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use tallywheel_profile::Start;
 
 /// Checks every file in the folder and says so on `out`.
 ///
@@ -74,6 +75,15 @@ fn aircraft(
         number(aircraft.outputs.len(), "output"),
     );
     if let Some(rig) = rig {
+        let waits =
+            aircraft.trims.iter().filter(|trim| trim.start == Start::Simulator && rig.simulator.is_none());
+        for trim in waits {
+            what += &format!(
+                "\n  but trim {} is to start where the simulator has it, and rig.toml has no [simulator] to hear it by: it \
+                 starts where it was last",
+                trim.name
+            );
+        }
         let plan = plan::plan(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
         for output in &plan.outputs {
             if let Err(problem) = output.check() {

@@ -49,7 +49,7 @@ pub(crate) struct BoardFile {
     /// tells apart: it changes with the socket and the order of plugging in.
     pub(crate) path: Key<Label>,
     /// Milliseconds between two reports of the board while something changes, from its data sheet or settings.
-    /// Helps to tell what may have been lost.
+    /// Helps to tell what may have been lost, and lets a quadrature wheel be followed past one edge per report.
     pub(crate) report_interval_ms: Key<IntervalMs>,
     /// Whether the board's wheels are hidden from simulators, so that these see the trim only and not the raw
     /// pulses beside it. Its other controls stay, on a joystick called like the board and `without its wheels`.

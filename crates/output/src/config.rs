@@ -1,5 +1,5 @@
 use crate::datagram::{self, DatagramConfig};
-use crate::{AxisCode, ConfigProblem, Pace, StepsTrim, axis, steps};
+use crate::{AxisCode, ConfigProblem, KeysTrim, Pace, StepsTrim, axis, steps};
 use tallywheel_units::{Scale, TrimIndex};
 
 /// What to open: one output as the aircraft file describes it.
@@ -29,6 +29,13 @@ pub enum OutputConfig {
         /// How the buttons are pressed.
         pace: Pace,
     },
+    /// Presses of keys, which go to whatever window is in front.
+    Keys {
+        /// Which trims are followed with which keys.
+        trims: Vec<KeysTrim>,
+        /// How the keys are pressed.
+        pace: Pace,
+    },
     /// Takes every frame and does nothing with it: for tests, and for running without a simulator.
     Null,
 }
@@ -41,6 +48,7 @@ impl OutputConfig {
             Self::Axis { device_name, .. } => format!("axis \"{device_name}\""),
             Self::Datagram(config) => format!("datagram {}", config.to),
             Self::Steps { device_name, .. } => format!("steps \"{device_name}\""),
+            Self::Keys { trims, .. } => format!("keys {}", steps::keys(trims).join(" ")),
             Self::Null => "null".to_owned(),
         }
     }
@@ -55,6 +63,7 @@ impl OutputConfig {
             Self::Axis { device_name, axes, scale, .. } => axis::check(device_name, axes, *scale),
             Self::Datagram(config) => datagram::check(config),
             Self::Steps { device_name, trims, pace } => steps::check(device_name, trims, pace),
+            Self::Keys { trims, pace } => steps::check_keys(trims, pace),
             Self::Null => Ok(()),
         }
     }

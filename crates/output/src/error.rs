@@ -2,7 +2,7 @@ use crate::AxisCode;
 use std::io;
 use std::net::SocketAddr;
 use std::time::Duration;
-use tallywheel_units::{ButtonNumber, NumberKind, TrimIndex};
+use tallywheel_units::{ButtonNumber, KeyPlace, NumberKind, TrimIndex};
 
 /// Why an output did not take a frame, by what the caller does next.
 #[derive(Debug, thiserror::Error)]
@@ -50,8 +50,13 @@ pub enum OutputError {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ConfigProblem {
     /// The operating system has no way to make a joystick without a driver.
-    #[error("virtual axes and buttons need a kernel driver, and this system has none: use a datagram output")]
+    #[error(
+        "virtual axes and buttons need a kernel driver, and this system has none: use a datagram output, or steps with keys"
+    )]
     NoKernelDriver,
+    /// Only Windows has keys pressed.
+    #[error("keys are pressed on Windows only: use `low_buttons` and `high_buttons`, or a datagram output")]
+    NoKeys,
     /// An output without trims has nothing to say.
     #[error("the output carries no trim: give it at least one")]
     NoTrims,
@@ -126,6 +131,9 @@ pub enum ConfigProblem {
     /// A press of it would mean two things.
     #[error("button {0} is given twice: give each trim and each direction its own button")]
     ButtonTwice(ButtonNumber),
+    /// A press of it would mean two things.
+    #[error("key {0} is given twice: give each trim and each direction its own key")]
+    KeyTwice(KeyPlace),
     /// The kernel has no code for it.
     #[error("there are 56 virtual buttons, and {0} is none of them: use a lower number")]
     ButtonTooHigh(ButtonNumber),
@@ -223,6 +231,7 @@ mod tests {
             OutputError::Resend { reason, cure, source: source() },
             OutputError::CarryOn { to },
             ConfigProblem::NoKernelDriver.into(),
+            ConfigProblem::NoKeys.into(),
             ConfigProblem::NoTrims.into(),
             ConfigProblem::NoSuchTrim(TrimIndex::new(3)).into(),
             ConfigProblem::AxisTwice(AxisCode::Rz).into(),
@@ -242,6 +251,7 @@ mod tests {
             ConfigProblem::TooLarge { bytes: 1401, limit: 1400 }.into(),
             ConfigProblem::Address("0.0.0.0:0".parse().unwrap()).into(),
             ConfigProblem::ButtonTwice(ButtonNumber::LAST).into(),
+            ConfigProblem::KeyTwice(KeyPlace::from_name("F13").unwrap()).into(),
             ConfigProblem::ButtonTooHigh(ButtonNumber::LAST).into(),
             ConfigProblem::Presses(0).into(),
             ConfigProblem::PressTime.into(),
@@ -255,7 +265,8 @@ mod tests {
             reopen: no datagram gets out (network is down): check the network
             resend: no datagram gets out (network is down): check the network
             carry-on: nobody listens at 127.0.0.1:47811: start the simulator, or correct the port in the aircraft file
-            change-config: virtual axes and buttons need a kernel driver, and this system has none: use a datagram output
+            change-config: virtual axes and buttons need a kernel driver, and this system has none: use a datagram output, or steps with keys
+            change-config: keys are pressed on Windows only: use `low_buttons` and `high_buttons`, or a datagram output
             change-config: the output carries no trim: give it at least one
             change-config: the aircraft has no trim at place 3 (counted from 0): name one of its trims
             change-config: axis `rz` is given to two trims: give each trim its own axis
@@ -274,6 +285,7 @@ mod tests {
             change-config: a datagram with these trims may need 1401 bytes, the limit is 1400: use shorter names or spread the trims over several outputs
             change-config: 0.0.0.0:0 is no receiver's address: give the address and port of one, such as 127.0.0.1:47811
             change-config: button 128 is given twice: give each trim and each direction its own button
+            change-config: key F13 is given twice: give each trim and each direction its own key
             change-config: there are 56 virtual buttons, and 128 is none of them: use a lower number
             change-config: 0 presses from stop to stop are not possible: give 1 to 10000
             change-config: press and pause take 1 to 1000 ms, extra presses are at most 250, the settling at most 60000 ms

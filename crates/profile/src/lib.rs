@@ -24,8 +24,8 @@ mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, Destination, OnReport, Output, Position, Scale, Specificity, Start, Steps, Template,
-    TitleChoice, TitlePattern, Trim, choose_by_title,
+    Aircraft, AxisCode, Destination, OnReport, Output, Position, Pressed, Scale, Specificity, Start, Steps,
+    Template, TitleChoice, TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};

@@ -10,7 +10,9 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use tallywheel_profile::{Aircraft, FileErrors, Output, Rig, Start, Steps, Template, aircraft, fit, rig};
+use tallywheel_profile::{
+    Aircraft, FileErrors, Output, Pressed, Rig, Start, Steps, Template, aircraft, fit, rig,
+};
 use tallywheel_units::{Degrees, Gear, LayoutField, Normalized};
 
 /// What a mistake must tell, and where it must be.
@@ -101,12 +103,21 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
                 trims.clone()
             }
             Output::Steps(steps) => {
-                let buttons: BTreeSet<_> =
-                    steps.trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
-                prop_assert_eq!(buttons.len(), 2 * steps.trims.len());
-                prop_assert!(buttons.iter().all(|button| button.get() <= Steps::LAST_BUTTON));
                 prop_assert!((1..=10_000).contains(&steps.presses));
-                steps.trims.iter().map(|(trim, ..)| *trim).collect()
+                match &steps.pressed {
+                    Pressed::Buttons { trims, .. } => {
+                        let buttons: BTreeSet<_> =
+                            trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
+                        prop_assert_eq!(buttons.len(), 2 * trims.len());
+                        prop_assert!(buttons.iter().all(|button| button.get() <= Steps::LAST_BUTTON));
+                        trims.iter().map(|(trim, ..)| *trim).collect()
+                    }
+                    Pressed::Keys(trims) => {
+                        let keys: BTreeSet<_> = trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
+                        prop_assert_eq!(keys.len(), 2 * trims.len());
+                        trims.iter().map(|(trim, ..)| *trim).collect::<Vec<_>>()
+                    }
+                }
             }
         };
         prop_assert!(!trims.is_empty());

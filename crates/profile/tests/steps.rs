@@ -7,7 +7,7 @@ mod common;
 use common::{check_aircraft, good_aircraft};
 use expect_test::{Expect, expect};
 use std::time::Duration;
-use tallywheel_profile::{Output, Steps};
+use tallywheel_profile::{Output, Pressed, Steps};
 
 const TRIMS: &str = "name = \"Plover\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 720\n\
                      [[trim]]\nname = \"yaw\"\ntravel_degrees = 360\n";
@@ -29,14 +29,20 @@ fn bad(keys: &str, expected: &Expect) {
 }
 
 fn buttons(steps: &Steps) -> Vec<(usize, u8, u8)> {
-    steps.trims.iter().map(|(trim, low, high)| (trim.get(), low.get(), high.get())).collect()
+    let Pressed::Buttons { trims, .. } = &steps.pressed else { panic!("{steps:?}") };
+    trims.iter().map(|(trim, low, high)| (trim.get(), low.get(), high.get())).collect()
+}
+
+fn device(steps: &Steps) -> Option<&str> {
+    let Pressed::Buttons { device, .. } = &steps.pressed else { panic!("{steps:?}") };
+    device.as_deref()
 }
 
 #[test]
 fn the_shortest_and_the_longest() {
     let shortest = good("presses = 200");
     assert_eq!(buttons(&shortest), [(0, 1, 2), (1, 3, 4)]);
-    assert_eq!((shortest.presses, shortest.device), (200, None));
+    assert_eq!((shortest.presses, device(&shortest)), (200, None));
     assert_eq!((shortest.press, shortest.pause, shortest.settle, shortest.extra), (None, None, None, None));
     let longest = good(
         "presses = 10000\ndevice = \"Pad\"\nlow_buttons = { yaw = 56, pitch = 3 }\n\
@@ -44,7 +50,7 @@ fn the_shortest_and_the_longest() {
          settle_ms = 0",
     );
     assert_eq!(buttons(&longest), [(0, 3, 7), (1, 56, 1)]);
-    assert_eq!((longest.presses, longest.device.as_deref()), (10_000, Some("Pad")));
+    assert_eq!((longest.presses, device(&longest)), (10_000, Some("Pad")));
     assert_eq!(longest.press, Some(Duration::from_micros(12_500)));
     assert_eq!(longest.pause, Some(Duration::from_secs(1)));
     assert_eq!((longest.extra, longest.settle), (Some(0), Some(Duration::ZERO)));
@@ -96,6 +102,35 @@ fn buttons_that_do_not_go_together() {
         &expect![[r#"
         a.toml:11:17: output.low_buttons.roll: expected the name of a [[trim]]: "pitch" or "yaw", found "roll"
         a.toml:12:16: output.high_buttons: expected at least one trim and its button, found an empty table"#]],
+    );
+}
+
+#[test]
+fn keys_instead_of_buttons() {
+    let steps = good(
+        "presses = 9\nlow_keys = { yaw = \"F13\", pitch = \"KeyA\" }\nhigh_keys = { pitch = \"F15\", yaw = \"F14\" }",
+    );
+    let Pressed::Keys(trims) = &steps.pressed else { panic!("{steps:?}") };
+    let named: Vec<_> = trims.iter().map(|(trim, low, high)| (trim.get(), low.name(), high.name())).collect();
+    assert_eq!(named, [(0, "KeyA", "F15"), (1, "F13", "F14")]);
+    bad(
+        "presses = 9\nlow_keys = { pitch = \"F13\", yaw = \"Escape\" }\nhigh_keys = { pitch = \"F13\" }",
+        &expect![[r#"
+            a.toml:11:35: output.low_keys.yaw: expected a key, such as "F13", "KeyA" or "Numpad7", found "Escape"
+            a.toml:12:23: output.high_keys.pitch: expected a key without another use, found "F13""#]],
+    );
+    bad(
+        "presses = 9\nlow_keys = { pitch = \"F13\" }\nlow_buttons = { pitch = 1 }\ndevice = \"Pad\"",
+        &expect![[r#"
+            a.toml:8:1: output.high_keys: expected a key for each trim, as for the other direction, found nothing
+            a.toml:12:15: output.low_buttons: expected this key only with buttons of a joystick, found it with `low_keys` or `high_keys`
+            a.toml:13:10: output.device: expected this key only with buttons of a joystick, found it with `low_keys` or `high_keys`"#]],
+    );
+    let one = "[[output]]\nkind = \"steps\"\npresses = 9\n";
+    let keys = |trim: &str, high: &str| format!("low_keys.{trim} = \"F13\"\nhigh_keys.{trim} = \"{high}\"\n");
+    check_aircraft(
+        &format!("{TRIMS}{one}{}{one}{}", keys("pitch", "F14"), keys("yaw", "F15")),
+        &expect![[r#"a.toml:13:1: output.low_keys: expected keys that no other output has, found "F13""#]],
     );
 }
 

@@ -2,7 +2,9 @@
  *
  * 1. It has ProcessPrng, which the standard library of Rust imports from that DLL and Wine 8 does not have.
  * 2. Wine's lists of device interfaces (CM_Get_Device_Interface_List) are stubs; here they answer from setupapi.
- * 3. It adds one HID board to the program that loads it, so that hidapi, unchanged, finds, opens and reads it:
+ * 3. Wine's answer where an icon of the notification area is (Shell_NotifyIconGetRect) is a stub; here it is where the
+ *    pointer is, which has just clicked it.
+ * 4. It adds one HID board to the program that loads it, so that hidapi, unchanged, finds, opens and reads it:
  *      FAKE_HID=PORT,VENDOR,PRODUCT,LENGTH   ids in hexadecimal, LENGTH bytes of data in an input report
  *    The board obeys datagrams to 127.0.0.1:PORT:
  *      R and the report's bytes, its number first, 0 for none;   U unplugs the board, P plugs it in
@@ -16,6 +18,7 @@
 #include <hidsdi.h>
 #include <hidpi.h>
 #include <setupapi.h>
+#include <shellapi.h>
 #include <stdio.h>
 
 BOOLEAN NTAPI SystemFunction036(PVOID, ULONG); /* RtlGenRandom */
@@ -235,6 +238,13 @@ TEXT_OF(Maker, L"Bench maker")
 TEXT_OF(Name, L"Bench 32")
 TEXT_OF(Serial, L"TW-1")
 
+static HRESULT WINAPI fake_IconRect(const NOTIFYICONIDENTIFIER *icon, RECT *place) {
+    POINT pointer;
+    GetCursorPos(&pointer);
+    SetRect(place, pointer.x - 8, pointer.y - 8, pointer.x + 8, pointer.y + 8);
+    return S_OK;
+}
+
 static struct {
     const char *name;
     void *fake, **real;
@@ -244,6 +254,7 @@ static struct {
     {"CM_Get_Device_Interface_List_SizeW", fake_List_Size, NULL},
     {"CM_Get_Device_Interface_ListW", fake_List, NULL},
     {"CM_Get_Device_Interface_PropertyW", fake_Property, NULL},
+    {"Shell_NotifyIconGetRect", fake_IconRect, NULL},
     {"HidD_GetAttributes", fake_Attributes, (void **)&real_Attributes},
     {"HidD_GetPreparsedData", fake_GetPreparsed, (void **)&real_GetPreparsed},
     {"HidD_FreePreparsedData", fake_FreePreparsed, (void **)&real_FreePreparsed},

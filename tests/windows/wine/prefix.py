@@ -42,13 +42,16 @@ class Prefix:
     def screen(self) -> None:
         """Gives the programs that start from now on a screen; without one Wine opens no windows at all."""
         self.end()
+        if self.x_server is not None:
+            return
         xvfb = ["Xvfb", "-displayfd", "1", "-screen", "0", "800x600x24", "-nolisten", "tcp"]
         self.x_server = subprocess.Popen(xvfb, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
         self.environment["DISPLAY"] = f":{self.x_server.stdout.readline().strip()}"
 
     def close(self) -> None:
-        """Ends the screen and every program."""
+        """Ends the screen and every program, and leaves no prefix: the next run makes its own, and it is large."""
         self.end()
+        shutil.rmtree(self.folder, ignore_errors=True)
         if self.x_server is not None:
             self.x_server.terminate()
             self.x_server.wait(30)
@@ -77,10 +80,10 @@ class Prefix:
             return done
 
     def start(self, *command: object, output: Path, **environment: str) -> subprocess.Popen:
-        """Starts a Windows program; what it prints goes to a file."""
+        """Starts a Windows program in the folder of the file that gets what it prints."""
         with output.open("wb") as file:
             return subprocess.Popen(
-                ["wine", *map(str, command)], env=self.environment | environment,
+                ["wine", *map(str, command)], env=self.environment | environment, cwd=output.parent,
                 stdin=subprocess.DEVNULL, stdout=file, stderr=subprocess.STDOUT,
             )  # fmt: skip
 

@@ -41,6 +41,7 @@ impl Reports {
         let guided = |trim: usize| {
             outputs.iter().any(|output| match output {
                 OutputConfig::Steps { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
+                OutputConfig::Keys { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
                 _ => false,
             })
         };

@@ -269,7 +269,7 @@ fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Rece
                         taken: taken.as_ref().zip(here).map(|(taken, to)| sockets::reach(taken, to)),
                     });
                 }
-                OutputConfig::Null => {}
+                OutputConfig::Keys { .. } | OutputConfig::Null => {}
             }
         }
     }

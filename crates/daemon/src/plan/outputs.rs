@@ -2,14 +2,14 @@
 
 use super::PlanError;
 use tallywheel_output::{ConfigProblem, DatagramConfig, OutputConfig, Pace, StepsTrim};
-use tallywheel_profile::{Aircraft, AxisCode, Output, Rig, Steps};
+use tallywheel_profile::{Aircraft, AxisCode, Output, Pressed, Rig, Steps};
 use tallywheel_units::TrimIndex;
 
 /// The aircraft's outputs, each of which can be opened as far as the files alone decide.
 ///
 /// A virtual joystick has the axes of every aircraft of the `fleet` that uses it, so that it stays the same joystick
-/// whatever is flown. It may stand among them on a system that has none, so that aircraft files can be shared, as long
-/// as another output works there: opening it then says in the log what is the matter, and so does `check`.
+/// whatever is flown. It, or keys, may stand among them on a system that has none, so that aircraft files can be shared, as
+/// long as another output works there: opening it then says in the log what is the matter, and so does `check`.
 pub(super) fn configs(
     rig: &Rig,
     aircraft: &Aircraft,
@@ -21,7 +21,7 @@ pub(super) fn configs(
     for config in &configs {
         match config.check() {
             Ok(()) => {}
-            Err(ConfigProblem::NoKernelDriver) if some_work => {}
+            Err(ConfigProblem::NoKernelDriver | ConfigProblem::NoKeys) if some_work => {}
             Err(source) => return Err(PlanError::Output { output: config.name(), source }),
         }
     }
@@ -46,12 +46,19 @@ fn config(rig: &Rig, aircraft: &Aircraft, fleet: &[&Aircraft], output: &Output) 
                 keep_alive: *keep_alive,
             })
         }
-        Output::Steps(steps) => OutputConfig::Steps {
-            device_name: steps.device.clone().unwrap_or_else(|| rig.steps_device_name()),
-            trims: steps.trims.iter().map(|&(trim, low, high)| StepsTrim { trim, low, high }).collect(),
-            pace: pace(steps),
+        Output::Steps(steps) => match &steps.pressed {
+            Pressed::Buttons { device, trims } => OutputConfig::Steps {
+                device_name: device.clone().unwrap_or_else(|| rig.steps_device_name()),
+                trims: pressed(trims),
+                pace: pace(steps),
+            },
+            Pressed::Keys(trims) => OutputConfig::Keys { trims: pressed(trims), pace: pace(steps) },
         },
     }
+}
+
+fn pressed<B: Copy>(trims: &[(TrimIndex, B, B)]) -> Vec<StepsTrim<B>> {
+    trims.iter().map(|&(trim, low, high)| StepsTrim { trim, low, high }).collect()
 }
 
 /// All axes that some aircraft has on this joystick.
@@ -123,6 +130,15 @@ mod tests {
         assert_eq!(device_name, "Tallywheel bench steps");
         assert_eq!(pace, Pace::new(200));
         assert_eq!((trims[0].low.get(), trims[0].high.get(), trims.len()), (1, 2, 1));
+    }
+
+    #[test]
+    fn keys_stand_beside_an_output_that_works_here() {
+        let keys = "low_keys.rudder = \"F13\"\nhigh_keys.rudder = \"F14\"\n[[output]]\nkind = \"datagram\"\n\
+                    to = \"127.0.0.1:9\"\n";
+        let OutputConfig::Keys { trims, pace } = steps(keys) else { panic!("no keys") };
+        assert_eq!(pace, Pace::new(200));
+        assert_eq!((trims[0].low.name(), trims[0].high.name(), trims.len()), ("F13", "F14", 1));
     }
 
     #[test]

@@ -45,15 +45,48 @@ impl TrayHost for AreaHost {
     }
 }
 
-/// What each entry of the menu means, by its number.
-type Meanings = Arc<Mutex<Vec<Wish>>>;
+/// What the entries of the menus mean, shared with whoever hears of clicks.
+type Meanings = Arc<Mutex<Book>>;
+
+/// The meanings of the newest menu and of the one before, which may still be open: its entries go on meaning what they
+/// say, so no number is given twice.
+#[derive(Debug, Default)]
+struct Book {
+    before: Page,
+    newest: Page,
+}
+
+/// One menu's meanings: its entries are numbered from `first`.
+#[derive(Debug, Default)]
+struct Page {
+    first: usize,
+    wishes: Vec<Wish>,
+}
+
+impl Book {
+    /// The number of the first entry of the next menu.
+    const fn next(&self) -> usize {
+        self.newest.first.saturating_add(self.newest.wishes.len())
+    }
+
+    fn turn(&mut self, wishes: Vec<Wish>) {
+        let page = Page { first: self.next(), wishes };
+        self.before = std::mem::replace(&mut self.newest, page);
+    }
+
+    fn wish(&self, number: usize) -> Option<&Wish> {
+        [&self.newest, &self.before]
+            .into_iter()
+            .find_map(|page| page.wishes.get(number.checked_sub(page.first)?))
+    }
+}
 
 async fn keep(mut faces: watch::Receiver<Face>, wishes: Sender<Wish>) {
     let meanings = Meanings::default();
     let clicked = Arc::clone(&meanings);
     MenuEvent::set_event_handler(Some(move |event: MenuEvent| {
         let meanings = clicked.lock().unwrap_or_else(PoisonError::into_inner);
-        let wish = event.id.as_ref().parse().ok().and_then(|number: usize| meanings.get(number));
+        let wish = event.id.as_ref().parse().ok().and_then(|number| meanings.wish(number));
         if let Some(wish) = wish
             && let Err(error) = wishes.try_send(wish.clone())
         {
@@ -152,14 +185,15 @@ struct Says<'a> {
 impl Lines {
     fn new(entries: &[Entry], meanings: &Meanings) -> Self {
         let mut built = Self { menu: Menu::new(), lines: Vec::new() };
-        let mut means = Vec::new();
+        let mut meanings = meanings.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut means = Page { first: meanings.next(), wishes: Vec::new() };
         let menu = built.menu.clone();
         built.add(entries, &mut means, &|item| menu.append(item).is_ok());
-        *meanings.lock().unwrap_or_else(PoisonError::into_inner) = means;
+        meanings.turn(means.wishes);
         built
     }
 
-    fn add(&mut self, entries: &[Entry], means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) {
+    fn add(&mut self, entries: &[Entry], means: &mut Page, append: &dyn Fn(&dyn IsMenuItem) -> bool) {
         for entry in entries {
             match entry {
                 Entry::Line => {
@@ -191,7 +225,7 @@ impl Lines {
             means.clear();
             let mut rest = self.lines.as_slice();
             fit(entries, &mut rest, &mut means, true);
-            *meanings.lock().unwrap_or_else(PoisonError::into_inner) = means;
+            meanings.lock().unwrap_or_else(PoisonError::into_inner).newest.wishes = means;
         }
         fits
     }
@@ -250,9 +284,9 @@ fn sayings(entry: &Entry) -> Vec<Says<'_>> {
     }
 }
 
-fn line(says: &Says<'_>, means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) -> Line {
-    let number = means.len().to_string();
-    means.extend(says.wish.cloned());
+fn line(says: &Says<'_>, means: &mut Page, append: &dyn Fn(&dyn IsMenuItem) -> bool) -> Line {
+    let number = means.first.saturating_add(means.wishes.len()).to_string();
+    means.wishes.extend(says.wish.cloned());
     match (says.on, says.wish) {
         (Some(on), _) => {
             let item = CheckMenuItem::with_id(number, label(says.label), true, on, None);
@@ -275,4 +309,25 @@ fn line(says: &Says<'_>, means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem)
 /// A single ampersand would mean an access key.
 fn label(words: &str) -> String {
     words.replace('&', "&&")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_open_menu_means_what_it_says_when_another_has_come() {
+        let mut book = Book::default();
+        book.turn(vec![Wish::OpenLog, Wish::Quit]);
+        assert_eq!(
+            [0, 1, 2].map(|number| book.wish(number)),
+            [Some(&Wish::OpenLog), Some(&Wish::Quit), None]
+        );
+        book.turn(vec![Wish::Seen, Wish::OpenLog, Wish::Quit]);
+        let meant = [0, 1, 2, 3, 4, 5].map(|number| book.wish(number).cloned());
+        let [log, quit, seen] = [Wish::OpenLog, Wish::Quit, Wish::Seen].map(Some);
+        assert_eq!(meant, [log.clone(), quit.clone(), seen.clone(), log.clone(), quit, None]);
+        book.turn(vec![Wish::OpenLog]);
+        assert_eq!([0, 2, 5].map(|number| book.wish(number).cloned()), [None, seen, log]);
+    }
 }

@@ -27,7 +27,7 @@ mod tests {
         let error = open(String::new(), "Tallywheel bench", &[], &[], Course::Whole).map(|_| ()).unwrap_err();
         assert_eq!(
             error.to_string(),
-            "virtual axes and buttons need a kernel driver, and this system has none: use a datagram output"
+            "virtual axes and buttons need a kernel driver, and this system has none: use a datagram output, or steps with keys"
         );
     }
 }

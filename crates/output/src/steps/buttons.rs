@@ -1,11 +1,29 @@
+use crate::OutputError;
 use std::io;
 
-/// Something with buttons that can be held: a virtual joystick, or a keyboard where the system has no other.
+/// Something with buttons that can be held: a virtual joystick, or the keyboard.
 pub(super) trait Buttons: Send {
-    /// Holds the button with that number, counted from 1, or lets it go: one call to the system, and in it
-    /// one button and nothing else.
+    /// Which of them.
+    type Button: Copy + Send;
+
+    /// What to say when [`Self::hold`] has failed and [`Self::renew`] has not.
+    const LOST: Lost;
+
+    /// Holds that button or lets it go: one call to the system, and in it one button and nothing else.
     ///
     /// # Errors
-    /// What the system says. The device is of no use any more, and holds nothing.
-    fn hold(&mut self, button: u8, held: bool) -> io::Result<()>;
+    /// What the system says. It is of no use any more before it is renewed.
+    fn hold(&mut self, button: Self::Button, held: bool) -> io::Result<()>;
+
+    /// Makes it of use again after an error, with nothing held.
+    ///
+    /// # Errors
+    /// Why that cannot be.
+    fn renew(&mut self) -> Result<(), OutputError>;
+}
+
+/// What is wrong, and what can be done.
+pub(super) struct Lost {
+    pub(super) reason: &'static str,
+    pub(super) cure: &'static str,
 }

@@ -1,17 +1,20 @@
 use crate::ConfigProblem;
 use std::time::Duration;
-use tallywheel_units::{ButtonNumber, TrimIndex};
+use tallywheel_units::{ButtonNumber, KeyPlace, TrimIndex};
 
-/// One trim of a steps output: how many presses it takes, and of what.
+/// One trim of a steps output, and what is pressed for it: buttons of a virtual joystick, 1..=56, or keys.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct StepsTrim {
+pub struct StepsTrim<B = ButtonNumber> {
     /// Which trim is followed.
     pub trim: TrimIndex,
-    /// The button whose press moves the simulator's trim by one step towards the low stop, 1..=56.
-    pub low: ButtonNumber,
+    /// What moves the simulator's trim by one step towards the low stop when it is pressed.
+    pub low: B,
     /// The same towards the high stop.
-    pub high: ButtonNumber,
+    pub high: B,
 }
+
+/// A trim for which keys of the keyboard are pressed.
+pub type KeysTrim = StepsTrim<KeyPlace>;
 
 /// How buttons are pressed. The defaults suit a simulator that looks at its buttons 30 times a second.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

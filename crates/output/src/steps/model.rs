@@ -1,12 +1,13 @@
 //! A simulator that has only "trim left" and "trim right", for tests.
 
-use super::buttons::Buttons;
+use super::buttons::{Buttons, Lost};
+use crate::OutputError;
 use rand::Rng;
 use rand_pcg::Pcg64;
 use std::io;
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::Duration;
-use tallywheel_units::Timestamp;
+use tallywheel_units::{ButtonNumber, Timestamp};
 
 /// A button held for so long begins to repeat.
 pub(super) const REPEATS_AFTER: Duration = Duration::from_millis(300);
@@ -113,7 +114,15 @@ impl Line {
 }
 
 impl Buttons for Line {
-    fn hold(&mut self, button: u8, held: bool) -> io::Result<()> {
+    type Button = ButtonNumber;
+
+    const LOST: Lost = Lost { reason: "gone", cure: "none" };
+
+    fn renew(&mut self) -> Result<(), OutputError> {
+        Ok(())
+    }
+
+    fn hold(&mut self, button: ButtonNumber, held: bool) -> io::Result<()> {
         let mut simulator = self.simulator();
         if let Some(left) = simulator.broken.checked_sub(1) {
             simulator.broken = left;
@@ -123,7 +132,7 @@ impl Buttons for Line {
             }
             return Err(io::Error::from_raw_os_error(19));
         }
-        let step = match button {
+        let step = match button.get() {
             1 => -1,
             2 => 1,
             other => panic!("button {other}"),

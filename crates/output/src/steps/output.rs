@@ -1,4 +1,4 @@
-use super::buttons::Buttons;
+use super::buttons::{Buttons, Lost};
 use super::config::{Pace, StepsTrim};
 use super::walker::{Act, Side, Walker};
 use crate::{ConfigProblem, Frame, Output, OutputError};
@@ -6,18 +6,15 @@ use std::io;
 use std::time::Duration;
 use tallywheel_units::{AxisValue, Normalized, Timestamp, TrimIndex};
 
-/// How long after a device appears its first press may come: a simulator must have found it by then.
+/// How long after a device appears its first press may come: a simulator must have found it by then. And how long
+/// after an error the next: what a system does not take now it seldom takes at once.
 pub(super) const FOUND_AFTER: Duration = Duration::from_secs(1);
-
-/// Makes the device.
-pub(super) type Maker<B> = Box<dyn FnMut() -> Result<B, OutputError> + Send>;
 
 /// Presses buttons until the simulator is where the wheel has its trims.
 pub(super) struct Steps<B: Buttons> {
     name: String,
     buttons: B,
-    maker: Maker<B>,
-    trims: Vec<(StepsTrim, Walker)>,
+    trims: Vec<(StepsTrim<B::Button>, Walker)>,
 }
 
 impl<B: Buttons> Steps<B> {
@@ -25,29 +22,24 @@ impl<B: Buttons> Steps<B> {
     pub(super) fn open(
         name: String,
         pace: Pace,
-        places: &[(StepsTrim, AxisValue)],
+        places: &[(StepsTrim<B::Button>, AxisValue)],
         at: Timestamp,
-        mut maker: Maker<B>,
-    ) -> Result<Self, OutputError> {
-        let buttons = maker()?;
+        buttons: B,
+    ) -> Self {
         let ready = at.after(FOUND_AFTER);
         let trims = places.iter().map(|&(trim, axis)| (trim, Walker::new(pace, axis, ready))).collect();
-        Ok(Self { name, buttons, maker, trims })
+        Self { name, buttons, trims }
     }
 
-    /// The device failed. A new one keeps what is owed; if there is none, that is the error.
+    /// The device failed. Once renewed it keeps what is owed; if it cannot be, that is the error.
     fn renew(&mut self, at: Timestamp, source: io::Error) -> OutputError {
-        match (self.maker)() {
-            Ok(buttons) => {
-                self.buttons = buttons;
+        match self.buttons.renew() {
+            Ok(()) => {
                 for (_, walker) in &mut self.trims {
                     walker.renewed(at.after(FOUND_AFTER));
                 }
-                OutputError::Resend {
-                    reason: "the virtual buttons were lost and had to be made anew",
-                    cure: "if the simulator does not follow any more, assign them again",
-                    source,
-                }
+                let Lost { reason, cure } = B::LOST;
+                OutputError::Resend { reason, cure, source }
             }
             Err(error) => error,
         }
@@ -92,18 +84,18 @@ impl<B: Buttons> Output for Steps<B> {
     }
 }
 
-fn carry_out(buttons: &mut impl Buttons, trim: &StepsTrim, act: Act) -> io::Result<()> {
+fn carry_out<B: Buttons>(buttons: &mut B, trim: &StepsTrim<B::Button>, act: Act) -> io::Result<()> {
     let (side, held) = match act {
         Act::Press(side) => (side, true),
         Act::Release(side) => (side, false),
     };
-    buttons.hold(number(trim, side), held)
+    buttons.hold(pressed(trim, side), held)
 }
 
-const fn number(trim: &StepsTrim, side: Side) -> u8 {
+const fn pressed<B: Copy>(trim: &StepsTrim<B>, side: Side) -> B {
     match side {
-        Side::Low => trim.low.get(),
-        Side::High => trim.high.get(),
+        Side::Low => trim.low,
+        Side::High => trim.high,
     }
 }
 
@@ -113,7 +105,7 @@ impl<B: Buttons> Drop for Steps<B> {
         for (trim, walker) in &self.trims {
             if let Some(side) = walker.held() {
                 // There is nobody left to tell.
-                let _ = self.buttons.hold(number(trim, side), false);
+                let _ = self.buttons.hold(pressed(trim, side), false);
             }
         }
     }

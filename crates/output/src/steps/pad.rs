@@ -1,4 +1,4 @@
-use super::buttons::Buttons;
+use super::buttons::{Buttons, Lost};
 use super::config::{Pace, StepsTrim};
 use super::output::Steps;
 use crate::axis::device::{Step, not_opened};
@@ -12,7 +12,7 @@ use evdev::{
 use std::fs::File;
 use std::io::{self, Write};
 use std::os::fd::AsFd;
-use tallywheel_units::{AxisValue, Timestamp};
+use tallywheel_units::{AxisValue, ButtonNumber, Timestamp};
 
 /// The same vendor as the virtual axis and a product of its own, so that a simulator tells the two apart.
 const VENDOR: u16 = 0x1209;
@@ -37,10 +37,10 @@ pub(super) fn open(
     let device_name = device_name.to_owned();
     let maker = move || {
         let builder = VirtualDevice::builder().map_err(|error| not_opened(error, Step::Open))?;
-        let node = create(builder, &device_name, last).map_err(|error| not_opened(error, Step::Create))?;
-        Ok(Pad { node })
+        create(builder, &device_name, last).map_err(|error| not_opened(error, Step::Create))
     };
-    Ok(Box::new(Steps::open(name, pace, places, at, Box::new(maker))?))
+    let pad = Pad { node: maker()?, maker: Box::new(maker) };
+    Ok(Box::new(Steps::open(name, pace, places, at, pad)))
 }
 
 fn create(builder: VirtualDeviceBuilder<'_>, device_name: &str, last: u8) -> io::Result<File> {
@@ -72,13 +72,26 @@ const fn code(number: u8) -> u16 {
 /// A virtual joystick of which only the buttons are used. `W` is its open node.
 struct Pad<W> {
     node: W,
+    maker: Box<dyn FnMut() -> Result<W, OutputError> + Send>,
 }
 
 impl<W: Write + Send> Buttons for Pad<W> {
-    fn hold(&mut self, button: u8, held: bool) -> io::Result<()> {
+    type Button = ButtonNumber;
+
+    const LOST: Lost = Lost {
+        reason: "the virtual buttons were lost and had to be made anew",
+        cure: "if the simulator does not follow any more, assign them again",
+    };
+
+    fn renew(&mut self) -> Result<(), OutputError> {
+        self.node = (self.maker)()?;
+        Ok(())
+    }
+
+    fn hold(&mut self, button: ButtonNumber, held: bool) -> io::Result<()> {
         let mut batch = [0; 2 * EVENT_BYTES];
         let (press, end) = batch.split_at_mut(EVENT_BYTES);
-        press.copy_from_slice(&encode(EventType::KEY.0, code(button), i32::from(held)));
+        press.copy_from_slice(&encode(EventType::KEY.0, code(button.get()), i32::from(held)));
         end.copy_from_slice(&encode(EventType::SYNCHRONIZATION.0, SynchronizationCode::SYN_REPORT.0, 0));
         loop {
             match self.node.write(&batch) {
@@ -97,7 +110,7 @@ mod tests {
     use super::*;
     use crate::{ErrorKind, OutputConfig};
     use std::path::Path;
-    use tallywheel_units::{ButtonNumber, TrimIndex};
+    use tallywheel_units::TrimIndex;
 
     /// `BTN_TRIGGER` 0x120, `BTN_DEAD` 0x12f, `BTN_TRIGGER_HAPPY1` 0x2c0, `BTN_TRIGGER_HAPPY40` 0x2e7 in
     /// `include/uapi/linux/input-event-codes.h`.
@@ -114,15 +127,20 @@ mod tests {
     #[cfg(all(target_pointer_width = "64", target_endian = "little"))]
     #[test]
     fn a_press_is_one_write_of_one_key_and_the_reports_end() {
-        let mut pad = Pad { node: Vec::new() };
-        pad.hold(2, true).unwrap();
+        let button = ButtonNumber::new(2).unwrap();
+        let mut pad = pad(Vec::new());
+        pad.hold(button, true).unwrap();
         let mut bytes = [0; 48];
         (bytes[16], bytes[18], bytes[19], bytes[20]) = (1, 0x21, 1, 1);
         assert_eq!(pad.node, bytes);
         pad.node.clear();
-        pad.hold(2, false).unwrap();
+        pad.hold(button, false).unwrap();
         bytes[20] = 0;
         assert_eq!(pad.node, bytes);
+    }
+
+    fn pad<W: 'static>(node: W) -> Pad<W> {
+        Pad { node, maker: Box::new(|| panic!("not asked for")) }
     }
 
     #[test]
@@ -136,7 +154,7 @@ mod tests {
                 Ok(())
             }
         }
-        let error = Pad { node: Half }.hold(1, true).unwrap_err();
+        let error = pad(Half).hold(ButtonNumber::LAST, true).unwrap_err();
         assert_eq!(error.kind(), io::ErrorKind::WriteZero);
     }
 

@@ -7,7 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tallywheel_units::{Normalized, TrimIndex};
+use tallywheel_units::{ButtonNumber, Normalized, TrimIndex};
 
 fn button(number: u8) -> ButtonNumber {
     ButtonNumber::new(number).unwrap()
@@ -50,10 +50,8 @@ impl Bench {
         let ends = (0, i32::from(pace.presses));
         let simulator = Simulator::new(nearest::of_axis(axis, pace.presses), ends, chance.clone());
         let line = Line(Arc::new(Mutex::new(simulator)));
-        let made = line.clone();
-        let maker = Box::new(move || Ok(made.clone()));
         let places = [(trim(), axis)];
-        let output = Steps::open("steps".to_owned(), pace, &places, Timestamp::START, maker).unwrap();
+        let output = Steps::open("steps".to_owned(), pace, &places, Timestamp::START, line.clone());
         Self {
             pace,
             line,
@@ -409,17 +407,20 @@ fn two_trims_walk_beside_each_other() {
     #[derive(Clone, Default)]
     struct Log(Arc<Mutex<Vec<(u8, bool)>>>);
     impl buttons::Buttons for Log {
-        fn hold(&mut self, button: u8, held: bool) -> std::io::Result<()> {
-            self.0.lock().unwrap().push((button, held));
+        type Button = ButtonNumber;
+        const LOST: buttons::Lost = buttons::Lost { reason: "gone", cure: "none" };
+        fn renew(&mut self) -> Result<(), OutputError> {
+            Ok(())
+        }
+        fn hold(&mut self, button: ButtonNumber, held: bool) -> std::io::Result<()> {
+            self.0.lock().unwrap().push((button.get(), held));
             Ok(())
         }
     }
     let log = Log::default();
-    let made = log.clone();
     let other = StepsTrim { trim: TrimIndex::new(1), low: button(4), high: button(9) };
     let places = [(trim(), AxisValue::NEUTRAL), (other, AxisValue::MAX)];
-    let maker = Box::new(move || Ok(made.clone()));
-    let mut output = Steps::open("steps".to_owned(), plain(), &places, Timestamp::START, maker).unwrap();
+    let mut output = Steps::open("steps".to_owned(), plain(), &places, Timestamp::START, log.clone());
     let reading = |axis| TrimReading { axis: AxisValue::clamped(axis), ..TrimReading::NEUTRAL };
     let trims = [reading(700), reading(31_000)];
     let mut at = Timestamp::from_micros(3_000_000);
@@ -441,14 +442,17 @@ fn two_trims_walk_beside_each_other() {
 fn nothing_is_allocated_per_frame() {
     struct Nowhere;
     impl buttons::Buttons for Nowhere {
-        fn hold(&mut self, _button: u8, _held: bool) -> std::io::Result<()> {
+        type Button = ButtonNumber;
+        const LOST: buttons::Lost = buttons::Lost { reason: "gone", cure: "none" };
+        fn renew(&mut self) -> Result<(), OutputError> {
+            Ok(())
+        }
+        fn hold(&mut self, _button: ButtonNumber, _held: bool) -> std::io::Result<()> {
             Ok(())
         }
     }
     let places = [(trim(), AxisValue::NEUTRAL)];
-    let maker = Box::new(|| Ok(Nowhere));
-    let mut output =
-        Steps::open("steps".to_owned(), Pace::new(100), &places, Timestamp::START, maker).unwrap();
+    let mut output = Steps::open("steps".to_owned(), Pace::new(100), &places, Timestamp::START, Nowhere);
     let mut presses = 0;
     let counted = allocation_counter::measure(|| {
         for step in 0..2_000_u32 {
@@ -488,6 +492,15 @@ fn what_cannot_work_is_refused() {
     ] {
         assert_eq!(check_words("b", &one, &wrong), Err(ConfigProblem::PressTime), "{wrong:?}");
     }
+    let key = |name| KeyPlace::from_name(name).unwrap();
+    let keys = KeysTrim { trim: RUDDER, low: key("F13"), high: key("F14") };
+    assert_eq!(check_key_words(&[keys], &plain()), Ok(()));
+    assert_eq!(check_key_words(&[], &plain()), Err(ConfigProblem::NoTrims));
+    let same = KeysTrim { high: key("F13"), ..keys };
+    assert_eq!(check_key_words(&[same], &plain()), Err(ConfigProblem::KeyTwice(key("F13"))));
+    let config = crate::OutputConfig::Keys { trims: vec![keys], pace: plain() };
+    assert_eq!(config.check(), if cfg!(windows) { Ok(()) } else { Err(ConfigProblem::NoKeys) });
+    assert_eq!(config.name(), "keys F13 F14");
     let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[] };
     assert_eq!(places(&one, Some(&frame)), Err(ConfigProblem::NoSuchTrim(RUDDER)));
     assert_eq!(places(&one, None), Ok(vec![(trim(), AxisValue::NEUTRAL)]));

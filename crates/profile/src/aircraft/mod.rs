@@ -7,7 +7,7 @@ mod title;
 mod trim;
 
 pub(crate) use check::check;
-pub use output::{AxisCode, Destination, Output, Scale, Steps, Template};
+pub use output::{AxisCode, Destination, Output, Pressed, Scale, Steps, Template};
 
 use crate::read::At;
 pub use title::{Specificity, TitleChoice, TitlePattern, choose_by_title};

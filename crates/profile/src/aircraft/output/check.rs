@@ -1,11 +1,11 @@
 use super::file::{DeviceName, KeepAlive, MinInterval, OscPrefix, OutputFile, OutputKind, TemplateName};
 use super::scale::scale;
-use super::{AxisCode, Output, Scale, Template, layout, steps};
+use super::{AxisCode, Output, Pressed, Scale, Steps, Template, layout, steps};
 use crate::names::{Name, Names};
 use crate::read::{Field, List, Map, Mistakes, Tables, optional};
 use crate::words;
 use std::time::Duration;
-use tallywheel_units::{LayoutField, TrimIndex};
+use tallywheel_units::{KeyPlace, LayoutField, TrimIndex};
 
 /// The most outputs that an aircraft may have.
 const MOST: usize = 64;
@@ -25,6 +25,7 @@ pub(in crate::aircraft) fn all(
         .map(|field| field.value.as_ref().and_then(|table| one(table, field.byte, names, mistakes)))
         .collect();
     tell_same_device(&outputs, tables, mistakes);
+    tell_same_key(&outputs, tables, mistakes);
     outputs.into_iter().collect()
 }
 
@@ -56,6 +57,8 @@ fn tell_steps_keys(table: &OutputFile, here: &str, mistakes: &Mistakes<'_>) {
     mistakes.foreign(&table.presses, "output.presses", STEPS, here);
     mistakes.foreign(&table.low_buttons, "output.low_buttons", STEPS, here);
     mistakes.foreign(&table.high_buttons, "output.high_buttons", STEPS, here);
+    mistakes.foreign(&table.low_keys, "output.low_keys", STEPS, here);
+    mistakes.foreign(&table.high_keys, "output.high_keys", STEPS, here);
     mistakes.foreign(&table.press_ms, "output.press_ms", STEPS, here);
     mistakes.foreign(&table.pause_ms, "output.pause_ms", STEPS, here);
     mistakes.foreign(&table.extra_presses, "output.extra_presses", STEPS, here);
@@ -240,8 +243,8 @@ fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mi
     for (output, field) in outputs.iter().zip(tables) {
         let (device, pressed) = match output {
             Some(Output::Axis { device, .. }) => (device, false),
-            Some(Output::Steps(steps)) => (&steps.device, true),
-            Some(Output::Datagram { .. }) | None => continue,
+            Some(Output::Steps(Steps { pressed: Pressed::Buttons { device, .. }, .. })) => (device, true),
+            _ => continue,
         };
         if seen.iter().any(|(other, kind)| *other == device && (device.is_some() || *kind == pressed)) {
             let found = match device {
@@ -251,6 +254,21 @@ fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mi
             mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
         }
         seen.push((device, pressed));
+    }
+}
+
+/// There is one keyboard, so a key of two outputs would mean two things.
+fn tell_same_key(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
+    let mut seen: Vec<KeyPlace> = Vec::new();
+    for (output, field) in outputs.iter().zip(tables) {
+        let Some(Output::Steps(Steps { pressed: Pressed::Keys(trims), .. })) = output else { continue };
+        for key in trims.iter().flat_map(|(_, low, high)| [*low, *high]) {
+            if seen.contains(&key) {
+                let expected = "keys that no other output has";
+                mistakes.tell(field.byte, "output.low_keys", expected, words::quoted(key.name()));
+            }
+            seen.push(key);
+        }
     }
 }
 

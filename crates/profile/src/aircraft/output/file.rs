@@ -8,7 +8,7 @@ use crate::names::Name;
 use crate::read::{Key, List, Map, Setting, Tables};
 use serde::Deserialize;
 use std::time::Duration;
-use tallywheel_units::Scale;
+use tallywheel_units::{KeyPlace, Scale};
 
 /// Where positions are published.
 #[derive(Debug, Deserialize)]
@@ -16,7 +16,7 @@ use tallywheel_units::Scale;
 #[serde(deny_unknown_fields)]
 pub(crate) struct OutputFile {
     /// `"axis"`: a virtual joystick of this machine. `"datagram"`: UDP datagrams to any program. `"steps"`:
-    /// presses of virtual buttons, for a simulator that offers only "trim left" and "trim right".
+    /// presses of virtual buttons or of keys, for a simulator that offers only "trim left" and "trim right".
     #[cfg_attr(test, schemars(required))]
     pub(crate) kind: Key<OutputKind>,
     /// With `"axis"`: the joystick's name. Default: `Tallywheel` and the rig's name. With `"steps"`: the name of
@@ -57,6 +57,12 @@ pub(crate) struct OutputFile {
     pub(crate) low_buttons: Map<PadButton>,
     /// With `"steps"`: which button is pressed towards the high stop. Default: 2, 4 and so on.
     pub(crate) high_buttons: Map<PadButton>,
+    /// With `"steps"`, on Windows: which key is pressed towards the low stop instead of a button, such as
+    /// `{ rudder = "F13" }`: the place on the keyboard, by the names of the W3C's `code` values. Keys go to the window
+    /// in front; F13 to F24 mean nothing to most.
+    pub(crate) low_keys: Map<KeyPlace>,
+    /// With `"steps"`, on Windows: which key is pressed towards the high stop.
+    pub(crate) high_keys: Map<KeyPlace>,
     /// With `"steps"`: milliseconds for which a button is pressed, 1 to 1000. Default 30. Longer where the
     /// simulator misses presses, shorter where it repeats them.
     pub(crate) press_ms: Key<PressMs>,
@@ -220,6 +226,19 @@ impl Setting for AxisCode {
 
     fn from_text(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|axis| axis.name() == text)
+    }
+}
+
+impl Setting for KeyPlace {
+    const EXPECTED: &'static str = "a key, such as \"F13\", \"KeyA\" or \"Numpad7\"";
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::all().map(Self::name).collect::<Vec<_>>() })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::from_name(text)
     }
 }
 

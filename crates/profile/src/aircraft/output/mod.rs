@@ -7,7 +7,7 @@ mod scale;
 mod steps;
 
 use std::time::Duration;
-pub use steps::Steps;
+pub use steps::{Pressed, Steps};
 use tallywheel_units::TrimIndex;
 pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
@@ -38,6 +38,6 @@ pub enum Output {
         /// After so long without a change the position is sent again; at least `min_interval`.
         keep_alive: Option<Duration>,
     },
-    /// Presses of virtual buttons.
+    /// Presses of virtual buttons or of keys.
     Steps(Steps),
 }

@@ -6,16 +6,13 @@ use crate::names::Names;
 use crate::read::{Field, Map, Mistakes, Setting, Value, optional};
 use crate::words;
 use std::time::Duration;
-use tallywheel_units::{ButtonNumber, TrimIndex};
+use tallywheel_units::{ButtonNumber, KeyPlace, TrimIndex};
 
-/// Presses of virtual buttons. What is `None` has the default of the key.
+/// Presses. What is `None` has the default of the key.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Steps {
-    /// The name of the virtual joystick, at most 78 bytes; none to name it after the rig.
-    pub device: Option<String>,
-    /// Trims with the buttons towards the low and towards the high stop, in the order of the trims, at least
-    /// one. No trim and no button twice; buttons from 1 to [`Self::LAST_BUTTON`].
-    pub trims: Vec<(TrimIndex, ButtonNumber, ButtonNumber)>,
+    /// What is pressed.
+    pub pressed: Pressed,
     /// Presses from stop to stop, 1..=10,000.
     pub presses: u16,
     /// How long a button is pressed, 1..=1,000 ms.
@@ -26,6 +23,21 @@ pub struct Steps {
     pub extra: Option<u8>,
     /// How long after the last press the simulator's report tells of it, at most 60,000 ms.
     pub settle: Option<Duration>,
+}
+
+/// What is pressed for which trims: towards the low and towards the high stop, in the order of the trims, at least one.
+/// No trim, button or key twice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Pressed {
+    /// Buttons of a virtual joystick.
+    Buttons {
+        /// Its name, at most 78 bytes; none to name it after the rig.
+        device: Option<String>,
+        /// Buttons from 1 to [`Steps::LAST_BUTTON`].
+        trims: Vec<(TrimIndex, ButtonNumber, ButtonNumber)>,
+    },
+    /// Keys of the keyboard.
+    Keys(Vec<(TrimIndex, KeyPlace, KeyPlace)>),
 }
 
 impl Steps {
@@ -41,13 +53,13 @@ pub(super) fn check(
     mistakes: &Mistakes<'_>,
 ) -> Option<Steps> {
     let presses = mistakes.required(&table.presses, byte, "output.presses").map(|presses| presses.0);
-    let trims = match (&table.low_buttons, &table.high_buttons) {
-        (None, None) => in_order(byte, names, mistakes),
-        (low, high) => chosen(low, high, byte, names, mistakes),
+    let pressed = if table.low_keys.is_some() || table.high_keys.is_some() {
+        keys(table, byte, names, mistakes)
+    } else {
+        buttons(table, byte, names, mistakes)
     };
     Some(Steps {
-        device: optional(&table.device)?.map(|name| name.0.clone()),
-        trims: trims?,
+        pressed: pressed?,
         presses: presses?,
         press: optional(&table.press_ms)?.map(|time| time.0),
         pause: optional(&table.pause_ms)?.map(|time| time.0),
@@ -56,10 +68,42 @@ pub(super) fn check(
     })
 }
 
-type Pair = (TrimIndex, ButtonNumber, ButtonNumber);
+fn buttons(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Pressed> {
+    let trims = match (&table.low_buttons, &table.high_buttons) {
+        (None, None) => in_order(byte, names, mistakes),
+        (low, high) => {
+            let paths = ["output.low_buttons", "output.high_buttons"];
+            let pairs: Vec<Pair<PadButton>> = chosen([low, high], paths, byte, names, mistakes)?;
+            Some(pairs.into_iter().map(|(trim, low, high)| (trim, low.0, high.0)).collect())
+        }
+    };
+    let device = optional(&table.device)?.map(|name| name.0.clone());
+    Some(Pressed::Buttons { device, trims: trims? })
+}
+
+fn keys(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Pressed> {
+    const BUTTONS: &str = "buttons of a joystick";
+    const KEYS: &str = "`low_keys` or `high_keys`";
+    mistakes.foreign(&table.low_buttons, "output.low_buttons", BUTTONS, KEYS);
+    mistakes.foreign(&table.high_buttons, "output.high_buttons", BUTTONS, KEYS);
+    mistakes.foreign(&table.device, "output.device", BUTTONS, KEYS);
+    let (low, high) = (&table.low_keys, &table.high_keys);
+    chosen([low, high], ["output.low_keys", "output.high_keys"], byte, names, mistakes).map(Pressed::Keys)
+}
+
+/// What can be pressed.
+trait Press: Setting + Copy + Eq {
+    /// What people call it.
+    const NOUN: &'static str;
+
+    /// What identifies it in messages.
+    fn shown(self) -> String;
+}
+
+type Pair<P> = (TrimIndex, P, P);
 
 /// Buttons 1 and 2 for the first trim, 3 and 4 for the second.
-fn in_order(byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<Pair>> {
+fn in_order(byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<Pair<ButtonNumber>>> {
     let most = usize::from(Steps::LAST_BUTTON / 2);
     if names.len() > most {
         let expected = format!("the keys `low_buttons` and `high_buttons`, for at most {most} trims");
@@ -74,20 +118,22 @@ fn in_order(byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<V
         .collect()
 }
 
-fn chosen(
-    low: &Map<PadButton>,
-    high: &Map<PadButton>,
+/// Of both directions, the low one first: the keys of the file and their paths.
+fn chosen<P: Press>(
+    keys: [&Map<P>; 2],
+    paths: [&str; 2],
     byte: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<Pair>> {
+) -> Option<Vec<Pair<P>>> {
     let mut seen = Vec::new();
-    let low_found = side(low, "output.low_buttons", byte, names, &mut seen, mistakes);
-    let high_found = side(high, "output.high_buttons", byte, names, &mut seen, mistakes);
+    let ([low, high], [low_path, high_path]) = (keys, paths);
+    let low_found = side(low, low_path, byte, names, &mut seen, mistakes);
+    let high_found = side(high, high_path, byte, names, &mut seen, mistakes);
     let (low_found, high_found) = (low_found?, high_found?);
-    let both = tell_missing(&high_found, &low_found, low, "output.low_buttons", mistakes)
-        & tell_missing(&low_found, &high_found, high, "output.high_buttons", mistakes);
-    let mut pairs: Vec<Pair> = low_found
+    let both = tell_missing(&high_found, &low_found, low, low_path, mistakes)
+        & tell_missing(&low_found, &high_found, high, high_path, mistakes);
+    let mut pairs: Vec<Pair<P>> = low_found
         .iter()
         .filter_map(|&(trim, low, _)| {
             let (_, high, _) = high_found.iter().find(|(other, ..)| *other == trim)?;
@@ -98,11 +144,11 @@ fn chosen(
     both.then_some(pairs)
 }
 
-/// Whether `found` has a button for each trim that the other direction has one for.
-fn tell_missing(
-    wanted: &[(TrimIndex, ButtonNumber, &str)],
-    found: &[(TrimIndex, ButtonNumber, &str)],
-    key: &Map<PadButton>,
+/// Whether `found` has one for each trim that the other direction has one for.
+fn tell_missing<P: Press>(
+    wanted: &[(TrimIndex, P, &str)],
+    found: &[(TrimIndex, P, &str)],
+    key: &Map<P>,
     path: &str,
     mistakes: &Mistakes<'_>,
 ) -> bool {
@@ -110,29 +156,31 @@ fn tell_missing(
     let missing = wanted.iter().filter(|(trim, ..)| !found.iter().any(|(other, ..)| other == trim));
     let mut complete = true;
     for (_, _, name) in missing {
-        let expected = format!("a button for {} too, as for the other direction", words::quoted(name));
+        let expected = format!("a {} for {} too, as for the other direction", P::NOUN, words::quoted(name));
         mistakes.tell(byte, path, expected, "none");
         complete = false;
     }
     complete
 }
 
-/// One direction's buttons: the trim, its button and its name.
-fn side<'t>(
-    buttons: &'t Map<PadButton>,
+/// What is pressed in one direction: the trim, what is pressed for it and its name.
+fn side<'t, P: Press>(
+    pressed: &'t Map<P>,
     path: &str,
     byte: usize,
     names: &Names<'_>,
-    seen: &mut Vec<ButtonNumber>,
+    seen: &mut Vec<P>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<(TrimIndex, ButtonNumber, &'t str)>> {
-    let Some(field) = buttons else {
-        mistakes.tell(byte, path, "a button for each trim, as for the other direction", "nothing");
+) -> Option<Vec<(TrimIndex, P, &'t str)>> {
+    let Some(field) = pressed else {
+        let expected = format!("a {} for each trim, as for the other direction", P::NOUN);
+        mistakes.tell(byte, path, expected, "nothing");
         return None;
     };
     let table = field.value.as_ref()?;
     if table.is_empty() {
-        mistakes.tell(field.byte, path, "at least one trim and its button", "an empty table");
+        let expected = format!("at least one trim and its {}", P::NOUN);
+        mistakes.tell(field.byte, path, expected, "an empty table");
     }
     let mut entries: Vec<_> = table.iter().collect();
     entries.sort_by_key(|(name, _)| name.span().start);
@@ -142,26 +190,42 @@ fn side<'t>(
         let path = format!("{path}.{}", words::bare(name.get_ref()));
         let trim = names.find(name.get_ref(), name.span().start, &path, "a [[trim]]", mistakes);
         match (trim.and_then(index), unused(field, &path, seen, mistakes)) {
-            (Some(trim), Some(button)) => found.push((trim, button, name.get_ref().as_str())),
+            (Some(trim), Some(one)) => found.push((trim, one, name.get_ref().as_str())),
             _ => complete = false,
         }
     }
     complete.then_some(found)
 }
 
-fn unused(
-    field: &Field<Value<PadButton>>,
+fn unused<P: Press>(
+    field: &Field<Value<P>>,
     path: &str,
-    seen: &mut Vec<ButtonNumber>,
+    seen: &mut Vec<P>,
     mistakes: &Mistakes<'_>,
-) -> Option<ButtonNumber> {
-    let button = field.setting()?.0;
-    if seen.contains(&button) {
-        mistakes.tell(field.byte, path, "a button without another use", button.to_string());
+) -> Option<P> {
+    let one = *field.setting()?;
+    if seen.contains(&one) {
+        mistakes.tell(field.byte, path, format!("a {} without another use", P::NOUN), one.shown());
         return None;
     }
-    seen.push(button);
-    Some(button)
+    seen.push(one);
+    Some(one)
+}
+
+impl Press for PadButton {
+    const NOUN: &'static str = "button";
+
+    fn shown(self) -> String {
+        self.0.to_string()
+    }
+}
+
+impl Press for KeyPlace {
+    const NOUN: &'static str = "key";
+
+    fn shown(self) -> String {
+        words::quoted(self.name())
+    }
 }
 
 /// A button of the virtual joystick.

@@ -23,6 +23,7 @@ pub struct Applied {
 /// | `new`, `align` | the place asked for, nothing wound past a stop | certain |
 /// | `count`, stops slip | moves, ends at a stop | shrinks at a stop; once all that was possible has been wound past it, certain |
 /// | `count`, stops remember | moves, ends at a stop, comes back when the overshoot is wound back | of what shows: shrinks at a stop, returns with the trim |
+/// | `measured` | moves as by `count` | the one given |
 /// | `lose`, limited | stays | wider by the bound, no wider than the travel |
 /// | `lose`, no limit | stays | unknown, until a reference or, when stops slip, until a stop proves the position: after winding one way by the travel at most |
 /// | `reconfigure` | the same degrees, within the new travel | the same doubt in degrees |
@@ -81,6 +82,15 @@ impl Accumulator {
             self.bounds.widened(bound, self.config.stops(), |position| at_stops(&self.config, position));
     }
 
+    /// Moves the trim by counts that are known to be missing, or those too many back, and knows it `margin` well from
+    /// then on: a reference that leaves the trim where it belongs in its travel.
+    pub fn measured(&mut self, missing: Counts, margin: Margin) -> Applied {
+        let applied = self.count(missing);
+        self.bounds = Bounds::certain(self.position);
+        self.lose(margin);
+        applied
+    }
+
     /// Puts the trim to a place that is certain: a reference. What was wound past a stop is forgotten.
     pub fn align(&mut self, place: Place) -> Change {
         let before = self.reading();
@@ -115,6 +125,14 @@ impl Accumulator {
     pub fn reading(&self) -> Reading {
         let visible = self.visible();
         Reading::new(&self.config, visible, self.bounds.margin(&self.config, visible))
+    }
+
+    /// How far the trim may be off, in the wheel's own direction. Unlike a reading's margin it is not cut off at the
+    /// stops, where these remember what is wound past them.
+    #[must_use]
+    pub fn margin(&self) -> Margin {
+        let margin = self.bounds.around(self.position);
+        if self.config.reversed() { -margin } else { margin }
     }
 
     /// What is shown while the outputs still are on their way to where the trim is, at `position` counts above

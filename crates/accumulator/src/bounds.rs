@@ -10,6 +10,12 @@ struct Bound {
     unknown: bool,
 }
 
+impl Bound {
+    fn distance(self, distance: FixedCounts) -> Counts {
+        if self.unknown { NO_LIMIT } else { whole_counts_up(distance) }
+    }
+}
+
 /// The interval that the true position lies in, by interval arithmetic.
 ///
 /// Every count moves the true position, the tally and both bounds by the same monotone map, so the truth stays
@@ -66,13 +72,15 @@ impl Bounds {
     #[cold]
     #[inline(never)]
     fn in_doubt(&self, config: &TrimConfig, visible: FixedCounts) -> Margin {
-        let side = |bound: Bound, distance: FixedCounts| {
-            if bound.unknown { NO_LIMIT } else { whole_counts_up(distance) }
-        };
         Margin::new(
-            side(self.low, visible - config.clamp(self.low.at)),
-            side(self.high, config.clamp(self.high.at) - visible),
+            self.low.distance(visible - config.clamp(self.low.at)),
+            self.high.distance(config.clamp(self.high.at) - visible),
         )
+    }
+
+    /// Whole counts, rounded outward, wherever the stops are.
+    pub(crate) fn around(&self, position: FixedCounts) -> Margin {
+        Margin::new(self.low.distance(position - self.low.at), self.high.distance(self.high.at - position))
     }
 
     /// A slipping stop that has taken both bounds to one point has proved the position.

@@ -9,7 +9,7 @@ use crate::tray::ear::Ear;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, Loss, LossKind, Margin, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, Counts, Loss, LossKind, Margin, Timestamp, WheelIndex};
 
 /// Between two lines about the same kind of loss on the same wheel at least this much time passes.
 const LOSS_EVERY: Duration = Duration::from_secs(10);
@@ -227,6 +227,7 @@ fn lost(board: &str, wheel: &str, loss: &Loss, held_back: HeldBack) {
         lasted_ms = loss.lasted.as_secs_f64() * 1e3,
         reports = loss.reports,
         margin = %loss.bound,
+        put_right = loss.measured().map(Counts::get),
         held_back = held_back.losses,
         held_back_margin = %held_back.bound,
         "{}; {}",
@@ -238,7 +239,7 @@ fn lost(board: &str, wheel: &str, loss: &Loss, held_back: HeldBack) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tallywheel_units::{Certainty, Counts};
+    use tallywheel_units::Certainty;
 
     fn loss(kind: LossKind, at: u64) -> Loss {
         Loss {

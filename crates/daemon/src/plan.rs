@@ -207,10 +207,12 @@ impl BoardPlan {
         let facts: Vec<_> = self.wheels.iter().map(|wheel| wheel.facts).collect();
         know(&mut decoder, &facts);
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
-        let lines = configs.iter().flat_map(|config| config.inputs.buttons());
+        let lines = configs.iter().flat_map(WheelConfig::buttons);
         let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
         let presses = Presses::of(&self.presses);
-        Ok(BoardPath { board: self.board, decoder, wheels, facts, presses, tap })
+        let marked = self.wheels.iter().filter(|wheel| wheel.config.index.is_some());
+        let marked = marked.map(|wheel| wheel.wheel).collect();
+        Ok(BoardPath { board: self.board, decoder, wheels, marked, facts, presses, tap })
     }
 }
 
@@ -220,6 +222,8 @@ pub struct BoardPath {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
+    /// Those with an index mark.
+    marked: Vec<WheelIndex>,
     facts: Vec<WheelFacts>,
     presses: Option<Box<Presses>>,
     tap: Tap,
@@ -271,6 +275,9 @@ impl BoardPath {
     where
         F: FnMut(WheelIndex, Effect) + ?Sized,
     {
+        for wheel in &self.marked {
+            tally.visit(*wheel);
+        }
         let wheels = &self.wheels;
         self.decoder.settle(at, &mut |place, event| {
             if let Some(wheel) = wheels.get(place) {
@@ -449,7 +456,7 @@ fn board_plan(
     at: &places::OfRig,
 ) -> BoardPlan {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
-    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons());
+    let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
     let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
     BoardPlan {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
@@ -470,7 +477,7 @@ fn board_plan(
 }
 
 fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
-    WheelConfig { inputs: wheel.inputs, inverted: wheel.inverted }
+    WheelConfig { inputs: wheel.inputs, inverted: wheel.inverted, index: wheel.index }
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {

@@ -461,8 +461,8 @@ fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect))
     match effect {
         Effect::Counted(counts) => Some(Note::Counted { at, wheel, counts }),
         Effect::Lost(loss) => Some(Note::Lost { board, wheel, loss }),
-        // What stays of it is a loss.
-        Effect::Doubted(_) => None,
+        // What stays of a doubt is a loss; a mark that agrees is no news.
+        Effect::Doubted(_) | Effect::Agreed => None,
     }
 }
 

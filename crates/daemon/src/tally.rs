@@ -2,13 +2,15 @@
 //!
 //! No I/O and no clock: the same events give the same tally, from a board, a recording or a test.
 
+mod mark;
 mod shape;
 
 use arrayvec::ArrayVec;
+use mark::{TrimMark, WheelMark};
 use shape::Shape;
 use std::time::Duration;
 use tallywheel_accumulator::{Accumulator, Change, Curve, Place, Reading, TrimConfig};
-use tallywheel_hid_reader::Event;
+use tallywheel_hid_reader::{Event, IndexMark};
 use tallywheel_output::TrimReading;
 use tallywheel_units::{
     Counts, Degrees, FixedCounts, Loss, LossKind, Margin, Normalized, Timestamp, WheelIndex,
@@ -24,10 +26,12 @@ pub struct WheelTally {
     pub counts: Counts,
     /// Sum of all counts without direction.
     pub turned: Counts,
-    /// How far [`Self::counts`] may be off since the start for good; references do not change it.
+    /// How far [`Self::counts`] may be off since the start for good. Of all references only an index mark changes
+    /// it, as it is the only one that puts counts right.
     pub margin: Margin,
     /// How far they may be off beyond that while it is being found out.
     pub doubt: Margin,
+    marks: [WheelMark; 2],
 }
 
 impl WheelTally {
@@ -52,6 +56,7 @@ pub struct TrimTally {
     /// The wheel's counts that may yet turn out to be wrong.
     pub doubt: Doubt,
     shape: Option<Box<Shape>>,
+    marks: [TrimMark; 2],
 }
 
 /// What of a trim is being found out.
@@ -86,6 +91,7 @@ impl TrimTally {
             refused: FixedCounts::ZERO,
             doubt: Doubt::default(),
             shape,
+            marks: [TrimMark::NONE; 2],
         }
     }
 
@@ -116,6 +122,19 @@ impl TrimTally {
         self.doubt.stale |= !self.doubt.now.is_certain() && applied.refused != FixedCounts::ZERO;
     }
 
+    /// From here on an index mark does not tell where the trim is.
+    fn part(&mut self) {
+        self.marks.iter_mut().for_each(TrimMark::part);
+    }
+
+    fn mark(&mut self, mark: &IndexMark, left: Margin) {
+        let missing = FixedCounts::from_counts(mark.correction);
+        let applied = mark::of_trim(&mut self.marks, &mut self.accumulator, mark, left);
+        let moved = applied.map_or(FixedCounts::ZERO, |applied| applied.moved);
+        self.applied = self.applied + moved;
+        self.refused = self.refused + (missing - moved);
+    }
+
     fn doubt(&mut self, now: Margin) {
         let Doubt { widest, stale, .. } = self.doubt;
         if !now.is_certain() {
@@ -133,6 +152,7 @@ impl TrimTally {
     pub fn align(&mut self, place: Place) -> Change {
         let change = self.accumulator.align(place);
         self.doubt.stale |= !self.doubt.now.is_certain();
+        self.part();
         self.jumped();
         change
     }
@@ -140,6 +160,7 @@ impl TrimTally {
     /// Behaves as `config` says from now on, at the same degrees.
     pub fn reconfigure(&mut self, config: TrimConfig) -> Change {
         let change = self.accumulator.reconfigure(config);
+        self.part();
         self.jumped();
         change
     }
@@ -208,6 +229,8 @@ pub enum Effect {
     Lost(Loss),
     /// So many of the counts so far may yet turn out to be wrong; the rig's direction applied.
     Doubted(Margin),
+    /// The wheel's index mark came where it had to, or for the first time; the margin may have shrunk.
+    Agreed,
 }
 
 impl Tally {
@@ -241,6 +264,7 @@ impl Tally {
             Event::Counts(counts) => Effect::Counted(self.count(wheel, counts)),
             Event::Doubt(doubt) => Effect::Doubted(self.doubted(wheel, doubt)),
             Event::Loss(loss) => Effect::Lost(self.lose(wheel, loss)),
+            Event::Index(mark) => self.mark(wheel, mark),
         }
     }
 
@@ -272,14 +296,48 @@ impl Tally {
         }
         if let Some(tally) = self.wheels.get_mut(wheel.get()) {
             tally.margin += loss.bound;
+            tally.marks.iter_mut().for_each(|mark| mark.lose(loss.bound));
         }
         self.change(wheel, |trim| trim.accumulator.lose(loss.bound));
-        if let Some(n) = LossKind::ALL.iter().position(|k| *k == loss.kind)
+        self.lost(loss.kind);
+        loss
+    }
+
+    fn lost(&mut self, kind: LossKind) {
+        if let Some(n) = LossKind::ALL.iter().position(|k| *k == kind)
             && let Some(count) = self.losses.get_mut(n)
         {
             *count = count.saturating_add(1);
         }
-        loss
+    }
+
+    /// Puts counts right that were lost, as far as an index mark tells.
+    #[cold]
+    fn mark(&mut self, wheel: WheelIndex, mut mark: IndexMark) -> Effect {
+        if self.begin(wheel) {
+            mark = mark.reversed();
+        }
+        let mut left = Margin::CERTAIN;
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.counts += mark.correction;
+            (tally.margin, left) = mark::of_wheel(&mut tally.marks, &mark, tally.margin);
+        }
+        self.change(wheel, |trim| trim.mark(&mark, left));
+        match mark.loss {
+            None => Effect::Agreed,
+            Some(loss) => {
+                self.lost(loss.kind);
+                Effect::Lost(loss)
+            }
+        }
+    }
+
+    /// Takes note of where the trims are on a wheel that has an index mark, after each of its reports.
+    pub fn visit(&mut self, wheel: WheelIndex) {
+        for trim in self.trims.iter_mut().filter(|trim| trim.wheel == wheel) {
+            let position = trim.accumulator.reading().position;
+            trim.marks.iter_mut().for_each(|mark| mark.visit(position));
+        }
     }
 
     /// Numbers an event of a wheel; says whether the wheel counts backwards.
@@ -294,6 +352,7 @@ impl Tally {
         self.sequence = self.sequence.saturating_add(1);
         if let Some(tally) = self.wheels.get_mut(wheel.get()) {
             tally.margin += Margin::UNKNOWN;
+            tally.marks.iter_mut().for_each(|mark| mark.lose(Margin::UNKNOWN));
         }
         self.change(wheel, |trim| trim.accumulator.lose(Margin::UNKNOWN));
     }

@@ -1,6 +1,7 @@
 //! From reports to counts.
 
 mod config;
+mod index;
 mod pulses;
 mod quadrature;
 mod repeats;
@@ -8,10 +9,12 @@ mod stall;
 mod step;
 
 pub use config::{ConfigError, WheelConfig};
+pub use index::IndexMark;
 pub use tallywheel_units::WheelInputs;
 
 use crate::detect::{Watch, WheelFacts};
 use crate::layout::Layout;
+use index::{Index, Seen, Told};
 use pulses::Pulses;
 use quadrature::Quadrature;
 use repeats::Repeats;
@@ -31,6 +34,9 @@ pub enum Event {
     /// takes the place of the wheel's last one and may shrink; nothing is in doubt before the first. What
     /// stays in doubt becomes a loss.
     Doubt(Margin),
+    /// The wheel's index mark came on: the tally may have to be moved, and is certain but for whole turns since the
+    /// last one of this direction.
+    Index(IndexMark),
 }
 
 /// Decodes all wheels of one board. Nothing is allocated after [`Self::new`].
@@ -38,6 +44,8 @@ pub enum Event {
 pub struct BoardDecoder {
     layout: Layout,
     wheels: Box<[Wheel]>,
+    /// The index marks, where wheels have one.
+    marks: Box<[Marked]>,
     buttons: Buttons,
     /// The buttons that any report since the start or the last unplugging has told about.
     known: Buttons,
@@ -73,6 +81,13 @@ struct Wheel {
     counted: Counts,
 }
 
+/// The index mark of the wheel at this place.
+#[derive(Debug, Clone)]
+struct Marked {
+    wheel: usize,
+    index: Index,
+}
+
 #[derive(Debug, Clone)]
 enum Decoding {
     Pulses(Pulses),
@@ -95,7 +110,7 @@ impl BoardDecoder {
     ) -> Result<Self, ConfigError> {
         let lines = wheels.iter().enumerate();
         let lines: Vec<_> =
-            lines.flat_map(|(wheel, config)| config.inputs.buttons().map(|line| (wheel, line))).collect();
+            lines.flat_map(|(wheel, config)| config.buttons().map(move |line| (wheel, line))).collect();
         for (place, &(wheel, button)) in lines.iter().enumerate() {
             if !layout.buttons().pressed(button) {
                 return Err(ConfigError::NoSuchButton { wheel, button });
@@ -105,12 +120,18 @@ impl BoardDecoder {
             }
         }
         let wheels: Box<[Wheel]> = wheels.iter().map(|wheel| Wheel::new(wheel, report_interval)).collect();
+        let marks = wheels.iter().enumerate().filter_map(|(wheel, with)| {
+            let index = Index::new(with.config.index?.mask());
+            Some(Marked { wheel, index })
+        });
+        let marks = marks.collect();
         let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
         Ok(Self {
             layout,
             wheels,
+            marks,
             buttons: Buttons::NONE,
             known: Buttons::NONE,
             sampled,
@@ -133,6 +154,9 @@ impl BoardDecoder {
             {
                 quadrature.know(per_turn);
             }
+        }
+        for mark in self.marks.iter_mut().filter(|mark| mark.wheel == wheel) {
+            mark.index.know(facts.counts_per_turn);
         }
     }
 
@@ -172,6 +196,13 @@ impl BoardDecoder {
                 wheel.step(Timestamp::START, levels);
             }
         }
+        for mark in &mut self.marks {
+            let config = self.wheels.get(mark.wheel).map(|wheel| wheel.config);
+            let same = |same: &&Marked| before.wheels.get(same.wheel).map(|wheel| wheel.config) == config;
+            if let Some(same) = before.marks.iter().find(same) {
+                mark.index.clone_from(&same.index);
+            }
+        }
         self.set_deadline();
     }
 
@@ -206,6 +237,7 @@ impl BoardDecoder {
             Err(_) => {
                 // It hid one count or edge at most from each wheel that it was about.
                 let bound = Margin::both(Counts::ONE);
+                self.marks.iter_mut().for_each(|mark| mark.index.interrupt());
                 self.lose(at, LossKind::BadReport, 1, bound, self.layout.missed(report), sink);
             }
         }
@@ -221,6 +253,9 @@ impl BoardDecoder {
             self.blur();
         }
         if self.changed != 0 {
+            if !self.marks.is_empty() {
+                self.look_at_marks(at, behind, sink);
+            }
             self.watch(at, sink);
         }
         if behind {
@@ -253,6 +288,32 @@ impl BoardDecoder {
         }
         if pulsed {
             self.set_deadline();
+        }
+    }
+
+    /// Shows the index marks what the report changed, before the watches take the counts.
+    #[cold]
+    fn look_at_marks(&mut self, at: Timestamp, behind: bool, sink: &mut impl FnMut(usize, Event)) {
+        for mark in &mut self.marks {
+            let place = mark.wheel;
+            let Some(wheel) = self.wheels.get_mut(place) else { continue };
+            let counts = std::mem::take(&mut wheel.counted);
+            let live = !behind
+                && match &wheel.decoding {
+                    Decoding::Pulses(_) => wheel.watch.in_time(at),
+                    Decoding::Quadrature(quadrature) => quadrature.is_calm(),
+                };
+            let button = mark.index.button();
+            let on = (self.known.bits() & button != 0).then_some(self.buttons.bits() & button != 0);
+            let told = mark.index.report(Seen { at, counts, on, live });
+            if !counts.is_zero() {
+                wheel.watch.counts(at, counts, &mut |loss| sink(place, Event::Loss(loss)));
+            }
+            match told {
+                None => {}
+                Some(Told::Mark(told)) => sink(place, Event::Index(told)),
+                Some(Told::Loss(loss)) => sink(place, Event::Loss(loss)),
+            }
         }
     }
 
@@ -358,6 +419,7 @@ impl BoardDecoder {
                 sink(place, Event::Doubt(Margin::CERTAIN));
             }
         }
+        self.marks.iter_mut().for_each(|mark| mark.index.forget());
         self.stall.forget();
         self.deadline = u64::MAX;
         self.changed = 0;

@@ -15,7 +15,7 @@
 //! ];
 //! let button = |number| ButtonNumber::new(number).ok_or("1 to 128");
 //! let inputs = WheelInputs::Quadrature { a: button(1)?, b: button(2)?, per_cycle: CountsPerCycle::X4 };
-//! let wheels = [WheelConfig { inputs, inverted: false }];
+//! let wheels = [WheelConfig { inputs, inverted: false, index: None }];
 //! let mut decoder = BoardDecoder::new(Layout::from_descriptor(&descriptor)?, &wheels, None)?;
 //!
 //! let mut tally = Counts::ZERO;
@@ -25,6 +25,7 @@
 //!         Event::Counts(counts) => tally += counts,
 //!         Event::Loss(loss) => println!("{loss}"),
 //!         Event::Doubt(doubt) => println!("{doubt} in doubt"),
+//!         Event::Index(mark) => tally += mark.correction,
 //!     });
 //! }
 //! assert_eq!(tally, Counts::new(4));
@@ -40,7 +41,7 @@
 //!   zeros, and the first report after a start or an unplugging changes nothing: it only tells where the
 //!   lines stand.
 //! - What was not seen is a [`Loss`](tallywheel_units::Loss) with a bound, never a guess among the counts, or as
-//!   long as it may still be found out an [`Event::Doubt`].
+//!   long as it may still be found out an [`Event::Doubt`]. Only an index mark measures it: [`Event::Index`].
 //! - Buttons are numbered as the kernel numbers them, so that the numbers are those that other programs show.
 //! - A blocked read costs nothing: hidapi's is one `poll` and one `read` a report, on Linux.
 //!
@@ -64,7 +65,7 @@ pub mod track;
 /// buffer of so many bytes cuts none off.
 pub const REPORT_BYTES_MAX: usize = 16_384;
 
-pub use decode::{BoardDecoder, ConfigError, Event, WheelConfig, WheelInputs};
+pub use decode::{BoardDecoder, ConfigError, Event, IndexMark, WheelConfig, WheelInputs};
 pub use detect::WheelFacts;
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};
 pub use recording::{

@@ -1,8 +1,8 @@
 //! Nothing is allocated per report, whatever the report holds and whatever comes of it.
 
 use std::time::Duration;
-use tallywheel_hid_reader::{BoardDecoder, Event, Layout, WheelConfig, WheelInputs};
-use tallywheel_units::{ButtonNumber, CountsPerCycle, LossKind, Timestamp};
+use tallywheel_hid_reader::{BoardDecoder, Event, Layout, WheelConfig, WheelFacts, WheelInputs};
+use tallywheel_units::{ButtonNumber, CountsPerCycle, CountsPerTurn, LossKind, Timestamp};
 
 /// Buttons 1 to 32 as bits, 33 to 40 as bytes with a null state, 41 to 56 in an array.
 const DESCRIPTOR: [u8; 58] = [
@@ -18,22 +18,32 @@ fn no_report_allocates() {
     let layout = Layout::from_descriptor(&descriptor).unwrap();
     assert_eq!(layout.buttons().bits(), (1 << 56) - 1);
     let button = |number| ButtonNumber::new(number).unwrap();
-    let wheel = |inputs, inverted| WheelConfig { inputs, inverted };
+    let wheel = |inputs, inverted| WheelConfig { inputs, inverted, index: None };
+    let marked = |config, number| WheelConfig { index: Some(button(number)), ..config };
     let wheels = [
-        wheel(WheelInputs::Pulses { forward: button(1), backward: button(2) }, false),
-        wheel(WheelInputs::Quadrature { a: button(3), b: button(4), per_cycle: CountsPerCycle::X4 }, true),
+        marked(wheel(WheelInputs::Pulses { forward: button(1), backward: button(2) }, false), 5),
+        marked(
+            wheel(
+                WheelInputs::Quadrature { a: button(3), b: button(4), per_cycle: CountsPerCycle::X4 },
+                true,
+            ),
+            6,
+        ),
         wheel(WheelInputs::Quadrature { a: button(33), b: button(34), per_cycle: CountsPerCycle::X1 }, false),
         wheel(WheelInputs::Pulses { forward: button(41), backward: button(42) }, true),
     ];
     for interval in [None, Some(Duration::from_millis(1))] {
         let mut decoder = BoardDecoder::new(layout.clone(), &wheels, interval).unwrap();
-        let (mut counts, mut losses, mut doubts, mut kinds) =
-            (0_u64, 0_u64, 0_u64, [0_u64; LossKind::ALL.len()]);
+        let facts = WheelFacts { counts_per_turn: CountsPerTurn::new(24), ..WheelFacts::default() };
+        (0..2).for_each(|wheel| decoder.know(wheel, &facts));
+        let (mut counts, mut losses, mut doubts, mut marks, mut kinds) =
+            (0_u64, 0_u64, 0_u64, 0_u64, [0_u64; LossKind::ALL.len()]);
         let mut noise = 0x9E37_79B9_7F4A_7C15_u64;
         let allocations = allocation_counter::measure(|| {
             let mut sink = |_, event| match event {
                 Event::Counts(_) => counts += 1,
                 Event::Doubt(_) => doubts += 1,
+                Event::Index(_) => marks += 1,
                 Event::Loss(loss) => {
                     losses += 1;
                     let place = LossKind::ALL.iter().position(|kind| *kind == loss.kind);
@@ -76,6 +86,7 @@ fn no_report_allocates() {
         assert_eq!(allocations.count_total, 0, "{interval:?}");
         assert!(counts > 50_000 && losses > 10_000, "{counts} counts, {losses} losses");
         assert!(doubts > 1000, "{doubts} doubts");
+        assert!(marks > 10, "{marks} marks");
         // Noise is no spin and no stroke, but what noise can be taken for was there.
         let seen = |kind| kinds[LossKind::ALL.iter().position(|k| *k == kind).unwrap()] > 0;
         for kind in [

@@ -45,7 +45,7 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
     let mut buttons = BTreeSet::new();
     for wheel in &rig.wheels {
         prop_assert!(wheel.board.get() < rig.boards.len());
-        for button in wheel.inputs.buttons() {
+        for button in wheel.inputs.buttons().into_iter().chain(wheel.index) {
             prop_assert!(buttons.insert((wheel.board.get(), button)));
         }
     }
@@ -172,6 +172,7 @@ fn piece() -> impl Strategy<Value = String> {
         "counts_per_detent",
         "pulse_on_ms",
         "pulse_off_ms",
+        "index",
         "\"saved\"",
         "\"take-off\"",
         "\"adopt\"",

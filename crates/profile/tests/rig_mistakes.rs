@@ -751,10 +751,62 @@ fn the_keys_of_a_wheel_that_most_leave_out() {
         ]],
     );
     spoil(
+        "index = 9",
+        "index = 129",
+        &expect![[r#"rig.toml:14:9: wheel.index: expected a button number from 1 to 128, found 129"#]],
+    );
+    spoil(
+        "index = 9",
+        "index = 3",
+        &expect![[
+            r#"rig.toml:14:9: wheel.index: expected a button without another use, found 3, which is `forward` of wheel "rudder" on line 8"#
+        ]],
+    );
+    spoil(
         "wiring = \"pulses\"\nforward = 3\nbackward = 4",
         "wiring = \"quadrature\"\na = 3\nb = 4\ncounts_per_cycle = 1",
         &expect![[r#"
             rig.toml:13:15: wheel.pulse_on_ms: expected this key only with wiring = "pulses", found it with wiring = "quadrature"
             rig.toml:14:16: wheel.pulse_off_ms: expected this key only with wiring = "pulses", found it with wiring = "quadrature""#]],
     );
+}
+
+/// An index mark is a line of its own: no other wheel can have its button, whichever comes first.
+#[test]
+fn an_index_that_another_wheel_uses() {
+    let second =
+        "[[wheel]]\nname = \"w\"\nwiring = \"pulses\"\nforward = 9\nbackward = 5\ncounts_per_turn = 24\n";
+    check_rig(
+        &format!("{RARE_RIG}{second}"),
+        &expect![[
+            r#"rig.toml:18:11: wheel.forward: expected a button without another use, found 9, which is `index` of wheel "rudder" on line 14"#
+        ]],
+    );
+    check_rig(
+        &format!("{RARE_RIG}{}index = 4\n", second.replace("= 9", "= 6")),
+        &expect![[
+            r#"rig.toml:21:9: wheel.index: expected a button without another use, found 4, which is `backward` of wheel "rudder" on line 9"#
+        ]],
+    );
+}
+
+#[test]
+fn hiding() {
+    assert!(!good_rig(RIG).boards[0].hide);
+    let hidden = good_rig(&spoiled(RIG, "report_interval_ms = 4", "hide = true"));
+    assert_eq!((hidden.boards[0].hide, hidden.boards[1].hide), (true, false));
+    spoil_rig(
+        "report_interval_ms = 4",
+        "hide = 1",
+        &expect!["rig.toml:6:8: board.hide: expected true or false, found 1"],
+    );
+    // Of buttons that only the rig file knows, the kernel knows nothing.
+    spoil_rig(
+        "path = \"/dev/hidraw3\"",
+        "hide = true",
+        &expect![
+            "rig.toml:11:8: board.hide: expected false with [[board.buttons]], because the kernel does not know these buttons, found true"
+        ],
+    );
+    good_rig(&spoiled(RIG, "path = \"/dev/hidraw3\"", "hide = false"));
 }

@@ -115,7 +115,7 @@ fn what_a_schema_refuses() {
         ("counts_per_turn = 96", "counts_per_turn = 1.5"),
         ("counts_per_turn = 96", "counts_per_turns = 96"),
         ("wiring = \"pulses\"", "wiring = \"pulse\""),
-        ("forward = 3", "forward = 129"),
+        ("index = 9", "index = 129"),
         ("[[wheel]]", "[wheel]"),
         ("[[board]]", "[[boards]]"),
     ] {
@@ -262,7 +262,7 @@ proptest! {
     fn crate_and_schema_agree(
         file in 0..4usize,
         changes in prop::collection::vec((0..40usize, any_value()), 1..3),
-        key in prop::sample::select(vec!["name", "wheel", "trim", "output", "board", "start", "gears", "curve", "positions", "titles", "default", "count", "press_ms", "nonsense", "travel"]),
+        key in prop::sample::select(vec!["name", "wheel", "trim", "output", "board", "start", "gears", "curve", "positions", "titles", "default", "index", "count", "press_ms", "nonsense", "travel"]),
     ) {
         let text = [RIG, RARE_RIG, AIRCRAFT, RARE_AIRCRAFT][file];
         let mut tree = toml::Value::Table(toml::from_str(text).unwrap());

@@ -174,12 +174,15 @@ fn a_curve_with_neutral_at_a_stop() {
 fn a_wheel_with_everything_rare() {
     let rig = good_rig(RARE_RIG);
     let wheel = &rig.wheels[0];
-    assert_eq!(wheel.counts_per_detent, Some(4));
+    assert_eq!((wheel.counts_per_detent, wheel.index), (Some(4), Some(button(9))));
     assert_eq!(wheel.pulse_on, Some(Duration::from_millis(10)));
     assert_eq!(wheel.pulse_off, Some(Duration::from_micros(2_500)));
     let rig = good_rig(RIG);
     let other = &rig.wheels[1];
-    assert_eq!((other.counts_per_detent, other.pulse_on, other.pulse_off), (None, None, None));
+    assert_eq!(
+        (other.counts_per_detent, other.pulse_on, other.pulse_off, other.index),
+        (None, None, None, None)
+    );
 }
 
 #[test]

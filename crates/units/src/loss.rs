@@ -1,4 +1,4 @@
-use crate::{Margin, Timestamp};
+use crate::{Counts, Margin, Timestamp};
 use std::fmt;
 use std::time::Duration;
 
@@ -85,11 +85,16 @@ pub enum LossKind {
     TurnedTooHard,
     /// Counts come several to a detent, or one to several detents, against what the rig file says.
     WrongCountsPerCycle,
+    /// The index mark came at another count than the last time: so many counts are missing or too many. They are
+    /// measured, not guessed, and the tally has been put right.
+    OffAtIndex,
+    /// Turn after turn the index mark is off by the same amount.
+    WrongCountsPerTurn,
 }
 
 impl LossKind {
     /// Every kind, in the order of declaration.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::BothLinesChanged,
         Self::PulsesOverlap,
         Self::BadReport,
@@ -107,6 +112,8 @@ impl LossKind {
         Self::LinesSwapped,
         Self::TurnedTooHard,
         Self::WrongCountsPerCycle,
+        Self::OffAtIndex,
+        Self::WrongCountsPerTurn,
     ];
 
     /// The word used in logs and files; it never changes between versions.
@@ -130,6 +137,8 @@ impl LossKind {
             Self::LinesSwapped => "lines-swapped",
             Self::TurnedTooHard => "turned-too-hard",
             Self::WrongCountsPerCycle => "wrong-counts-per-cycle",
+            Self::OffAtIndex => "off-at-index",
+            Self::WrongCountsPerTurn => "wrong-counts-per-turn",
         }
     }
 
@@ -150,9 +159,10 @@ impl LossKind {
             | Self::GapInSpin
             | Self::InputStuck
             | Self::LineDead
-            | Self::TurnedTooHard => Fault::Device,
+            | Self::TurnedTooHard
+            | Self::OffAtIndex => Fault::Device,
             Self::ReaderStalled => Fault::Program,
-            Self::LinesSwapped | Self::WrongCountsPerCycle => Fault::RigFile,
+            Self::LinesSwapped | Self::WrongCountsPerCycle | Self::WrongCountsPerTurn => Fault::RigFile,
         }
     }
 
@@ -182,6 +192,10 @@ impl LossKind {
             }
             Self::WrongCountsPerCycle => {
                 "the board's or the rig file's counts per cycle do not fit the encoder's detents"
+            }
+            Self::OffAtIndex => "counts were lost or made up since the index mark last came",
+            Self::WrongCountsPerTurn => {
+                "every turn from index mark to index mark has another number of counts than the rig file says"
             }
         }
     }
@@ -213,6 +227,12 @@ impl LossKind {
             Self::WrongCountsPerCycle => {
                 "set counts per cycle on the board, or counts_per_turn in the rig file, so that both agree"
             }
+            Self::OffAtIndex => {
+                "nothing, it is put right; if it comes often, look at the other losses, or at the encoder's wires"
+            }
+            Self::WrongCountsPerTurn => {
+                "set counts_per_turn in the rig file to what one turn counts; until then the mark puts nothing right"
+            }
         }
     }
 }
@@ -230,8 +250,17 @@ pub struct Loss {
     pub lasted: Duration,
     /// How many reports the evidence is made of.
     pub reports: u32,
-    /// By how much the loss may have put the tally off.
+    /// By how much the loss may have put the tally off. With [`LossKind::OffAtIndex`] by how much it did, on one
+    /// side, before it was put right.
     pub bound: Margin,
+}
+
+impl Loss {
+    /// How many counts were lost forward, or made up where negative, if that was measured and put right.
+    #[must_use]
+    pub fn measured(&self) -> Option<Counts> {
+        (self.kind == LossKind::OffAtIndex).then(|| self.bound.high() - self.bound.low())
+    }
 }
 
 impl fmt::Display for Loss {
@@ -262,6 +291,19 @@ mod tests {
             assert!(kind.name().bytes().all(|b| b.is_ascii_lowercase() || b == b'-'), "{}", kind.name());
             assert!(!kind.cause().is_empty() && !kind.cause().ends_with('.'), "{}", kind.name());
             assert!(!kind.advice().is_empty() && !kind.advice().ends_with('.'), "{}", kind.name());
+        }
+    }
+
+    #[test]
+    fn only_what_an_index_mark_says_is_measured() {
+        let (certainty, at, lasted) = (Certainty::Observed, Timestamp::START, Duration::ZERO);
+        let of = |kind, counts| {
+            let bound = Margin::new(Counts::new(i64::min(counts, 0)), Counts::new(i64::max(counts, 0)));
+            Loss { kind, certainty, at, lasted, reports: 2, bound }.measured()
+        };
+        for counts in [-3, 5] {
+            assert_eq!(of(LossKind::OffAtIndex, counts), Some(Counts::new(counts)));
+            assert_eq!(of(LossKind::WrongCountsPerTurn, counts), None);
         }
     }
 

@@ -1,4 +1,4 @@
-use crate::Counts;
+use crate::{Counts, CountsPerTurn};
 use std::fmt;
 use std::ops::{Add, AddAssign, Neg};
 
@@ -40,6 +40,21 @@ impl Margin {
     #[must_use]
     pub const fn high(self) -> Counts {
         self.high
+    }
+
+    /// What is left of this margin when the tally, after `corrected` was added to it, is known to be right but for
+    /// whole turns of `per_turn` counts: the turns that it held, so nothing where it was no wider than that.
+    #[must_use]
+    pub fn whole_turns(self, corrected: Counts, per_turn: CountsPerTurn) -> Self {
+        let (moved, turn) = (corrected.get(), i64::from(per_turn.get()));
+        let turns = |side: Counts, moved: i64| {
+            if side.get() == i64::MAX {
+                return side;
+            }
+            let side = side.get().saturating_add(moved);
+            if side < turn { Counts::ZERO } else { Counts::new(side / turn * turn) }
+        };
+        Self { low: turns(self.low, moved), high: turns(self.high, moved.saturating_neg()) }
     }
 
     /// Whether nothing is in doubt.
@@ -102,6 +117,28 @@ mod tests {
         assert_eq!(sum, Margin::new(Counts::new(3), Counts::ONE));
         assert_eq!(-sum, Margin::new(Counts::ONE, Counts::new(3)));
         assert_eq!(sum.to_string(), "-3..+1");
+    }
+
+    #[test]
+    fn whole_turns_are_left_where_they_were_possible() {
+        let turn = CountsPerTurn::new(24).unwrap();
+        let left = |low, high, corrected| {
+            let margin = Margin::new(Counts::new(low), Counts::new(high));
+            let left = margin.whole_turns(Counts::new(corrected), turn);
+            for truth in -low..=high {
+                // Each truth that was possible and agrees with the mark still is.
+                let error = truth - corrected;
+                assert!(error % 24 != 0 || left.covers(Counts::new(error)), "{truth} {left}");
+            }
+            (left.low().get(), left.high().get())
+        };
+        assert_eq!(left(0, 0, 0), (0, 0));
+        assert_eq!(left(0, 0, 5), (0, 0), "what nobody had told of");
+        assert_eq!(left(12, 12, -12), (0, 24), "12 the other way is as likely");
+        assert_eq!(left(23, 23, 0), (0, 0));
+        assert_eq!(left(24, 80, 0), (24, 72));
+        assert_eq!(left(24, 80, 10), (24, 48));
+        assert!(Margin::UNKNOWN.whole_turns(Counts::ONE, turn).is_unknown());
     }
 
     #[test]

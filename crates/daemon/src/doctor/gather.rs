@@ -173,7 +173,8 @@ fn look_at(
 fn missing(rig: &Rig, board: BoardIndex, there: Buttons) -> Vec<(String, Vec<u8>)> {
     let wheels = rig.wheels.iter().filter(|wheel| wheel.board == board);
     let missing = wheels.map(|wheel| {
-        let buttons = wheel.inputs.buttons().into_iter().filter(|button| !there.pressed(*button));
+        let buttons =
+            wheel.inputs.buttons().into_iter().chain(wheel.index).filter(|button| !there.pressed(*button));
         (wheel.name.clone(), buttons.map(tallywheel_units::ButtonNumber::get).collect())
     });
     missing.filter(|(_, buttons): &(String, Vec<u8>)| !buttons.is_empty()).collect()

@@ -5,7 +5,7 @@
 use serde::Serialize;
 use serde::ser::{SerializeMap, Serializer};
 use tallywheel_accumulator::Reading;
-use tallywheel_units::{FixedCounts, Loss, Margin, Timestamp};
+use tallywheel_units::{Counts, FixedCounts, Loss, Margin, Timestamp};
 
 /// A margin as JSON: `[low, high]` in counts, or null where nothing is known.
 #[derive(Debug, Clone, Copy)]
@@ -109,6 +109,9 @@ pub struct Lost<'a> {
     board: &'a str,
     wheel: &'a str,
     bound: MarginJson,
+    /// What an index mark measured and put right, in counts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measured: Option<i64>,
     reports: u32,
     lasted_us: u64,
     cause: &'static str,
@@ -127,6 +130,7 @@ impl<'a> Lost<'a> {
             board,
             wheel,
             bound: MarginJson(loss.bound),
+            measured: loss.measured().map(Counts::get),
             reports: loss.reports,
             lasted_us: u64::try_from(loss.lasted.as_micros()).unwrap_or(u64::MAX),
             cause: loss.kind.cause(),
@@ -137,9 +141,10 @@ impl<'a> Lost<'a> {
     /// One line for people.
     #[must_use]
     pub fn text(&self) -> String {
-        let bound = match self.bound.0 {
-            margin if margin.is_unknown() => "an unknown number of counts".to_owned(),
-            margin => format!("{margin} counts"),
+        let bound = match (self.bound.0, self.measured) {
+            (_, Some(measured)) => format!("{measured:+} counts, put right"),
+            (margin, None) if margin.is_unknown() => "an unknown number of counts".to_owned(),
+            (margin, None) => format!("{margin} counts"),
         };
         format!(
             "{:>10.3} s  {:<12} LOSS {} ({}, {}): {bound}; {}; {}",

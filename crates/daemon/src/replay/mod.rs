@@ -75,7 +75,7 @@ pub fn write_change(
             }
         }
         // The next line has the margin.
-        Effect::Doubted(_) => {}
+        Effect::Doubted(_) | Effect::Agreed => {}
         Effect::Lost(loss) => {
             let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
             if json { json_line(out, &lost)? } else { writeln!(out, "{}", lost.text())? }

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use tallywheel_profile::{Aircraft, Rig, WheelInputs};
 use tallywheel_units::{
-    BoardIndex, Buttons, Counts, FixedCounts, Loss, LossKind, Margin, Timestamp, WheelIndex,
+    BoardIndex, ButtonNumber, Buttons, Counts, FixedCounts, Loss, LossKind, Margin, Timestamp, WheelIndex,
 };
 
 /// Columns in the widest plot of a position.
@@ -41,6 +41,8 @@ pub struct WheelFacts {
     pub name: String,
     pub board: BoardIndex,
     pub inputs: WheelInputs,
+    /// The button of its index mark.
+    pub index: Option<ButtonNumber>,
     pub inverted: bool,
     /// Whether anything of its board was recorded.
     pub recorded: bool,
@@ -309,7 +311,7 @@ impl Pass<'_> {
         let Some(facts) = self.wheels.get_mut(wheel.get()) else { return };
         match effect {
             Effect::Counted(counts) => facts.intervals.count(at, counts),
-            Effect::Doubted(_) => {}
+            Effect::Doubted(_) | Effect::Agreed => {}
             Effect::Lost(loss) => {
                 facts.losses = facts.losses.saturating_add(1);
                 if loss.bound.is_unknown() {
@@ -353,6 +355,7 @@ fn wheel(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
         name: wheel.name.clone(),
         board: wheel.board,
         inputs: wheel.inputs,
+        index: wheel.index,
         inverted: wheel.inverted,
         recorded: false,
         counts: Counts::ZERO,

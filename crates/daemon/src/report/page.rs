@@ -207,11 +207,18 @@ fn losses(html: &mut String, facts: &Facts) {
             escape(wheel.map_or("?", |wheel| &wheel.name)),
             lost.loss.kind.name(),
             lost.loss.certainty.name(),
-            bound(lost.loss.bound),
+            cost(lost),
             evidence(lost),
         );
     }
     put!(html, "</tbody>\n</table>");
+}
+
+fn cost(lost: &Lost) -> String {
+    match lost.loss.measured() {
+        Some(counts) => format!("{} measured, put right", signed(counts.get())),
+        None => bound(lost.loss.bound),
+    }
 }
 
 fn evidence(lost: &Lost) -> String {
@@ -256,7 +263,7 @@ fn trace_cards(html: &mut String, facts: &Facts, traces: &[Trace]) -> Result<(),
             trace.lost.loss.kind.name(),
             clock(trace.lost.loss.at, facts.end),
             trace.lost.loss.certainty.name(),
-            bound(trace.lost.loss.bound),
+            cost(&trace.lost),
         );
     }
     put!(html, "</div>");
@@ -386,12 +393,13 @@ fn doubt(trim: &TrimFacts) -> String {
 
 fn wiring(wheel: &WheelFacts) -> String {
     let [one, two] = wheel.inputs.buttons();
-    match wheel.inputs {
+    let lines = match wheel.inputs {
         WheelInputs::Pulses { .. } => format!("pulses on buttons {one} and {two}"),
         WheelInputs::Quadrature { per_cycle, .. } => {
             format!("quadrature x{} on buttons {one} and {two}", per_cycle.get())
         }
-    }
+    };
+    wheel.index.map_or(lines.clone(), |index| format!("{lines}, index mark on button {index}"))
 }
 
 fn signed(number: i64) -> String {

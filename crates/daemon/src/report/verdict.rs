@@ -54,7 +54,12 @@ pub fn verdict(facts: &Facts) -> Verdict {
         }
         Trust::Certain | Trust::Nothing => {
             format!(
-                "The tally can be trusted again: the stops have settled what {losses_said} in {counts} put in doubt."
+                "The tally can be trusted again: {} what {losses_said} in {counts} put in doubt.",
+                if facts.losses.contains_key(&LossKind::OffAtIndex) {
+                    "the index mark has put right or the stops have settled"
+                } else {
+                    "the stops have settled"
+                }
             )
         }
         Trust::Doubtful | Trust::Unknown => {
@@ -86,10 +91,11 @@ pub fn verdict(facts: &Facts) -> Verdict {
     Verdict { trust, finding, advice }
 }
 
-/// The kind of loss that put the most counts in doubt; among equals the one that happened most often.
+/// The kind of loss that put the most counts in doubt; among equals the one that happened most often. What was put
+/// right needs nothing done.
 fn worst(facts: &Facts) -> Option<LossKind> {
     let weight = |margin: Margin| margin.low().get().saturating_add(margin.high().get());
-    let kinds = facts.losses.iter();
+    let kinds = facts.losses.iter().filter(|(kind, _)| **kind != LossKind::OffAtIndex);
     kinds.max_by_key(|(_, sum)| (weight(sum.bound), sum.number)).map(|(kind, _)| *kind)
 }
 

@@ -8,6 +8,15 @@ pub struct WheelConfig {
     pub inputs: WheelInputs,
     /// The lines are pressed when idle.
     pub inverted: bool,
+    /// A button that is pressed once a turn, at the same place, whatever [`Self::inverted`] says.
+    pub index: Option<ButtonNumber>,
+}
+
+impl WheelConfig {
+    /// All buttons that the wheel needs: its two lines and its index mark.
+    pub fn buttons(&self) -> impl Iterator<Item = ButtonNumber> + use<> {
+        self.inputs.buttons().into_iter().chain(self.index)
+    }
 }
 
 /// Why the wheels do not fit the board; the rig file has to change. Wheels go by their place in the list.
@@ -21,7 +30,7 @@ pub enum ConfigError {
         /// The button.
         button: ButtonNumber,
     },
-    /// One button is two lines, of one wheel or of two.
+    /// One button is two lines, of one wheel or of two; an index mark is one too.
     #[error("button {button} is two lines at once, of wheel {first} and of wheel {second}")]
     ButtonTwice {
         /// The button.

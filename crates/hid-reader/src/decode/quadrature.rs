@@ -95,6 +95,11 @@ impl Quadrature {
         step
     }
 
+    /// Whether all counts so far will stay, for all that is known.
+    pub(crate) fn is_calm(&self) -> bool {
+        !self.tracker.is_following() && self.told.is_certain()
+    }
+
     /// It is `at`, and no report has come since the last.
     pub(crate) fn rest(&mut self, at: Timestamp) -> Step {
         let before = self.tracker.edges();

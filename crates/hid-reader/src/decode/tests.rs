@@ -23,11 +23,15 @@ fn one_byte() -> Layout {
 
 fn pulses(forward: u8, backward: u8) -> WheelConfig {
     let inputs = WheelInputs::Pulses { forward: button(forward), backward: button(backward) };
-    WheelConfig { inputs, inverted: false }
+    WheelConfig { inputs, inverted: false, index: None }
 }
 
 fn quadrature(a: u8, b: u8, per_cycle: CountsPerCycle) -> WheelConfig {
-    WheelConfig { inputs: WheelInputs::Quadrature { a: button(a), b: button(b), per_cycle }, inverted: false }
+    WheelConfig {
+        inputs: WheelInputs::Quadrature { a: button(a), b: button(b), per_cycle },
+        inverted: false,
+        index: None,
+    }
 }
 
 /// What the reports, a millisecond apart, give, one line each. A report "gone" is an unplugging.
@@ -43,6 +47,7 @@ fn check(layout: Layout, wheels: &[WheelConfig], reports: &[&[u8]], expected: Ex
                 write!(log, "; wheel {wheel} {} {} at {}", loss.kind.name(), loss.bound, loss.at).unwrap();
             }
             Event::Doubt(doubt) => write!(log, "; wheel {wheel} doubt {doubt}").unwrap(),
+            Event::Index(mark) => write!(log, "; wheel {wheel} mark {:+}", mark.correction.get()).unwrap(),
         };
         if *report == b"gone" {
             decoder.unplugged(at, &mut sink)

@@ -129,6 +129,15 @@ impl Watch {
         }
     }
 
+    /// Whether the counts so far are all that the wheel has made by `at`, as it is before the report of that moment is
+    /// shown to [`Self::lines`]: a board that is asked for more pulses than it can give out shows them late.
+    pub(crate) fn in_time(&self, at: Timestamp) -> bool {
+        match &self.lines {
+            Lines::Pulses(pulses) => pulses.in_time(at.nanos()),
+            Lines::Quadrature(_) => true,
+        }
+    }
+
     /// The reader is behind, and reads reports faster than the board sends them: their times mean nothing.
     #[cold]
     pub(crate) fn blur(&mut self) {

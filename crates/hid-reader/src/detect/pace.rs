@@ -114,6 +114,16 @@ impl Pace {
         self.same_way = 0;
     }
 
+    /// Whether the last interval was longer than the board's cycle by half, or the one that is not over at `at` is.
+    /// A cycle of which nothing is known may be any.
+    pub(super) fn is_slow(&self, at: Nanos, widths: &Widths) -> bool {
+        // Where intervals have disproved that it is 2 P, it is shorter.
+        let Some(cycle) = self.cycle.or_else(|| Some(2 * widths.typical()?)) else { return false };
+        let Some((last, _)) = self.last else { return true };
+        let slow = |interval: Nanos| 2 * interval.min(HOUR) > 3 * cycle;
+        slow(at.saturating_sub(last)) || self.len > 0 && slow(self.newest(0))
+    }
+
     /// When a silence would be long enough to be one.
     pub(super) fn deadline(&self) -> Nanos {
         match self.last {

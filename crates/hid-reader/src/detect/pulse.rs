@@ -159,6 +159,11 @@ impl PulseWatch {
         self.lines.iter().any(|line| line.stuck.is_some())
     }
 
+    /// Whether the last pulse stood apart from the one before or is long over at `at`, so that none can be waiting.
+    pub(super) fn in_time(&self, at: Nanos) -> bool {
+        self.pace.is_slow(at, &self.widths)
+    }
+
     /// The reader is behind: the reports are true, their times are not.
     pub(super) fn blur(&mut self) {
         for line in &mut self.lines {

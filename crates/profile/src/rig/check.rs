@@ -225,6 +225,10 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         }
         None => None,
     };
+    let index = match &table.index {
+        None => Some(None),
+        Some(_) => uses.button(&table.index, byte, board, "wheel.index", &what("index")).map(Some),
+    };
     let per_turn = mistakes.required(&table.counts_per_turn, byte, "wheel.counts_per_turn");
     Some(Wheel {
         name: table.name.as_ref()?.setting()?.0.clone(),
@@ -234,6 +238,7 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         counts_per_detent: optional(&table.counts_per_detent)?.map(|counts| counts.0),
         pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.0),
         pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.0),
+        index: index?,
         inverted: optional(&table.inverted)?.copied().unwrap_or(false),
         reversed: optional(&table.reversed)?.copied().unwrap_or(false),
     })

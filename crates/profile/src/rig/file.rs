@@ -116,7 +116,10 @@ pub(crate) struct WheelFile {
     /// With `"pulses"`: milliseconds that the board releases a button at least before the next count. Helps to
     /// tell what may have been lost; without it, it is learnt from the fastest pulses.
     pub(crate) pulse_off_ms: Key<IntervalMs>,
-    /// Whether the buttons are pressed while the wheel rests. Default false.
+    /// The button of an index mark: pressed once in each whole turn of the wheel in the hand, always at the same
+    /// place. Where it comes after too few or too many counts, what was lost is measured and put right.
+    pub(crate) index: Key<ButtonNumber>,
+    /// Whether the buttons are pressed while the wheel rests, the index mark's apart. Default false.
     pub(crate) inverted: Key<bool>,
     /// Whether forward and backward are the wrong way round. Default false.
     pub(crate) reversed: Key<bool>,

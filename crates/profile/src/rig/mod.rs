@@ -12,7 +12,7 @@ pub use simulator::Simulator;
 use crate::read::Setting;
 use std::fmt;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, CountsPerTurn};
+use tallywheel_units::{BoardIndex, ButtonNumber, CountsPerTurn};
 pub use tallywheel_units::{ButtonRun, WheelInputs};
 
 /// A checked rig: names are unique, every wheel is on a board of the rig, no button has two uses.
@@ -119,7 +119,7 @@ pub struct Wheel {
     pub name: String,
     /// The board that it is on.
     pub board: BoardIndex,
-    /// Its two buttons.
+    /// The two buttons that count.
     pub inputs: WheelInputs,
     /// Counts in one turn of the wheel in the hand.
     pub per_turn: CountsPerTurn,
@@ -129,7 +129,9 @@ pub struct Wheel {
     pub pulse_on: Option<Duration>,
     /// How long it releases it at least before the next, 0.125 ms to 1 s; pulses only.
     pub pulse_off: Option<Duration>,
-    /// Whether the buttons are pressed at rest.
+    /// The button pressed once a turn.
+    pub index: Option<ButtonNumber>,
+    /// Whether the buttons of `inputs` are pressed at rest.
     pub inverted: bool,
     /// Whether the counts have the wrong sign.
     pub reversed: bool,

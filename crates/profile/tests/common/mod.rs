@@ -87,6 +87,7 @@ counts_per_turn = 96
 counts_per_detent = 4
 pulse_on_ms = 10
 pulse_off_ms = 2.5
+index = 9
 "#;
 
 /// An aircraft with the keys that most leave out.

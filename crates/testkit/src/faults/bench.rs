@@ -102,6 +102,7 @@ impl Outcome {
         match event {
             Event::Counts(counts) => self.counts += counts,
             Event::Doubt(doubt) => self.doubt = doubt,
+            Event::Index(mark) => self.counts += mark.correction,
             Event::Loss(loss) => {
                 self.margin += loss.bound;
                 self.kinds.add(loss.kind);

@@ -152,7 +152,7 @@ impl Fault {
         }
         let facts = WheelFacts { counts_per_turn: CountsPerTurn::new(per_turn), ..WheelFacts::default() };
         let given = chance.happens(0.5).then_some(interval);
-        let mut bench = Bench::new(WheelConfig { inputs, inverted: false }, given, &facts)?;
+        let mut bench = Bench::new(WheelConfig { inputs, inverted: false, index: None }, given, &facts)?;
         let mut board = RawBoard::new(sampling, Chance::new(chance.seed())).with(&wheel, a, b);
         let (mut first, mut sent) = (None, None);
         while let Some(mut report) = board.next() {
@@ -291,8 +291,11 @@ impl Fault {
             facts.counts_per_detent = Some(1);
         }
         let inputs = WheelInputs::Pulses { forward, backward };
-        let mut bench =
-            Bench::new(WheelConfig { inputs, inverted: false }, setting.given_interval(), &facts)?;
+        let mut bench = Bench::new(
+            WheelConfig { inputs, inverted: false, index: None },
+            setting.given_interval(),
+            &facts,
+        )?;
         match stall {
             Some(stall) => through_the_ring(board.by_ref(), stall, |report| bench.read(report)),
             None => board.by_ref().for_each(|report| bench.read(report)),

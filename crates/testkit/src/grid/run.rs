@@ -61,7 +61,8 @@ impl Reader {
         let inputs = WheelInputs::Quadrature { a, b, per_cycle: CountsPerCycle::X4 };
         let interval = interval_known.then(|| interval_of(cell));
         let mut decoder =
-            BoardDecoder::new(layout, &[WheelConfig { inputs, inverted: false }], interval).ok()?;
+            BoardDecoder::new(layout, &[WheelConfig { inputs, inverted: false, index: None }], interval)
+                .ok()?;
         let counts_per_turn = CountsPerTurn::new(cell.edges_per_turn);
         decoder.know(0, &WheelFacts { counts_per_turn, ..WheelFacts::default() });
         Some(Self { decoder, counts: Counts::ZERO, margin: Margin::CERTAIN, doubt: Margin::CERTAIN })
@@ -74,6 +75,7 @@ impl Reader {
             Event::Loss(loss) if loss.kind == LossKind::LineDead => {}
             Event::Loss(loss) => *margin += loss.bound,
             Event::Doubt(now) => *doubt = now,
+            Event::Index(mark) => *counts += mark.correction,
         }
     }
 

@@ -24,7 +24,9 @@
 //!
 //! Not seen here: a loss of half a turn and more is taken for the rest of the turn, or for none; losses that cancel
 //! between two marks; a mark whose button comes in another report than the wheel's lines, which is off by what the
-//! wheel turns meanwhile; a mark that is on for more than seven eighths of a turn, which never counts.
+//! wheel turns meanwhile; a mark that is on for more than seven eighths of a turn, which never counts; a reversal
+//! right before the mark of which no count was seen, after which the mark is judged for the other direction; a board
+//! that truly loses the same number every turn, which is named a wrong setting.
 
 use tallywheel_units::{Certainty, Counts, CountsPerTurn, Loss, LossKind, Margin, Timestamp};
 

@@ -43,9 +43,7 @@ pub fn tallywheel() -> &'static Path {
         let test = std::env::current_exe().expect("a test has a path");
         let folder = test.ancestors().nth(2).expect("tests lie in PROFILE/deps").to_owned();
         let mut build = Command::new(env!("CARGO"));
-        build
-            .args(["build", "--quiet", "--locked", "-p", "tallywheel", "--bin", "tallywheel"])
-            .current_dir(top());
+        build.arg("build-as-tested").current_dir(top());
         if folder.ends_with("release") {
             build.arg("--release");
         }

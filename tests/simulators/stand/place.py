@@ -36,5 +36,5 @@ def program() -> Path:
     named = os.environ.get("TALLYWHEEL_PROGRAM")
     if named:
         return Path(named).resolve()
-    subprocess.run(["cargo", "build", "--quiet", "--offline", "--package", "tallywheel"], cwd=TOP, check=True)
+    subprocess.run(["cargo", "build-as-tested", "--offline"], cwd=TOP, check=True)
     return Path(os.environ.get("CARGO_TARGET_DIR", TOP / "target")) / "debug" / "tallywheel"

@@ -293,12 +293,7 @@ class Item:
         return int(self.entry(path)[1].get("toggle-state", -1))
 
 
-def build(*what):
-    """Builds a program of the daemon's package and answers where it is."""
-    subprocess.run(["cargo", "build", "--quiet", "--locked", "-p", "tallywheel", *what], cwd=TOP, check=True)
-    folder = os.path.join(os.environ.get("CARGO_TARGET_DIR", os.path.join(TOP, "target")), "debug")
-    return os.path.join(folder, "examples", what[1]) if what[0] == "--example" else os.path.join(folder, what[1])
-
-
-PROGRAM = os.environ.get("TALLYWHEEL_PROGRAM") or build("--bin", "tallywheel")
-BOARD_PROGRAM = build("--example", "scripted_board")
+subprocess.run(["cargo", "build-as-tested"], cwd=TOP, check=True)
+DEBUG = os.path.join(os.environ.get("CARGO_TARGET_DIR", os.path.join(TOP, "target")), "debug")
+PROGRAM = os.environ.get("TALLYWHEEL_PROGRAM") or os.path.join(DEBUG, "tallywheel")
+BOARD_PROGRAM = os.path.join(DEBUG, "examples", "scripted_board")

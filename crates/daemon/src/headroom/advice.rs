@@ -1,6 +1,6 @@
 //! What to do, in sentences.
 
-use super::choice::{Choice, Decoder, Figures};
+use super::choice::{Choice, Decoder, Figures, STROKE_TURNS};
 use super::formulas;
 use super::quantity::{StepsPerTurn, Turning};
 use tallywheel_units::{CountsPerCycle, Degrees};
@@ -10,6 +10,8 @@ use tallywheel_units::{CountsPerCycle, Degrees};
 pub enum Fit {
     /// It loses counts at the wanted speed.
     Loses,
+    /// The lines turn faster than every edge is seen, and Tallywheel follows their motion.
+    Follows,
     /// No count can be lost at the wanted speed.
     Safe,
 }
@@ -17,7 +19,13 @@ pub enum Fit {
 /// How well `choice` keeps up with `wanted`.
 #[must_use]
 pub fn fit(choice: &Choice, wanted: Turning) -> Fit {
-    if choice.fastest_uneven.is_some_and(|turning| turning >= wanted) { Fit::Safe } else { Fit::Loses }
+    if choice.fastest_uneven.is_some_and(|turning| turning >= wanted) {
+        Fit::Safe
+    } else if choice.stroke.is_some_and(|turning| turning >= wanted) {
+        Fit::Follows
+    } else {
+        Fit::Loses
+    }
 }
 
 /// What a choice is called: the rig file's word and the counts a cycle.
@@ -36,7 +44,7 @@ pub fn name(choice: &Choice) -> String {
 pub fn best<'c>(figures: &Figures, choices: &'c [Choice]) -> Option<&'c Choice> {
     let key = |choice: &Choice| (fit(choice, figures.wanted), fine_enough(figures, choice));
     let speed = |choice: &Choice| match fit(choice, figures.wanted) {
-        Fit::Safe => 0.0,
+        Fit::Safe | Fit::Follows => 0.0,
         Fit::Loses => choice.fastest_uneven.map_or(0.0, Turning::get),
     };
     choices.iter().max_by(|one, other| {
@@ -115,11 +123,16 @@ pub fn advice(figures: &Figures, choices: &[Choice]) -> Vec<String> {
 }
 
 fn verdict(choice: &Choice, wanted: Turning) -> String {
-    match (fit(choice, wanted), choice.fastest_uneven) {
-        (Fit::Safe, Some(limit)) => {
+    match (fit(choice, wanted), choice.fastest_uneven, choice.stroke) {
+        (Fit::Safe, Some(limit), _) => {
             format!("no count can be lost up to {limit}, and you turn at {wanted} at most")
         }
-        (_, Some(limit)) => format!("counts are lost above {limit}, and you turn at up to {wanted}"),
+        (Fit::Follows, Some(limit), Some(stroke)) => format!(
+            "every edge is seen up to {limit}; past that Tallywheel follows the motion, in strokes of {STROKE_TURNS} \
+             turns up to {stroke}, so it should keep up with {wanted} and says by its margin where it is not sure. \
+             It needs report_interval_ms in the rig file, or a board that reports at a steady beat"
+        ),
+        (_, Some(limit), _) => format!("counts are lost above {limit}, and you turn at up to {wanted}"),
         _ => "counts may be lost at any speed".to_owned(),
     }
 }

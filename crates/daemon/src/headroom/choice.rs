@@ -1,7 +1,7 @@
 //! Every way to wire one encoder, and how fast each may turn. No I/O.
 
 use super::formulas;
-use super::quantity::{CyclesPerTurn, PartOfCycle, StepsPerTurn, Turning};
+use super::quantity::{CyclesPerTurn, PartOfCycle, StepsPerTurn, Turning, TurningUp};
 use std::time::Duration;
 use tallywheel_units::{CountsPerCycle, Degrees};
 
@@ -68,9 +68,16 @@ pub struct Choice {
     pub fastest_uneven: Option<Turning>,
     /// How long the full travel takes at `fastest_uneven`.
     pub full_travel: Option<Duration>,
+    /// Quadrature: how fast the speed may change where Tallywheel follows the motion. Speed is no limit then.
+    pub change: Option<TurningUp>,
+    /// Quadrature: the speed that a stroke of [`STROKE_TURNS`] reaches within `change`.
+    pub stroke: Option<Turning>,
     /// Whether the rig is wired like this.
     pub wired: bool,
 }
+
+/// The stroke that [`Choice::stroke`] is for, in turns: about what a wrist does. Common practice, no source.
+pub const STROKE_TURNS: f64 = 0.5;
 
 /// Every choice that the figures allow: pulses first, then quadrature, each from coarse to fine.
 #[must_use]
@@ -117,6 +124,9 @@ fn choice(
             (even, even.and_then(|even| Turning::new(even.get() * uneven)))
         }
     };
+    let change = edges
+        .filter(|_| decoder == Decoder::Tallywheel)
+        .and_then(|edges| formulas::fastest_change(interval, edges));
     let same = |(by, steps): (Decoder, StepsPerTurn)| {
         by == decoder && (steps.get() - per_turn.get()).abs() < 1e-6 * per_turn.get()
     };
@@ -130,6 +140,8 @@ fn choice(
         fastest,
         fastest_uneven,
         full_travel: fastest_uneven.map(|turning| formulas::full_travel(travel, turning)),
+        change,
+        stroke: change.and_then(|change| formulas::stroke_peak(STROKE_TURNS, change)),
         wired: figures.wired.is_some_and(same),
     }
 }
@@ -177,7 +189,7 @@ mod tests {
         assert_eq!(all.len(), 1);
         // 125 pulses a second at a report every 4 ms (one pressed, one released), 24 a turn.
         assert!((all[0].fastest.unwrap().get() - 125.0 / 24.0).abs() < 1e-9);
-        assert!(all[0].wired);
+        assert!(all[0].wired && all[0].change.is_none());
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What encoder makers publish about resolution and speed, each with its source. No I/O.
 
-use super::quantity::{PartOfCycle, Rate, StepsPerTurn, Turning};
+use super::quantity::{PartOfCycle, Rate, StepsPerTurn, Turning, TurningUp};
 use std::time::Duration;
 use tallywheel_units::Degrees;
 
@@ -73,6 +73,25 @@ pub fn fastest_pulses(on: Duration, off: Duration) -> Option<Rate> {
 #[must_use]
 pub const fn shortest_pulse(interval: Duration) -> Duration {
     interval
+}
+
+/// How fast the speed may change where Tallywheel follows the motion of a quadrature wheel: a T^2 <= 1 edge, a in
+/// edges/s^2 and T the report interval. It is no standard's but was measured in simulation (testkit's `grid`): below
+/// it nearly every run ends with the right count, and what is in doubt is within the margin.
+#[must_use]
+pub fn fastest_change(interval: Duration, edges_per_turn: StepsPerTurn) -> Option<TurningUp> {
+    let interval = interval.as_secs_f64();
+    TurningUp::new(1.0 / (interval * interval * edges_per_turn.get()))
+}
+
+/// The speed that a single unhindered stroke of `turns` reaches when it never speeds up more than `change`.
+/// The stroke is of minimum-jerk form: peak speed 15/8 L/D, peak acceleration 10/sqrt(3) L/D^2 for a length L in a
+/// time D (Flash and Hogan, Journal of Neuroscience 5 (1985); cited from memory, the peaks are the derivatives of its
+/// polynomial). `None` where `turns` is not above 0.
+#[must_use]
+pub fn stroke_peak(turns: f64, change: TurningUp) -> Option<Turning> {
+    let lasts = (10.0 / 3.0_f64.sqrt() * turns / change.get()).sqrt();
+    Turning::new(15.0 / 8.0 * turns / lasts)
 }
 
 /// How long the whole travel takes at a steady speed.
@@ -238,6 +257,18 @@ mod tests {
         near(full_travel(travel(635.0), turning(rate, geared).unwrap()).as_secs_f64(), 5.418_667, 1e-5);
     }
 
+    /// The stroke's formulas against a simulated stroke that has the same peak speed.
+    #[test]
+    fn a_stroke_at_the_limit_has_the_acceleration_of_the_limit() {
+        let change = fastest_change(ms(4.0), steps(400.0)).unwrap();
+        near(change.get(), 156.25, 1e-9);
+        let peak = stroke_peak(0.5, change).unwrap();
+        let mut motion = tallywheel_testkit::Motion::resting_at(0.0);
+        motion.stroke(0.5, peak.get());
+        near(motion.peak_acceleration(), change.get(), 1e-6);
+        near(motion.peak_speed(), peak.get(), 1e-9);
+    }
+
     #[test]
     fn nothing_that_is_no_quantity_gets_in() {
         for number in [0.0, -1.0, f64::NAN, f64::INFINITY] {
@@ -246,6 +277,7 @@ mod tests {
             assert_eq!(super::super::quantity::milliseconds(number), None);
         }
         assert_eq!(steps_for(360.0, 0.0), None);
+        assert_eq!(stroke_peak(0.0, fastest_change(ms(4.0), steps(400.0)).unwrap()), None);
         // Absurd figures end at the longest there is instead of a panic.
         assert_eq!(full_travel(travel(36_000.0), Turning::new(1e-300).unwrap()), Duration::MAX);
     }

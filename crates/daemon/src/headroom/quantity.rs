@@ -48,6 +48,10 @@ quantity!(
     Turning
 );
 quantity!(
+    /// Turns of the wheel in a second, gained or lost in a second.
+    TurningUp
+);
+quantity!(
     /// The length of a stretch of the encoder as a part of a whole cycle T of its lines.
     PartOfCycle
 );

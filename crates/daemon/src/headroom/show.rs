@@ -1,7 +1,7 @@
 //! The plan for people and for scripts.
 
 use super::advice::{self, Fit, fit, name, whole};
-use super::choice::{Choice, Decoder, Figures};
+use super::choice::{Choice, Decoder, Figures, STROKE_TURNS};
 use super::quantity::Turning;
 use serde::Serialize;
 use std::time::Duration;
@@ -38,7 +38,13 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
         text += "  > is how the rig is wired.\n";
     }
     text += "  Uneven lines: phase difference 0.25 T +- 0.1 T, so the shortest state lasts 0.15 T.\n";
-    text += "  Quadrature: faster than this, Tallywheel follows the motion; it may lose counts where a x T^2 is above 1 edge.\n";
+    if let Some((change, stroke)) = choices.iter().find_map(|choice| choice.change.zip(choice.stroke)) {
+        text += &format!(
+            "  Quadrature: faster than this, Tallywheel follows the motion. The limit then is how fast the speed changes:\n  \
+             a x T^2 up to 1 edge, here {} turns/s in a second; a stroke of {STROKE_TURNS} turns reaches {stroke} within it.\n",
+            plain(significant(change.get())),
+        );
+    }
     text.push('\n');
     for sentence in advice::advice(figures, choices) {
         text += &format!("{}\n", fold(&sentence));
@@ -72,6 +78,12 @@ fn fold(sentence: &str) -> String {
         length += word_length;
     }
     text
+}
+
+/// Three digits: the limit was found by experiment and has no more.
+fn significant(number: f64) -> f64 {
+    let unit = 10_f64.powf(number.log10().floor() - 2.0);
+    (number / unit).round() * unit
 }
 
 fn plain(number: f64) -> String {
@@ -111,7 +123,10 @@ struct ChoiceJson {
     fastest_turns_per_second_ideal: Option<f64>,
     fastest_turns_per_second: Option<f64>,
     full_travel_s: Option<f64>,
-    /// Quadrature only: the limit of the motion-following decoder.
+    /// Quadrature only: how fast the speed may change where the motion is followed.
+    followed_turns_per_second_squared: Option<f64>,
+    /// Quadrature only: what a stroke of half a turn reaches within that.
+    followed_turns_per_second: Option<f64>,
     keeps_up: &'static str,
 }
 
@@ -149,8 +164,11 @@ impl ChoiceJson {
             fastest_turns_per_second_ideal: turning(choice.fastest),
             fastest_turns_per_second: turning(choice.fastest_uneven),
             full_travel_s: choice.full_travel.map(|time| round(time.as_secs_f64())),
+            followed_turns_per_second_squared: choice.change.map(|change| round(change.get())),
+            followed_turns_per_second: turning(choice.stroke),
             keeps_up: match fit(choice, wanted) {
                 Fit::Safe => "safe",
+                Fit::Follows => "follows",
                 Fit::Loses => "loses",
             },
         }

@@ -20,6 +20,16 @@ def folder(name: str, aircraft: list[str]) -> Path:
     return config
 
 
+def folder_for(name: str, aircraft: str, simulator: str) -> Path:
+    """The same with one aircraft, whose outputs are those of config/simulators/`simulator`."""
+    config = folder(name, [aircraft])
+    file = config / "aircraft" / f"{aircraft}.toml"
+    trims, separator, _ = file.read_text().partition("[[output]]")
+    assert separator
+    file.write_text(trims + (TOP / "config" / "simulators" / simulator / "output.toml").read_text())
+    return config
+
+
 class Daemon:
     """`tallywheel run`, on which somebody turns the wheels as `recording` has it."""
 

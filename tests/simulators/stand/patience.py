@@ -6,9 +6,9 @@ from collections.abc import Callable
 SECONDS = 60
 
 
-def until(what: str, is_so: Callable[[], object]) -> object:
+def until(what: str, is_so: Callable[[], object], seconds: float = SECONDS) -> object:
     """Waits until something is so and returns it; raises TimeoutError when it never came."""
-    end = time.monotonic() + SECONDS
+    end = time.monotonic() + seconds
     while not (found := is_so()):
         if time.monotonic() > end:
             raise TimeoutError(f"it never came: {what}")

@@ -14,14 +14,20 @@ WORK = TOP / "target" / "simulators"
 SIOCGIFFLAGS, SIOCSIFFLAGS, IFF_UP = 0x8913, 0x8914, 1
 
 
+def _python_with(packages: list[str]) -> Path:
+    """The Python of an environment of these tests' own."""
+    python = WORK / "venv" / "bin" / "python"
+    if not python.exists():
+        subprocess.run([sys.executable, "-m", "venv", WORK / "venv"], check=True)
+    subprocess.run([python, "-m", "pip", "install", "--quiet", *packages], check=True)
+    return python
+
+
 def enter(packages: list[str]) -> None:
     """Starts this program again with `packages` and alone on a network that has nothing but a loopback interface: what
     simulators open, they open on every address. Returns in that second life."""
     if os.environ.get("TALLYWHEEL_SIMULATORS") != "inside":
-        python = WORK / "venv" / "bin" / "python"
-        if not python.exists():
-            subprocess.run([sys.executable, "-m", "venv", WORK / "venv"], check=True)
-        subprocess.run([python, "-m", "pip", "install", "--quiet", *packages], check=True)
+        python = _python_with(packages) if packages else sys.executable
         unshare = ["unshare", "--net"] if os.geteuid() == 0 else ["unshare", "--map-root-user", "--net"]
         environment = dict(os.environ, TALLYWHEEL_SIMULATORS="inside")
         os.execvpe("unshare", [*unshare, str(python), *sys.argv], environment)

@@ -11,6 +11,7 @@ from pathlib import Path
 from lab.image import HERE, REPOSITORY, cache_folder
 
 TARGET = "x86_64-unknown-linux-gnu"
+GUEST = "tallywheel-kernel-guest"
 
 
 @dataclass(frozen=True)
@@ -32,18 +33,29 @@ class Binaries:
         }  # fmt: skip
 
 
-def build() -> Binaries:
-    """Builds everything; raises CalledProcessError with the compiler's words on the terminal."""
+def lab() -> Path:
+    """Only our own guest tools; raises as `build` does."""
+    return _cargo(GUEST) / GUEST
+
+
+def _cargo(*crates: str) -> Path:
+    """Builds these packages and answers where their programs are."""
     folder = cache_folder() / "build"
     folder.mkdir(parents=True, exist_ok=True)
     # --target keeps the flags away from build scripts and procedural macros, which can't be static.
     environment = dict(os.environ, RUSTFLAGS="-Ctarget-feature=+crt-static")
     cargo = ["cargo", "build", "--quiet", "--release", "--locked", "--target", TARGET, "--target-dir", str(folder)]
-    cargo += ["--package", "tallywheel", "--package", "tallywheel-kernel-guest"]
+    cargo += [word for crate in crates for word in ("--package", crate)]
     subprocess.run(cargo, cwd=REPOSITORY, env=environment, check=True)
-    release = folder / TARGET / "release"
+    return folder / TARGET / "release"
+
+
+def build() -> Binaries:
+    """Builds everything; raises CalledProcessError with the compiler's words on the terminal."""
+    folder = cache_folder() / "build"
+    release = _cargo("tallywheel", GUEST)
     made = Binaries(
-        release / "tallywheel", release / "tallywheel-kernel-guest",
+        release / "tallywheel", release / GUEST,
         folder / "floor-c", folder / "sdl-axes", folder / "policy",
     )  # fmt: skip
     warnings = ["-O2", "-Wall", "-Wextra", "-Werror"]

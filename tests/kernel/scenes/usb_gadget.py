@@ -109,7 +109,7 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     recorded = recorder()
     for one in fitted():
         name = one.wheel.name
-        true = _true_counts(recorded, one)
+        true = true_counts(recorded, one)
         values = expected.events([one.trim.count(step) for step in true], start=0)
         checks.equal(f"{name}: every value evtest saw", axis.axis(AXIS_CODES[one.axis]), values)
         kernel = decoding.counts([packet for board in boards for packet in board.packets], one)
@@ -123,7 +123,7 @@ def judge(outcome: Outcome, checks: Checks) -> None:
     checks.equal("each plugging is in the log", log.count("reading the board"), PARTS)
 
 
-def _true_counts(recorded: turning.Recorder, one: Fitted) -> list[int]:
+def true_counts(recorded: turning.Recorder, one: Fitted) -> list[int]:
     """From the steps that the reports were made of, by phase and never by level changes."""
     steps = [direction for _, direction in recorded.edges[one.wheel.name]]
     if isinstance(one.wheel, Pulses):

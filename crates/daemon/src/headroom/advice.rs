@@ -209,12 +209,12 @@ mod tests {
     }
 
     #[test]
-    fn a_fine_encoder_loses() {
+    fn a_fine_encoder_is_followed() {
         check(
             |figures| figures.cycles = CyclesPerTurn::new(100.0),
-            expect![
-                "Nothing keeps up; the nearest is pulses x1: 176.4 counts from stop to stop, 3.60° each; counts are lost above 1.25 turns/s, and you turn at up to 1.50 turns/s."
-            ],
+            expect![[r#"
+                Choose quadrature x4: 705.6 counts from stop to stop, 0.90° each; every edge is seen up to 0.38 turns/s; past that Tallywheel follows the motion, in strokes of 0.5 turns up to 6.90 turns/s, so it should keep up with 1.50 turns/s and says by its margin where it is not sure. It needs report_interval_ms in the rig file, or a board that reports at a steady beat.
+                A board that reports every 1.0 ms or faster would be safe at that speed."#]],
         );
     }
 

@@ -68,7 +68,7 @@ impl Control {
     ) -> Self {
         saved.flies(&flying.stem, station.look(Tally::sequence));
         let mut reports = Reports::default();
-        reports.fly(&flying.rig, &flying.aircraft, &station.outputs());
+        reports.fly(&flying.rig, &flying.aircraft, &station.outputs(), None);
         station.silence(reports.is_silent(), clock.now());
         Self { config, flying, station, dock, clock, journal, saved, reports, misfit: None }
     }
@@ -292,6 +292,11 @@ impl Control {
         let last_hour =
             Plan { names: names.clone(), boards: boards.clone(), tally: tally.clone(), outputs: vec![] };
         let (trims, reversed) = tally.into_parts();
+        self.reports.fly(&rig, &aircraft, &outputs, same.then_some(&*kept));
+        if self.reports.is_silent() {
+            // Before the new trims can be sent.
+            self.station.silence(true, now);
+        }
         let adoption = Adoption { trims, kept: kept.clone(), reversed, outputs };
         let changes = self.station.adopt(adoption, now);
         if rig_changed {
@@ -299,7 +304,7 @@ impl Control {
         }
         self.journal.rename(names);
         self.journal.keeper().adopt(last_hour, &kept);
-        if same || !self.reports.is_silent() {
+        if !self.reports.is_silent() {
             self.station.silence(false, now);
         }
         self.say_moved(&changes);

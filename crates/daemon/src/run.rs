@@ -168,8 +168,16 @@ impl Ready {
     /// # Errors
     /// Where the system gives no thread.
     pub fn start(self, opener: impl Opener) -> std::io::Result<Running> {
+        let watch = Watch::new(&self.settings.folder);
+        self.start_watching(opener, watch)
+    }
+
+    /// The same with a watch on the folder of files that the caller has made.
+    ///
+    /// # Errors
+    /// As [`Self::start`].
+    pub fn start_watching(self, opener: impl Opener, watch: Watch) -> std::io::Result<Running> {
         let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
-        let watch = Watch::new(&settings.folder);
         let (notes, listener) = note::channel();
         let (commands, requests) = commands::channel();
         let (bell, door) = dock::bell();

@@ -300,6 +300,7 @@ impl Control {
         let adoption = Adoption { trims, kept: kept.clone(), reversed, outputs };
         let changes = self.station.adopt(adoption, now);
         if rig_changed {
+            self.say_exchanged(&rig);
             self.dock.rig_changed(boards);
         }
         self.journal.rename(names);
@@ -314,6 +315,20 @@ impl Control {
         self.flying = Flying { stem, aircraft, rig, places };
         self.misfit = None;
         Ok(())
+    }
+
+    /// The dock says what it finds; why it looks is known here.
+    fn say_exchanged(&self, rig: &Rig) {
+        for board in &rig.boards {
+            let before = self.flying.rig.boards.iter().find(|before| before.name == board.name);
+            let named = |board: &profile::Board| (board.usb, board.serial.clone(), board.path.clone());
+            if before.is_some_and(|before| named(before) != named(board)) {
+                tracing::info!(
+                    board = board.name,
+                    "the rig file says otherwise which board this is; looking for it"
+                );
+            }
+        }
     }
 
     /// A position never jumps unseen.

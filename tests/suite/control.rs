@@ -8,9 +8,9 @@
 )]
 #![cfg(target_os = "linux")]
 
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{SocketAddr, TcpStream};
+use std::net::{SocketAddr, TcpStream, UdpSocket};
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 use std::process::{Child, Command, Output, Stdio};
@@ -159,6 +159,170 @@ fn everything_can_be_asked_and_told() {
     assert!(wrong.err.contains("heron.toml:2:"), "{wrong:?}");
     assert!(bench.tell(&["status"]).out.contains("is wrong and was not taken"));
     assert_eq!(bench.tell(&["status", "--losses"]), told(0, "no losses\n", ""));
+}
+
+/// A simulator's side, at a port of this machine that was free just now.
+struct Simulator {
+    socket: UdpSocket,
+    sequence: u64,
+}
+
+impl Simulator {
+    fn new() -> Self {
+        Self { socket: UdpSocket::bind("127.0.0.1:0").unwrap(), sequence: 0 }
+    }
+
+    fn send(&self, to: &str, text: &str) {
+        self.socket.send_to(text.as_bytes(), to).unwrap();
+    }
+
+    fn report(&mut self, to: &str, keys: &str) {
+        self.sequence += 1;
+        self.send(to, &format!("{{\"tallywheel\":1,\"sequence\":{}{keys}}}", self.sequence));
+    }
+}
+
+fn free() -> String {
+    UdpSocket::bind("127.0.0.1:0").unwrap().local_addr().unwrap().to_string()
+}
+
+impl Bench {
+    /// The rig file, listening to a simulator as `keys` say.
+    fn listen(&self, keys: &str) {
+        let rig = std::fs::read_to_string(top().join("config/rig.toml")).unwrap();
+        self.folder.write("rig.toml", &format!("{rig}\n[simulator]\n{keys}\n"));
+    }
+
+    fn log(&self) -> String {
+        std::fs::read_to_string(self.folder.path().join("log/tallywheel.log")).unwrap()
+    }
+
+    /// Looks at the status until something is so.
+    fn until(&self, what: &str, mut is_so: impl FnMut(&Value) -> bool) -> Value {
+        let end = Instant::now() + PATIENCE;
+        loop {
+            let status = self.status();
+            if is_so(&status["simulator"]) {
+                return status["simulator"].clone();
+            }
+            assert!(Instant::now() < end, "it never came: {what}; {:#}", status["simulator"]);
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+#[test]
+fn each_datagram_of_the_simulator_is_counted_once_and_shown() {
+    let bench = Bench::new("datagrams");
+    let quiet = bench.daemon();
+    assert_eq!(bench.status()["simulator"], Value::Null);
+    assert!(!bench.tell(&["status"]).out.contains("simulator"), "nobody listens to one");
+    drop(quiet);
+
+    let (to, mut simulator) = (free(), Simulator::new());
+    bench.listen(&format!("listen = \"{to}\"\nsenders = [\"127.0.0.1\"]"));
+    let _daemon = bench.daemon();
+    let none = json!({ "accepted": 0, "late": 0, "malformed": 0, "strangers": 0, "flooded": 0 });
+    let at_rest = json!({ "heard": false, "title": null, "paused": false, "listen": to, "datagrams": none });
+    assert_eq!(bench.until("listening", |_| true), at_rest);
+    let said = format!("  simulator  not heard at {to}\n             no datagram has come\n");
+    assert!(bench.tell(&["status"]).out.contains(&said), "{said}");
+
+    for _ in 0..3 {
+        simulator.report(&to, ",\"title\":\"Heron\"");
+    }
+    simulator.send(&to, "{\"tallywheel\":1,\"sequence\":1}");
+    simulator.send(&to, "{\"tallywheel\":1,\"sequence\":3}");
+    for wrong in [
+        "",
+        "{",
+        "{\"tallywheel\":2,\"sequence\":9}",
+        "{\"tallywheel\":1,\"sequence\":9,\"trims\":{\"a\":7}}",
+    ] {
+        simulator.send(&to, wrong);
+    }
+    // All of 127.0.0.0/8 is this machine (RFC 1122, section 3.2.1.3).
+    let stranger = UdpSocket::bind("127.0.0.2:0").unwrap();
+    stranger.send_to(b"{\"tallywheel\":1,\"sequence\":900}", &to).unwrap();
+    let heard = bench.until("all", |simulator| simulator["datagrams"]["strangers"] == 1);
+    let counted = json!({ "accepted": 3, "late": 2, "malformed": 4, "strangers": 1, "flooded": 0 });
+    let wanted =
+        json!({ "heard": true, "title": "Heron", "paused": false, "listen": to, "datagrams": counted });
+    assert_eq!(heard, wanted);
+    let said = "  simulator  heard: Heron\n             datagrams: 3 accepted; dropped: 2 late or repeated, \
+        4 not understood, 1 from senders that are not allowed\n";
+    let told = bench.tell(&["status"]).out;
+    assert!(told.contains(said), "{told}");
+
+    let before = heard["datagrams"]["malformed"].as_u64().unwrap();
+    let flooded = bench.until("a flood", |heard| {
+        (0..400).for_each(|_| simulator.send(&to, "x"));
+        heard["datagrams"]["flooded"].as_u64().unwrap() > 0
+    });
+    assert!(flooded["datagrams"]["malformed"].as_u64().unwrap() > before);
+    assert!(bench.tell(&["status"]).out.contains(" too many at once\n"));
+}
+
+/// What is saved counts at once, and what it leads to is said in the log and in the status.
+#[test]
+fn another_port_other_senders_and_no_simulator_at_all_are_taken_up_while_it_runs() {
+    let bench = Bench::new("listening");
+    let _daemon = bench.daemon();
+    let (first, second, mut simulator) = (free(), free(), Simulator::new());
+    let accepted = |heard: &Value| heard["datagrams"]["accepted"].as_u64();
+    let is_free = |at: &str| UdpSocket::bind(at).is_ok();
+
+    // A table that was not there when the daemon started.
+    bench.listen(&format!("listen = \"{first}\"\ngone_after_s = 3600"));
+    bench.until("the first port is heard", |heard| {
+        simulator.report(&first, ",\"trims\":{\"trim\":0.5}");
+        heard["heard"] == true
+    });
+    assert!(bench.log().contains(&format!("listening to the simulator address={first}")), "{}", bench.log());
+    assert_eq!(bench.status()["trims"][0]["position"], 0.5, "the report is a reference");
+
+    // A port that somebody else has is said to be one, and the old one is given up all the same.
+    let taken = UdpSocket::bind("127.0.0.1:0").unwrap();
+    let at = taken.local_addr().unwrap().to_string();
+    bench.listen(&format!("listen = \"{at}\"\ngone_after_s = 3600"));
+    let deaf = bench.until("the port is in use", |heard| heard["not_listening"].is_string());
+    assert_eq!(deaf["listen"], at);
+    assert!(is_free(&first));
+    let told = bench.tell(&["status"]).out;
+    assert!(told.contains(&format!("  simulator  cannot be listened to at {at}: ")), "{told}");
+    assert!(bench.log().contains("the simulator cannot be listened to: "), "{}", bench.log());
+
+    // Another port, and another time of silence: the hour of the old one would not be over.
+    let before = accepted(&deaf);
+    bench.listen(&format!("listen = \"{second}\"\ngone_after_s = 0.5"));
+    let heard = bench.until("the second port is heard", |heard| {
+        simulator.report(&second, "");
+        accepted(heard) > before
+    });
+    assert_eq!((&heard["listen"], &heard["not_listening"]), (&json!(second), &Value::Null));
+    bench.until("it is gone", |heard| heard["heard"] == false);
+    assert!(bench.log().contains("the simulator reports no more"), "{}", bench.log());
+
+    // Other senders: what comes from here is dropped, and then it is not.
+    bench.listen(&format!("listen = \"{second}\"\nsenders = [\"127.0.0.2\"]"));
+    let dropped = bench.until("a stranger", |heard| {
+        simulator.report(&second, "");
+        heard["datagrams"]["strangers"].as_u64() > Some(2)
+    });
+    bench.listen(&format!("listen = \"{second}\"\nsenders = [\"127.0.0.1\"]"));
+    bench.until("no stranger", |heard| {
+        simulator.report(&second, "");
+        accepted(heard) > accepted(&dropped)
+    });
+
+    // A table that is wrong changes nothing; none at all ends it.
+    bench.listen("listen = 7");
+    assert_eq!(bench.tell(&["reload"]).code, 1);
+    assert_eq!(bench.status()["simulator"]["listen"], second);
+    bench.folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
+    bench.until("nobody listens", Value::is_null);
+    assert!(is_free(&second));
+    assert!(bench.log().contains("no longer listening to the simulator"), "{}", bench.log());
 }
 
 #[test]

@@ -98,7 +98,7 @@ enum State {
     /// Refused; udev may still be at work.
     Settling { retry: OpenRetry, next: Timestamp },
     /// A thread reads it.
-    Reading { id: ReaderId, orders: Arc<Orders>, descriptor: Vec<u8> },
+    Reading { id: ReaderId, orders: Arc<Orders>, descriptor: Vec<u8>, path: String },
 }
 
 /// Opens boards.
@@ -267,18 +267,42 @@ impl<O: Opener> Dock<O> {
         }
     }
 
-    /// The rig has these boards from now on. A board that is found as before goes on being read.
+    /// The rig has these boards from now on. A board that is found as before, or is the one meant by other words,
+    /// goes on being read.
     fn refit(&mut self, plans: Vec<BoardPlan>) {
         let mut before = std::mem::take(&mut self.berths);
         for plan in plans {
-            let same = |berth: &Berth| berth.plan.board() == plan.board() && berth.plan.find() == plan.find();
-            let berth = match before.iter().position(same) {
-                Some(place) => before.swap_remove(place).refitted(plan, &self.notes),
+            let place = before.iter().position(|berth| berth.plan.board() == plan.board());
+            let berth = match place.map(|place| before.swap_remove(place)) {
+                Some(berth) if berth.plan.find() == plan.find() || self.is_still(&berth, plan.find()) => {
+                    berth.refitted(plan, &self.notes)
+                }
+                Some(berth) => {
+                    self.exchange(&berth);
+                    Berth::new(plan)
+                }
                 None => Berth::new(plan),
             };
             self.berths.push(berth);
         }
         before.iter().for_each(Berth::end);
+    }
+
+    /// Whether the board that is read is also the one that `find` means.
+    fn is_still(&mut self, berth: &Berth, find: &BoardMatch) -> bool {
+        let State::Reading { path: read, .. } = &berth.state else { return false };
+        self.opener.open(find).is_ok_and(|(_, Opened { path, .. })| path == *read)
+    }
+
+    /// Another board takes the place of this one.
+    fn exchange(&self, berth: &Berth) {
+        berth.end();
+        // What its wheels do until the other one is read nobody counts, as when it is unplugged.
+        if let State::Reading { descriptor, .. } = &berth.state
+            && let Ok(mut path) = berth.plan.path(descriptor)
+        {
+            self.station.unplugged(&mut path, self.clock.now());
+        }
     }
 
     fn due(&mut self) {
@@ -330,7 +354,7 @@ impl<O: Opener> Dock<O> {
                     let reader = Reader { id, orders: Arc::clone(&orders), station, clock, bell };
                     match reader.read(board, path) {
                         Ok(()) => {
-                            berth.state = State::Reading { id, orders, descriptor };
+                            berth.state = State::Reading { id, orders, descriptor, path: from.clone() };
                             berth.hide(from.clone(), notes);
                             berth.say(notes, BoardChange::Reading { path: from, name });
                         }
@@ -496,6 +520,10 @@ impl Reader<'_> {
             }
             // The handle goes first: while it is open, the board comes back under another name.
             drop(board);
+            if orders.end() {
+                // Its wheels are another board's by now, and nobody waits for it to come back.
+                return;
+            }
             station.unplugged(&mut path, clock.now());
             // Gone must not be lost, so this waits for a place in the queue; nothing is left to delay.
             let _ = bell.0.send(Wake::Gone(id));

@@ -53,6 +53,12 @@ impl Orders {
         std::mem::take(&mut list)
     }
 
+    /// Whether the board is to be read no longer.
+    #[must_use]
+    pub fn end(&self) -> bool {
+        self.list().iter().any(|order| matches!(order, Order::End))
+    }
+
     fn list(&self) -> MutexGuard<'_, Vec<Order>> {
         self.list.lock().unwrap_or_else(PoisonError::into_inner)
     }

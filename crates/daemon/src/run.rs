@@ -168,8 +168,16 @@ impl Ready {
     /// # Errors
     /// Where the system gives no thread.
     pub fn start(self, opener: impl Opener) -> std::io::Result<Running> {
+        let watch = Watch::new(&self.settings.folder);
+        self.start_watching(opener, watch)
+    }
+
+    /// The same with a watch on the folder of files that the caller has made.
+    ///
+    /// # Errors
+    /// As [`Self::start`].
+    pub fn start_watching(self, opener: impl Opener, watch: Watch) -> std::io::Result<Running> {
         let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
-        let watch = Watch::new(&settings.folder);
         let (notes, listener) = note::channel();
         let (commands, requests) = commands::channel();
         let (bell, door) = dock::bell();
@@ -240,7 +248,7 @@ impl Running {
             if let Some(tray) = tray {
                 tray.look(control);
             }
-            ear.open(control.simulator(), clock.now());
+            ear.open(control, clock.now());
             let absent = (!watch.is_on()).then(|| clock.now().after(LOOK_STEP));
             let read = settle.due().or(absent);
             let next = [read, control.deadline(), ear.deadline()].into_iter().flatten().min();
@@ -287,9 +295,11 @@ struct Ear {
 
 impl Ear {
     /// Listens where the rig file says now.
-    fn open(&mut self, wanted: Option<&Simulator>, now: Timestamp) {
-        let Some(wanted) = wanted else {
-            *self = Self::default();
+    fn open(&mut self, control: &mut Control, now: Timestamp) {
+        let Some(wanted) = control.simulator() else {
+            if std::mem::take(self).socket.is_some() {
+                tracing::info!("no longer listening to the simulator");
+            }
             return;
         };
         if self.socket.as_ref().is_some_and(|socket| socket.simulator() == wanted) {
@@ -307,17 +317,20 @@ impl Ear {
         // The old one first: the new one may want its address.
         self.socket = None;
         self.failed = None;
-        match Socket::open(wanted) {
+        let wanted = wanted.clone();
+        match Socket::open(&wanted) {
             Ok(socket) => {
                 tracing::info!(address = %wanted.listen, "listening to the simulator");
                 self.socket = Some(socket);
+                control.set_deaf(None);
             }
             Err(error) => {
                 if !again {
                     let cure = "end what uses the port, or name another one in the rig file";
                     tracing::error!(address = %wanted.listen, cure, "the simulator cannot be listened to: {error}");
                 }
-                self.failed = Some((wanted.clone(), now.after(EAR_STEP)));
+                control.set_deaf(Some(error.to_string()));
+                self.failed = Some((wanted, now.after(EAR_STEP)));
             }
         }
     }
@@ -335,7 +348,7 @@ impl Ear {
 
     fn read(&mut self, control: &mut Control, now: Timestamp) {
         if let Some(socket) = &mut self.socket {
-            socket.read(now, |counters, from, bytes| control.hear(counters, from, bytes));
+            socket.read(now, |arrival| control.hear(arrival));
         }
     }
 }

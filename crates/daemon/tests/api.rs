@@ -139,7 +139,14 @@ impl Helm for Fake {
                 output(OutputState::Failed, Some(trouble.clone())),
                 output(OutputState::Refused, Some(trouble)),
             ],
-            simulator: Some(SimulatorStatus { heard: true, title: None, paused: false }),
+            simulator: Some(SimulatorStatus {
+                heard: true,
+                title: None,
+                paused: false,
+                listen: "127.0.0.1:47820".into(),
+                not_listening: Some("it is in use".into()),
+                datagrams: DatagramsStatus { accepted: 9, late: 8, malformed: 7, strangers: 6, flooded: 5 },
+            }),
             wrong_files: vec![WrongFile {
                 file: "rig.toml".into(),
                 mistakes: vec!["rig.toml:1:1: …".into()],

@@ -16,6 +16,7 @@ use std::fs;
 use std::path::Path;
 use std::time::Duration;
 use tallywheel::commands::{Choice, Command, Origin, Outcome};
+use tallywheel::config::Watch;
 use tallywheel_units::{Counts, FixedCounts, WheelIndex};
 
 /// The travel that is flown, in whole degrees.
@@ -79,6 +80,48 @@ fn every_editor_s_habit_is_taken_up_and_degrees_are_kept() {
         until("the new travel", || travel(&bench) == f64::from(new));
         assert_eq!(bench.degrees(), degrees, "save {n}");
     }
+    bench.stop();
+}
+
+/// Where the system tells nothing, as of changes that another machine makes on a network drive, the files are looked
+/// at once a second. The wheel turns all the while.
+#[test]
+fn saves_that_the_system_does_not_tell_of_are_taken_up_and_no_count_is_lost() {
+    let settings = common::new_settings("looking");
+    let watch = Watch::looking(&settings.folder, "the folder is on a network drive");
+    let bench = Bench::start_watching(settings, watch);
+    until("it is said", || {
+        let log = bench.log();
+        log.contains("saved files are looked for once a second")
+            && log.contains("reason=\"the folder is on a network drive\"")
+    });
+    let path = bench.folder.join(AIRCRAFT);
+    let turned = std::thread::scope(|scope| {
+        let (ended, end) = std::sync::mpsc::channel::<()>();
+        let bench = &bench;
+        let hand = scope.spawn(move || {
+            let mut turned = 0;
+            while matches!(end.try_recv(), Err(std::sync::mpsc::TryRecvError::Empty)) {
+                bench.turn(0, 1);
+                turned += 1;
+                std::thread::sleep(Duration::from_millis(1));
+            }
+            turned
+        });
+        for (new, save) in (1000_u16..).zip([save_in_place, save_by_rename, save_with_backup, save_by_rename])
+        {
+            save(&path, &aircraft(new.into(), ""));
+            until("the new travel", || travel(bench) == f64::from(new));
+        }
+        // One that was not there when the watch began.
+        let other = aircraft(90, "").replace("Heron", "Oxbow");
+        save_by_rename(&bench.folder.join("aircraft/oxbow.toml"), &other);
+        until("the new file", || bench.ask(Command::Fly(Choice::Named("oxbow".into()))).is_ok());
+        drop(ended);
+        hand.join().unwrap()
+    });
+    assert!(turned > 100, "only {turned} counts were turned");
+    until("all counts", || bench.counts(0) == turned);
     bench.stop();
 }
 

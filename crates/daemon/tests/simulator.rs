@@ -165,6 +165,73 @@ fn a_title_picks_the_aircraft_and_the_user_may_pick_another() {
     cockpit.bench.stop();
 }
 
+/// The simulator changes the aircraft, and what its reports do is what the new file says.
+#[test]
+fn each_aircraft_s_file_says_what_a_report_does() {
+    let cockpit = Cockpit::start("each", "");
+    let bench = &cockpit.bench;
+    let to = cockpit.receiver.local_addr().unwrap();
+    let travel = |trim: usize| {
+        bench
+            .station
+            .look(|tally| tally.trims().get(trim).map(|trim| trim.accumulator.config().travel().get()))
+    };
+    let text = "name = \"Dabchick\"\ntitles = [\"dabchick*\"]\n\
+        [[trim]]\nname = \"rudder\"\ntravel_degrees = 180\nreport = \"override\"\nstart = \"neutral\"\n\
+        [[trim]]\nname = \"pitch\"\nwheel = \"elevator\"\ntravel_degrees = 80\n";
+    fs::write(bench.folder.join("aircraft/dabchick.toml"), text).unwrap();
+    cockpit.report_until(
+        ",\"title\":\"dabchick 2\",\"trims\":{\"rudder\":0.5,\"pitch\":0.5}",
+        "the aircraft",
+        || travel(0) == Some(180.0),
+    );
+    until("its second trim has a report of its own", || {
+        cockpit.report(",\"trims\":{\"rudder\":0.5,\"pitch\":0.5}");
+        std::thread::sleep(Duration::from_millis(10));
+        bench.station.look(|tally| tally.readings()[1].degrees.get()) == 60.0
+    });
+    assert_eq!(bench.degrees(), 90.0, "its first one is overridden");
+    // One that is to start where the simulator has it: nothing is sent of it before that is known.
+    let text = with_output(&aircraft(90, "start = \"simulator\"\n"), &to.to_string())
+        .replace("Heron\"", "Plover\"\ntitles = [\"plover*\"]");
+    fs::write(bench.folder.join("aircraft/plover.toml"), text).unwrap();
+    cockpit.report_until(",\"title\":\"plover\"", "the next aircraft", || travel(0) == Some(90.0));
+    let mut buffer = [0; 200];
+    cockpit.receiver.set_nonblocking(true).unwrap();
+    while cockpit.receiver.recv(&mut buffer).is_ok() {}
+    cockpit.receiver.set_nonblocking(false).unwrap();
+    bench.turn(0, 1);
+    until("turned", || bench.counts(0) == 1);
+    bench.mark();
+    assert!(cockpit.is_quiet(), "nothing is sent before the simulator has reported");
+    cockpit.report(",\"trims\":{\"rudder\":-0.5}");
+    assert_eq!(cockpit.sent(), -0.5);
+    cockpit.bench.stop();
+}
+
+/// The simulator's reports lag behind the hand; a file that is saved meanwhile does not make one of them news.
+#[test]
+fn a_saved_file_makes_no_echo_news() {
+    let cockpit = Cockpit::start("echo", "");
+    let bench = &cockpit.bench;
+    cockpit.report_until(",\"trims\":{\"rudder\":0.25}", "adopted", || bench.degrees() == 450.0);
+    bench.turn(0, 6);
+    until("turned", || bench.degrees() == 540.0);
+    let to = cockpit.receiver.local_addr().unwrap();
+    let text = with_output(&aircraft(730, "neutral_degrees = 360\n"), &to.to_string());
+    fs::write(bench.folder.join(AIRCRAFT), text).unwrap();
+    until("the saved file", || {
+        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 730.0
+    });
+    cockpit.report(",\"trims\":{\"rudder\":0.25}");
+    // Something that shows that the report was taken, after it.
+    cockpit.report_until(",\"title\":\"oxbow 7\"", "the next aircraft", || {
+        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
+    });
+    assert!(!bench.log().contains("taken from the simulator: 540"), "{}", bench.log());
+    cockpit.bench.stop();
+}
+
 #[test]
 fn garbage_floods_and_replays_do_nothing() {
     let cockpit = Cockpit::start("garbage", "");

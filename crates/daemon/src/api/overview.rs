@@ -2,11 +2,12 @@
 
 use super::ledger::Ledger;
 use super::status::{
-    self, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked, SimulatorStatus, Status,
-    StopName, TrimStatus, WheelStatus, WrongFile,
+    self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
+    SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
 };
 use crate::config::Which;
 use crate::control::Control;
+use crate::inbound::Counters;
 use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;
@@ -58,13 +59,21 @@ pub fn status(control: &Control, log: &Path) -> Status {
         trims: trims.collect(),
         losses: seen.losses,
         outputs: station.look_at_outputs(|outputs| outputs.iter().map(|one| output(one, ledger)).collect()),
-        simulator: control.simulator().map(|_| SimulatorStatus {
+        simulator: control.simulator().map(|simulator| SimulatorStatus {
             heard: control.is_simulator_up(),
             title: control.title().map(str::to_owned),
             paused: control.is_paused(),
+            listen: simulator.listen.to_string(),
+            not_listening: control.deaf().map(str::to_owned),
+            datagrams: datagrams(control.datagrams()),
         }),
         wrong_files: wrong_files(control),
     }
+}
+
+const fn datagrams(counters: Counters) -> DatagramsStatus {
+    let Counters { accepted, late, malformed, strangers, flooded } = counters;
+    DatagramsStatus { accepted, late, malformed, strangers, flooded }
 }
 
 /// To the ten thousandth of a degree: what is beyond comes from counting in fractions of a count.

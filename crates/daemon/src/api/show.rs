@@ -1,8 +1,8 @@
 //! The daemon's state for people.
 
 use super::status::{
-    BoardState, BoardStatus, Hangar, Losses, MarginStatus, OutputState, OutputStatus, Status, StopName,
-    TrimStatus,
+    BoardState, BoardStatus, DatagramsStatus, Hangar, Losses, MarginStatus, OutputState, OutputStatus,
+    SimulatorStatus, Status, StopName, TrimStatus,
 };
 use crate::demo::picture::scale;
 use std::fmt::Write;
@@ -57,14 +57,8 @@ pub fn status(status: &Status) -> String {
     for output in &status.outputs {
         text += &self::output(output);
     }
-    match &status.simulator {
-        Some(simulator) if simulator.heard => {
-            let title = simulator.title.as_deref().unwrap_or("which names no aircraft");
-            let paused = if simulator.paused { ", paused" } else { "" };
-            let _ = writeln!(text, "  simulator  heard: {title}{paused}");
-        }
-        Some(_) => text += "  simulator  not heard\n",
-        None => {}
+    if let Some(simulator) = &status.simulator {
+        text += &self::simulator(simulator);
     }
     if status.losses.is_empty() {
         text += "  losses  none\n";
@@ -124,6 +118,40 @@ fn output(output: &OutputStatus) -> String {
         let _ = writeln!(text, "            {} ago: {}", lasted(trouble.seconds_ago), trouble.what);
     }
     text
+}
+
+fn simulator(simulator: &SimulatorStatus) -> String {
+    let SimulatorStatus { heard, title, paused, listen, not_listening, datagrams } = simulator;
+    let state = match (heard, not_listening) {
+        (_, Some(reason)) => format!("cannot be listened to at {listen}: {reason}"),
+        (true, None) => {
+            let title = title.as_deref().unwrap_or("which names no aircraft");
+            format!("heard: {title}{}", if *paused { ", paused" } else { "" })
+        }
+        (false, None) => format!("not heard at {listen}"),
+    };
+    format!("  simulator  {state}\n             {}\n", self::datagrams(*datagrams))
+}
+
+/// What came in; of what was dropped only the kinds that occurred.
+fn datagrams(datagrams: DatagramsStatus) -> String {
+    let DatagramsStatus { accepted, late, malformed, strangers, flooded } = datagrams;
+    let kinds = [
+        (late, "late or repeated"),
+        (malformed, "not understood"),
+        (strangers, "from senders that are not allowed"),
+        (flooded, "too many at once"),
+    ];
+    let dropped: Vec<_> = kinds
+        .iter()
+        .filter(|(number, _)| *number > 0)
+        .map(|(number, kind)| format!("{number} {kind}"))
+        .collect();
+    match (accepted, dropped.is_empty()) {
+        (0, true) => "no datagram has come".to_owned(),
+        (_, true) => format!("datagrams: {accepted} accepted, none dropped"),
+        (_, false) => format!("datagrams: {accepted} accepted; dropped: {}", dropped.join(", ")),
+    }
 }
 
 /// Where a trim is, in one line.

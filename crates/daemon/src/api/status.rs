@@ -217,6 +217,28 @@ pub struct SimulatorStatus {
     pub title: Option<String>,
     /// Whether it is paused.
     pub paused: bool,
+    /// The address and port that it reports to.
+    pub listen: String,
+    /// Why it cannot be listened to there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_listening: Option<String>,
+    /// What came in.
+    pub datagrams: DatagramsStatus,
+}
+
+/// Datagrams at the simulator's port since the start, each counted once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DatagramsStatus {
+    /// Taken for what the simulator says.
+    pub accepted: u64,
+    /// Dropped: late, repeated or of a session that is over.
+    pub late: u64,
+    /// Dropped: nothing that the simulator would send.
+    pub malformed: u64,
+    /// Dropped: from senders that are not allowed.
+    pub strangers: u64,
+    /// Dropped: beyond what is looked at in a second.
+    pub flooded: u64,
 }
 
 /// A file that was not taken.

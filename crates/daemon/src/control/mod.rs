@@ -68,7 +68,7 @@ impl Control {
     ) -> Self {
         saved.flies(&flying.stem, station.look(Tally::sequence));
         let mut reports = Reports::default();
-        reports.fly(&flying.rig, &flying.aircraft, &station.outputs());
+        reports.fly(&flying.rig, &flying.aircraft, &station.outputs(), None);
         station.silence(reports.is_silent(), clock.now());
         Self { config, flying, station, dock, clock, journal, saved, reports, misfit: None }
     }
@@ -292,14 +292,20 @@ impl Control {
         let last_hour =
             Plan { names: names.clone(), boards: boards.clone(), tally: tally.clone(), outputs: vec![] };
         let (trims, reversed) = tally.into_parts();
+        self.reports.fly(&rig, &aircraft, &outputs, same.then_some(&*kept));
+        if self.reports.is_silent() {
+            // Before the new trims can be sent.
+            self.station.silence(true, now);
+        }
         let adoption = Adoption { trims, kept: kept.clone(), reversed, outputs };
         let changes = self.station.adopt(adoption, now);
         if rig_changed {
+            self.say_exchanged(&rig);
             self.dock.rig_changed(boards);
         }
         self.journal.rename(names);
         self.journal.keeper().adopt(last_hour, &kept);
-        if same || !self.reports.is_silent() {
+        if !self.reports.is_silent() {
             self.station.silence(false, now);
         }
         self.say_moved(&changes);
@@ -309,6 +315,20 @@ impl Control {
         self.flying = Flying { stem, aircraft, rig, places };
         self.misfit = None;
         Ok(())
+    }
+
+    /// The dock says what it finds; why it looks is known here.
+    fn say_exchanged(&self, rig: &Rig) {
+        for board in &rig.boards {
+            let before = self.flying.rig.boards.iter().find(|before| before.name == board.name);
+            let named = |board: &profile::Board| (board.usb, board.serial.clone(), board.path.clone());
+            if before.is_some_and(|before| named(before) != named(board)) {
+                tracing::info!(
+                    board = board.name,
+                    "the rig file says otherwise which board this is; looking for it"
+                );
+            }
+        }
     }
 
     /// A position never jumps unseen.

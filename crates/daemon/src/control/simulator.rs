@@ -2,7 +2,7 @@
 
 use super::Control;
 use crate::commands::{Choice, Command, Origin};
-use crate::inbound::{Action, Counters, Follower, Link, Message, Verdict};
+use crate::inbound::{Action, Arrival, Counters, Follower, Link, Message, Verdict};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -27,16 +27,25 @@ pub(super) struct Reports {
     paused: bool,
     logged: Option<Timestamp>,
     strangers: Vec<String>,
+    counters: Counters,
+    /// Why the datagrams cannot come in.
+    deaf: Option<String>,
 }
 
 impl Reports {
-    /// Flies `aircraft` from now on. What is known of the simulator stays.
-    pub(super) fn fly(&mut self, rig: &Rig, aircraft: &Aircraft, outputs: &[OutputConfig]) {
-        let gone_after = |simulator: &Simulator| simulator.gone_after;
-        match (&rig.simulator, &self.link) {
-            (None, _) => *self = Self::default(),
-            (Some(simulator), None) => self.link = Some(Link::new(gone_after(simulator))),
-            (Some(_), Some(_)) => {}
+    /// Flies `aircraft` from now on. `kept` has for each of its trims the place that it had before, if it goes on;
+    /// nothing is kept of another aircraft. What is known of the simulator stays.
+    pub(super) fn fly(
+        &mut self,
+        rig: &Rig,
+        aircraft: &Aircraft,
+        outputs: &[OutputConfig],
+        kept: Option<&[Option<usize>]>,
+    ) {
+        match (&rig.simulator, &mut self.link) {
+            (None, _) => *self = Self { counters: self.counters, ..Self::default() },
+            (Some(simulator), None) => self.link = Some(Link::new(simulator.gone_after)),
+            (Some(simulator), Some(link)) => link.set_gone_after(simulator.gone_after),
         }
         let guided = |trim: usize| {
             outputs.iter().any(|output| match output {
@@ -45,10 +54,27 @@ impl Reports {
                 _ => false,
             })
         };
+        let before = |place: usize| kept.and_then(|kept| *kept.get(place)?);
+        let mut known: Vec<_> = std::mem::take(&mut self.followers).into_iter().map(Some).collect();
         let trims = aircraft.trims.iter().enumerate();
-        self.followers = trims.map(|(place, trim)| Follower::new(trim.report, guided(place))).collect();
+        let followers = trims.map(|(place, trim)| {
+            let same = before(place).and_then(|before| known.get_mut(before)?.take());
+            match same {
+                Some(mut follower) => {
+                    follower.revise(trim.report, guided(place));
+                    follower
+                }
+                None => Follower::new(trim.report, guided(place)),
+            }
+        });
+        self.followers = followers.collect();
         let starts = aircraft.trims.iter().enumerate().filter(|(_, trim)| trim.start == Start::Simulator);
-        self.awaited = starts.map(|(place, _)| place).filter(|_| rig.simulator.is_some()).collect();
+        let starts = starts.map(|(place, _)| place).filter(|_| rig.simulator.is_some());
+        // A file that is saved while it is flown starts nothing: its outputs say something already, or wait already.
+        let waits = |place: &usize| {
+            kept.is_none() || before(*place).is_some_and(|before| self.awaited.contains(&before))
+        };
+        self.awaited = starts.filter(waits).collect();
         self.strangers.clear();
     }
 
@@ -96,6 +122,26 @@ impl Control {
         self.reports.paused
     }
 
+    /// How many datagrams came in since the start, and what became of them.
+    #[must_use]
+    pub const fn datagrams(&self) -> Counters {
+        self.reports.counters
+    }
+
+    /// Why the simulator cannot be listened to.
+    #[must_use]
+    pub fn deaf(&self) -> Option<&str> {
+        self.reports.deaf.as_deref()
+    }
+
+    /// The simulator is listened to, or cannot be because of `reason`.
+    pub fn set_deaf(&mut self, reason: Option<String>) {
+        if self.reports.deaf != reason {
+            self.reports.deaf = reason;
+            self.ledger().changed();
+        }
+    }
+
     /// When [`Self::due`] is wanted although nothing comes.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
@@ -108,18 +154,28 @@ impl Control {
             tracing::warn!("the simulator reports no more");
             self.reports.followers.iter_mut().for_each(Follower::forget);
             self.reports.paused = false;
+            self.ledger().changed();
         }
     }
 
-    /// Takes a datagram from the simulator.
-    pub fn hear(&mut self, counters: &mut Counters, from: SocketAddr, bytes: &[u8]) {
+    /// Takes a datagram from the simulator, or somebody else's.
+    pub fn hear(&mut self, arrival: Arrival<'_>) {
+        match arrival {
+            Arrival::Datagram(from, bytes) => self.look_into(from, bytes),
+            Arrival::Stranger => self.reports.counters.strangers += 1,
+            Arrival::Flooded => self.reports.counters.flooded += 1,
+        }
+    }
+
+    fn look_into(&mut self, from: SocketAddr, bytes: &[u8]) {
         let now = self.clock.now();
         let message = match Message::parse(bytes) {
             Ok(message) => message,
             Err(garbage) => {
-                counters.garbage += 1;
+                self.reports.counters.malformed += 1;
                 if self.reports.may_log(now) {
-                    tracing::warn!(%from, bytes = bytes.len(), total = counters.garbage, "a datagram is of no use: {garbage}");
+                    let total = self.reports.counters.malformed;
+                    tracing::warn!(%from, bytes = bytes.len(), total, "a datagram is of no use: {garbage}");
                 }
                 return;
             }
@@ -127,10 +183,11 @@ impl Control {
         match self.reports.link.as_mut().map(|link| link.take(now, from, &message)) {
             None => return,
             Some(Verdict::Late | Verdict::Superseded) => {
-                counters.late += 1;
+                self.reports.counters.late += 1;
                 return;
             }
             Some(Verdict::Fresh { new_session: true }) => {
+                self.ledger().changed();
                 self.journal.drain();
                 tracing::info!(%from, "the simulator reports");
                 self.reports.followers.iter_mut().for_each(Follower::forget);
@@ -138,6 +195,7 @@ impl Control {
             }
             Some(Verdict::Fresh { new_session: false }) => {}
         }
+        self.reports.counters.accepted += 1;
         self.paused(now, message.paused.unwrap_or(self.reports.paused));
         if let Some(title) = message.title
             && self.reports.title.as_ref() != Some(&title)
@@ -156,6 +214,7 @@ impl Control {
     fn paused(&mut self, now: Timestamp, paused: bool) {
         if paused != self.reports.paused {
             tracing::info!("the simulator is {}", if paused { "paused" } else { "going on" });
+            self.ledger().changed();
         }
         if paused || self.reports.paused {
             self.reports.followers.iter_mut().for_each(|follower| follower.paused(now));
@@ -243,6 +302,7 @@ impl Control {
             }
         }
         self.reports.title = Some(title);
+        self.ledger().changed();
     }
 
     /// Files changed: one of them may be for a title that none was for.

@@ -76,6 +76,13 @@ impl Follower {
         }
     }
 
+    /// The aircraft file was saved; what was seen and reported before stays known, so that the next report is not
+    /// taken for a session's first one.
+    pub const fn revise(&mut self, policy: OnReport, guided: bool) {
+        self.policy = policy;
+        self.guided = guided;
+    }
+
     /// The simulator began a new session, or is gone.
     pub const fn forget(&mut self) {
         self.reported = false;

@@ -64,6 +64,11 @@ impl Link {
         Self { gone_after, current: None, superseded: VecDeque::new() }
     }
 
+    /// The simulator counts as gone after another time of silence from now on.
+    pub const fn set_gone_after(&mut self, gone_after: Duration) {
+        self.gone_after = gone_after;
+    }
+
     /// Takes a datagram.
     pub fn take(&mut self, at: Timestamp, from: SocketAddr, message: &Message) -> Verdict {
         let who = message.session.clone().map_or(Who::Address(from), Who::Session);
@@ -162,6 +167,20 @@ mod tests {
     fn silence_forgets_all() {
         check(&[(0, "", 1, 900, NEW), (4, "", 1, 5, Late), (5, "", 1, 6, NEW)]);
         check(&[(0, "a", 1, 9, NEW), (1, "b", 1, 1, NEW), (6, "a", 1, 1, NEW)]);
+    }
+
+    #[test]
+    fn another_time_of_silence_counts_at_once_and_forgets_nobody() {
+        let mut link = Link::new(Duration::from_secs(3600));
+        let at = |seconds: u64| Timestamp::from_micros(seconds * 1_000_000);
+        let from = SocketAddr::from(([127, 0, 0, 1], 1));
+        let message =
+            |sequence| Message { sequence, session: None, title: None, trims: vec![], paused: None };
+        assert_eq!(link.take(at(0), from, &message(1)), NEW);
+        link.set_gone_after(Duration::from_secs(2));
+        assert_eq!(link.deadline(), Some(at(2)));
+        assert_eq!(link.take(at(1), from, &message(2)), MORE);
+        assert!(!link.gone(at(2)) && link.gone(at(3)));
     }
 
     #[test]

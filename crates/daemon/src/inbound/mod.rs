@@ -5,12 +5,14 @@
 //! [`Follower`] decides for each trim what a report does. All but the socket is without I/O and without a clock.
 
 mod bucket;
+mod counters;
 mod follower;
 mod link;
 mod message;
 mod socket;
 
+pub use counters::Counters;
 pub use follower::{Action, Follower};
 pub use link::{Link, Verdict};
 pub use message::{Garbage, LONGEST_BYTES, Message};
-pub use socket::{Counters, Socket};
+pub use socket::{Arrival, Socket};

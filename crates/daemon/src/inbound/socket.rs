@@ -16,19 +16,15 @@ const BATCH: usize = 256;
 /// How long a flood is left to the system, which drops what does not fit its own buffer.
 const PAUSE: Duration = Duration::from_millis(50);
 
-/// What came in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Counters {
-    /// Looked at.
-    pub taken: u64,
-    /// From senders that are not allowed.
-    pub strangers: u64,
+/// A datagram that came in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Arrival<'a> {
+    /// To be looked at: its sender and its bytes, one more than the longest at most.
+    Datagram(SocketAddr, &'a [u8]),
+    /// From a sender that is not allowed.
+    Stranger,
     /// Beyond what is looked at in a second.
-    pub flooded: u64,
-    /// Nothing that the simulator would send.
-    pub garbage: u64,
-    /// Late, repeated or of a session that is over.
-    pub late: u64,
+    Flooded,
 }
 
 /// The open socket.
@@ -39,8 +35,6 @@ pub struct Socket {
     bucket: Bucket,
     buffer: Box<[u8]>,
     flooded: bool,
-    /// What came in.
-    pub counters: Counters,
 }
 
 impl Socket {
@@ -58,7 +52,6 @@ impl Socket {
             // One byte more than is looked at tells what is longer.
             buffer: vec![0; LONGEST_BYTES + 1].into(),
             flooded: false,
-            counters: Counters::default(),
         })
     }
 
@@ -88,19 +81,18 @@ impl Socket {
     }
 
     /// Hands what there is to `take`, within the limits.
-    pub fn read(&mut self, at: Timestamp, mut take: impl FnMut(&mut Counters, SocketAddr, &[u8])) {
+    pub fn read(&mut self, at: Timestamp, mut take: impl FnMut(Arrival<'_>)) {
         self.flooded = false;
         for _ in 0..BATCH {
             match self.socket.try_recv_from(&mut self.buffer) {
                 Ok((length, from)) => {
                     if !allowed(&self.simulator, from.ip()) {
-                        self.counters.strangers += 1;
+                        take(Arrival::Stranger);
                     } else if !self.bucket.take(at) {
-                        self.counters.flooded += 1;
                         self.flooded = true;
+                        take(Arrival::Flooded);
                     } else {
-                        self.counters.taken += 1;
-                        take(&mut self.counters, from, self.buffer.get(..length).unwrap_or_default());
+                        take(Arrival::Datagram(from, self.buffer.get(..length).unwrap_or_default()));
                     }
                 }
                 Err(error) if error.kind() == io::ErrorKind::WouldBlock => return,
@@ -134,13 +126,17 @@ mod tests {
         Timestamp::from_micros(ms * 1000)
     }
 
+    /// What came in.
+    #[derive(Debug, PartialEq, Eq, Default)]
+    struct Came {
+        datagrams: usize,
+        longest: usize,
+        strangers: usize,
+        flooded: usize,
+    }
+
     /// Sends `number` datagrams and reads until `done`.
-    fn read(
-        senders: &[&str],
-        number: usize,
-        bytes: &[u8],
-        done: impl Fn(&Counters) -> bool,
-    ) -> (Counters, usize) {
+    fn read(senders: &[&str], number: usize, bytes: &[u8], done: impl Fn(&Came) -> bool) -> Came {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         runtime.block_on(async {
             let mut socket = Socket::open(&simulator(senders)).unwrap();
@@ -148,33 +144,40 @@ mod tests {
             for _ in 0..number {
                 sender.send_to(bytes, socket.address().unwrap()).unwrap();
             }
-            let mut longest = 0;
-            while !done(&socket.counters) {
+            let mut came = Came::default();
+            while !done(&came) {
                 tokio::time::timeout(Duration::from_secs(30), socket.readable()).await.expect("nothing came");
-                socket.read(at(0), |_, _, bytes| longest = longest.max(bytes.len()));
+                socket.read(at(0), |arrival| match arrival {
+                    Arrival::Datagram(_, bytes) => {
+                        came.datagrams += 1;
+                        came.longest = came.longest.max(bytes.len());
+                    }
+                    Arrival::Stranger => came.strangers += 1,
+                    Arrival::Flooded => came.flooded += 1,
+                });
             }
-            (socket.counters, longest)
+            came
         })
     }
 
     #[test]
     fn strangers_are_not_looked_at() {
-        let (counters, longest) = read(&["10.1.2.3"], 3, b"x", |counters| counters.strangers == 3);
-        assert_eq!((counters, longest), (Counters { strangers: 3, ..Counters::default() }, 0));
-        let (counters, _) = read(&["127.0.0.1"], 3, b"x", |counters| counters.taken == 3);
-        assert_eq!(counters.strangers, 0);
+        let came = read(&["10.1.2.3"], 3, b"x", |came| came.strangers == 3);
+        assert_eq!(came, Came { strangers: 3, ..Came::default() });
+        let came = read(&["127.0.0.1"], 3, b"x", |came| came.datagrams == 3);
+        assert_eq!(came.strangers, 0);
     }
 
     #[test]
     fn a_flood_is_bounded() {
-        let (counters, _) = read(&[], 400, b"x", |counters| counters.flooded > 0);
-        assert_eq!(counters.taken, 250);
+        let came = read(&[], 400, b"x", |came| came.flooded > 0);
+        assert_eq!(came.datagrams, 250);
     }
 
     #[test]
     fn a_long_datagram_is_cut_where_it_shows() {
-        let (_, longest) = read(&[], 1, &[b' '; 9000], |counters| counters.taken == 1);
-        assert_eq!(longest, LONGEST_BYTES + 1);
+        let came = read(&[], 1, &[b' '; 9000], |came| came.datagrams == 1);
+        assert_eq!(came.longest, LONGEST_BYTES + 1);
     }
 
     #[test]

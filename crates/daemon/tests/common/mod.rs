@@ -5,11 +5,12 @@
 use crossbeam_channel::{Receiver, Sender, bounded};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tallywheel::clock::Clock;
 use tallywheel::commands::{Answer, Command, Commands, Origin};
+use tallywheel::config::Watch;
 use tallywheel::dock::{Opened, Opener};
 use tallywheel::run::{self, Settings};
 use tallywheel::station::Station;
@@ -64,6 +65,7 @@ pub struct Bench {
     pub folder: PathBuf,
     pub station: Arc<Station>,
     pub commands: Commands,
+    log: Log,
     reports: Sender<[u8; 4]>,
     stop: tokio::sync::oneshot::Sender<()>,
     thread: JoinHandle<()>,
@@ -71,14 +73,7 @@ pub struct Bench {
 
 impl Bench {
     pub fn start(test: &str) -> Self {
-        let folder = std::env::temp_dir().join(format!("tallywheel-{test}-{}", std::process::id()));
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(folder.join("aircraft")).unwrap();
-        fs::write(folder.join("rig.toml"), RIG).unwrap();
-        fs::write(folder.join(AIRCRAFT), aircraft(720, "")).unwrap();
-        // Elsewhere, so that the folder is the test's alone.
-        let (log_folder, state_folder) = (folder.with_extension("log"), folder.with_extension("state"));
-        Self::start_with(Settings { log_folder, state_folder, ..settings(&folder) })
+        Self::start_with(new_settings(test))
     }
 
     /// With the files that are in `folder`.
@@ -87,19 +82,49 @@ impl Bench {
     }
 
     pub fn start_with(settings: Settings) -> Self {
-        let folder = settings.folder.clone();
+        let watch = Watch::new(&settings.folder);
+        Self::start_watching(settings, watch)
+    }
+
+    /// With what tells of saved files.
+    pub fn start_watching(settings: Settings, watch: Watch) -> Self {
         let (reports, fed) = bounded(1000);
+        Self::start_reading(settings, watch, Plug(Some(fed)), reports)
+    }
+
+    /// With boards of the test's own; `reports` goes nowhere then.
+    pub fn start_opening(settings: Settings, opener: impl Opener) -> Self {
+        let watch = Watch::new(&settings.folder);
+        Self::start_reading(settings, watch, opener, bounded(0).0)
+    }
+
+    fn start_reading(
+        settings: Settings,
+        watch: Watch,
+        opener: impl Opener,
+        reports: Sender<[u8; 4]>,
+    ) -> Self {
+        let folder = settings.folder.clone();
         let ready = run::prepare(settings, Clock::start()).unwrap();
-        let mut running = ready.start(Plug(Some(fed))).unwrap();
+        let mut running = ready.start_watching(opener, watch).unwrap();
         let (station, commands) = (running.station(), running.commands());
         let (stop, stopped) = tokio::sync::oneshot::channel();
+        let log = Log::default();
+        let written = log.clone();
         let thread = std::thread::spawn(move || {
+            let lines = tracing_subscriber::fmt().with_ansi(false).with_writer(written).finish();
+            let _lines = tracing::subscriber::set_default(lines);
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
             let ended = async { stopped.await.map_err(std::io::Error::other) };
             runtime.block_on(running.keep(ended)).unwrap();
             running.close();
         });
-        Self { folder, station, commands, reports, stop, thread }
+        Self { folder, station, commands, log, reports, stop, thread }
+    }
+
+    /// What the program has logged so far.
+    pub fn log(&self) -> String {
+        self.log.text()
     }
 
     /// The board reports that exactly these buttons are pressed.
@@ -156,6 +181,17 @@ impl Bench {
     }
 }
 
+/// A folder with the rig and one aircraft, log and state elsewhere, so that the folder is the test's alone.
+pub fn new_settings(test: &str) -> Settings {
+    let folder = std::env::temp_dir().join(format!("tallywheel-{test}-{}", std::process::id()));
+    let _ = fs::remove_dir_all(&folder);
+    fs::create_dir_all(folder.join("aircraft")).unwrap();
+    fs::write(folder.join("rig.toml"), RIG).unwrap();
+    fs::write(folder.join(AIRCRAFT), aircraft(720, "")).unwrap();
+    let (log_folder, state_folder) = (folder.with_extension("log"), folder.with_extension("state"));
+    Settings { log_folder, state_folder, ..settings(&folder) }
+}
+
 /// Everything in the folder itself.
 pub fn settings(folder: &Path) -> Settings {
     Settings {
@@ -163,6 +199,34 @@ pub fn settings(folder: &Path) -> Settings {
         log_folder: folder.join("log"),
         state_folder: folder.join("state"),
         aircraft: None,
+    }
+}
+
+/// Lines of the program's log.
+#[derive(Clone, Default)]
+pub struct Log(Arc<Mutex<Vec<u8>>>);
+
+impl Log {
+    fn text(&self) -> String {
+        String::from_utf8_lossy(&self.0.lock().unwrap()).into_owned()
+    }
+}
+
+impl std::io::Write for Log {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0.lock().unwrap().write(bytes)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+impl tracing_subscriber::fmt::MakeWriter<'_> for Log {
+    type Writer = Self;
+
+    fn make_writer(&self) -> Self {
+        self.clone()
     }
 }
 
@@ -174,19 +238,25 @@ impl Opener for Plug {
 
     fn open(&mut self, _find: &BoardMatch) -> Result<(Fed, Opened), SourceError> {
         let board = Fed(self.0.take().ok_or(SourceError::AwaitPlug)?);
-        let device = RecordedDevice {
-            name: "bench board".into(),
-            phys: None,
-            bus: 3,
-            vendor: 0x1209,
-            product: 0x7a11,
-            descriptor: DESCRIPTOR.to_vec(),
-        };
-        Ok((board, Opened { path: "script".into(), name: "bench board".into(), device }))
+        Ok((board, opened("script", 0x7a11)))
     }
 }
 
-struct Fed(Receiver<[u8; 4]>);
+/// A board with 32 buttons at `path`.
+pub fn opened(path: &str, product: u16) -> Opened {
+    let device = RecordedDevice {
+        name: "bench board".into(),
+        phys: None,
+        bus: 3,
+        vendor: 0x1209,
+        product,
+        descriptor: DESCRIPTOR.to_vec(),
+    };
+    Opened { path: path.into(), name: "bench board".into(), device }
+}
+
+/// A board's reports.
+pub struct Fed(pub Receiver<[u8; 4]>);
 
 impl ReportSource for Fed {
     fn read(&mut self, buffer: &mut [u8], _wait: Option<Duration>) -> Result<usize, SourceError> {

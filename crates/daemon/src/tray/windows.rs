@@ -7,11 +7,12 @@ use super::icon::{self, Glance};
 use super::menu::Entry;
 use super::sight::Wish;
 use super::tender::Face;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::mpsc::Sender;
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
 use tray_icon::menu::{CheckMenuItem, IsMenuItem, Menu, MenuEvent, MenuItem, PredefinedMenuItem, Submenu};
-use tray_icon::{Icon, TrayIcon, TrayIconBuilder};
+use tray_icon::{Icon, MouseButton, MouseButtonState, TrayIcon, TrayIconBuilder, TrayIconEvent};
 
 /// The size that the notification area scales from.
 const SIZE_PX: u8 = 32;
@@ -45,60 +46,64 @@ impl TrayHost for AreaHost {
     }
 }
 
-/// What the entries of the menus mean, shared with whoever hears of clicks.
-type Meanings = Arc<Mutex<Book>>;
+/// What the entries of the menu mean, by their numbers; shared with whoever hears of clicks.
+type Meanings = Arc<Mutex<Vec<Wish>>>;
 
-/// The meanings of the newest menu and of the one before, which may still be open: its entries go on meaning what they
-/// say, so no number is given twice.
+/// Whether a menu may be open. An icon whose menu is exchanged meanwhile no longer hears of clicks on the one that is
+/// seen, so other lines have to wait. That it opens is certain: a button was let go on the icon. That it was closed
+/// without a choice nobody tells, but the icon hears nothing of the mouse before that.
 #[derive(Debug, Default)]
-struct Book {
-    before: Page,
-    newest: Page,
+struct Open {
+    maybe: AtomicBool,
+    closed: Notify,
 }
 
-/// One menu's meanings: its entries are numbered from `first`.
-#[derive(Debug, Default)]
-struct Page {
-    first: usize,
-    wishes: Vec<Wish>,
-}
-
-impl Book {
-    /// The number of the first entry of the next menu.
-    const fn next(&self) -> usize {
-        self.newest.first.saturating_add(self.newest.wishes.len())
+impl Open {
+    fn touched(&self, event: &TrayIconEvent) {
+        let up = MouseButtonState::Up;
+        match event {
+            TrayIconEvent::Click { button: MouseButton::Left | MouseButton::Right, button_state, .. }
+                if *button_state == up =>
+            {
+                self.maybe.store(true, Ordering::Relaxed);
+            }
+            _ => self.close(),
+        }
     }
 
-    fn turn(&mut self, wishes: Vec<Wish>) {
-        let page = Page { first: self.next(), wishes };
-        self.before = std::mem::replace(&mut self.newest, page);
-    }
-
-    fn wish(&self, number: usize) -> Option<&Wish> {
-        [&self.newest, &self.before]
-            .into_iter()
-            .find_map(|page| page.wishes.get(number.checked_sub(page.first)?))
+    fn close(&self) {
+        if self.maybe.swap(false, Ordering::Relaxed) {
+            self.closed.notify_one();
+        }
     }
 }
 
 async fn keep(mut faces: watch::Receiver<Face>, wishes: Sender<Wish>) {
     let meanings = Meanings::default();
-    let clicked = Arc::clone(&meanings);
+    let open = Arc::new(Open::default());
+    let (clicked, chosen) = (Arc::clone(&meanings), Arc::clone(&open));
     MenuEvent::set_event_handler(Some(move |event: MenuEvent| {
         let meanings = clicked.lock().unwrap_or_else(PoisonError::into_inner);
-        let wish = event.id.as_ref().parse().ok().and_then(|number| meanings.wish(number));
+        let wish = event.id.as_ref().parse().ok().and_then(|number: usize| meanings.get(number));
         if let Some(wish) = wish
             && let Err(error) = wishes.try_send(wish.clone())
         {
             tracing::warn!(%error, "too many clicks at once; one was dropped");
         }
+        chosen.close();
     }));
+    let touched = Arc::clone(&open);
+    TrayIconEvent::set_event_handler(Some(move |event: TrayIconEvent| touched.touched(&event)));
     let mut shown: Option<Shown> = None;
     let mut said = false;
-    while faces.changed().await.is_ok() {
+    loop {
+        tokio::select! {
+            changed = faces.changed() => if changed.is_err() { return },
+            () = open.closed.notified() => {}
+        }
         let face = faces.borrow_and_update().clone();
         match &mut shown {
-            Some(shown) => shown.show(face, &meanings),
+            Some(shown) => shown.show(face, &meanings, open.maybe.load(Ordering::Relaxed)),
             None => match Shown::new(face, &meanings) {
                 Ok(new) => shown = Some(new),
                 // There may be no taskbar yet; the next face tries again.
@@ -115,11 +120,10 @@ async fn keep(mut faces: watch::Receiver<Face>, wishes: Sender<Wish>) {
 
 /// The icon as it is shown.
 struct Shown {
+    /// What it shows; its menu is the one that is there, also while a newer one waits.
     face: Face,
     icon: TrayIcon,
     menu: Lines,
-    /// The menu before this one, which may still be open.
-    _before: Option<Lines>,
 }
 
 impl Shown {
@@ -132,10 +136,10 @@ impl Shown {
         if let Some(picture) = picture(&face.glance) {
             builder = builder.with_icon(picture);
         }
-        Ok(Self { icon: builder.build()?, face, menu, _before: None })
+        Ok(Self { icon: builder.build()?, face, menu })
     }
 
-    fn show(&mut self, face: Face, meanings: &Meanings) {
+    fn show(&mut self, mut face: Face, meanings: &Meanings, open: bool) {
         if face.glance != self.face.glance {
             log(self.icon.set_icon(picture(&face.glance)));
         }
@@ -143,9 +147,12 @@ impl Shown {
             log(self.icon.set_tooltip(Some(&face.tip)));
         }
         if face.menu != self.face.menu && !self.menu.change(&face.menu, meanings) {
-            let menu = Lines::new(&face.menu, meanings);
-            self.icon.set_menu(Some(Box::new(menu.menu.clone())));
-            self._before = Some(std::mem::replace(&mut self.menu, menu));
+            if open {
+                face.menu = std::mem::take(&mut self.face.menu);
+            } else {
+                self.menu = Lines::new(&face.menu, meanings);
+                self.icon.set_menu(Some(Box::new(self.menu.menu.clone())));
+            }
         }
         self.face = face;
     }
@@ -186,14 +193,14 @@ impl Lines {
     fn new(entries: &[Entry], meanings: &Meanings) -> Self {
         let mut built = Self { menu: Menu::new(), lines: Vec::new() };
         let mut meanings = meanings.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut means = Page { first: meanings.next(), wishes: Vec::new() };
+        meanings.clear();
         let menu = built.menu.clone();
-        built.add(entries, &mut means, &|item| menu.append(item).is_ok());
-        meanings.turn(means.wishes);
+        built.add(entries, &mut meanings, &|item| menu.append(item).is_ok());
+        drop(meanings);
         built
     }
 
-    fn add(&mut self, entries: &[Entry], means: &mut Page, append: &dyn Fn(&dyn IsMenuItem) -> bool) {
+    fn add(&mut self, entries: &[Entry], means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) {
         for entry in entries {
             match entry {
                 Entry::Line => {
@@ -225,7 +232,7 @@ impl Lines {
             means.clear();
             let mut rest = self.lines.as_slice();
             fit(entries, &mut rest, &mut means, true);
-            meanings.lock().unwrap_or_else(PoisonError::into_inner).newest.wishes = means;
+            *meanings.lock().unwrap_or_else(PoisonError::into_inner) = means;
         }
         fits
     }
@@ -284,9 +291,9 @@ fn sayings(entry: &Entry) -> Vec<Says<'_>> {
     }
 }
 
-fn line(says: &Says<'_>, means: &mut Page, append: &dyn Fn(&dyn IsMenuItem) -> bool) -> Line {
-    let number = means.first.saturating_add(means.wishes.len()).to_string();
-    means.wishes.extend(says.wish.cloned());
+fn line(says: &Says<'_>, means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) -> Line {
+    let number = means.len().to_string();
+    means.extend(says.wish.cloned());
     match (says.on, says.wish) {
         (Some(on), _) => {
             let item = CheckMenuItem::with_id(number, label(says.label), true, on, None);
@@ -309,25 +316,4 @@ fn line(says: &Says<'_>, means: &mut Page, append: &dyn Fn(&dyn IsMenuItem) -> b
 /// A single ampersand would mean an access key.
 fn label(words: &str) -> String {
     words.replace('&', "&&")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn an_open_menu_means_what_it_says_when_another_has_come() {
-        let mut book = Book::default();
-        book.turn(vec![Wish::OpenLog, Wish::Quit]);
-        assert_eq!(
-            [0, 1, 2].map(|number| book.wish(number)),
-            [Some(&Wish::OpenLog), Some(&Wish::Quit), None]
-        );
-        book.turn(vec![Wish::Seen, Wish::OpenLog, Wish::Quit]);
-        let meant = [0, 1, 2, 3, 4, 5].map(|number| book.wish(number).cloned());
-        let [log, quit, seen] = [Wish::OpenLog, Wish::Quit, Wish::Seen].map(Some);
-        assert_eq!(meant, [log.clone(), quit.clone(), seen.clone(), log.clone(), quit, None]);
-        book.turn(vec![Wish::OpenLog]);
-        assert_eq!([0, 2, 5].map(|number| book.wish(number).cloned()), [None, seen, log]);
-    }
 }

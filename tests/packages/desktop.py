@@ -81,7 +81,8 @@ def prepare(root) -> None:
     (out / "wrong").write_text("")
     (out / "wrong").chmod(0o666)
     shutil.copy(binaries.lab(), job / "lab")
-    shutil.copy(HERE / "pilot", job / "pilot")
+    for script in ["pilot", "meeting"]:
+        shutil.copy(HERE / script, job / script)
     turned = recorder()
     plays = f"ask play 0 {len(turned.reports())}"
     (job / "machine").write_text((HERE / "machine").read_text().replace("PLAYS", plays))

@@ -17,7 +17,7 @@ SHIPPED = TOP / "config" / "simulators" / "flightgear"
 # The words of tallywheel.xml, with the hyphens that a comment in XML cannot have.
 LISTENS = "--generic=socket,in,50,127.0.0.1,5140,udp,tallywheel"
 PORTS = itertools.count(5301)
-# It was ready after 18 to 40 s where nothing else ran, and after 86 s where two cores had to compile as well.
+# It was ready after 18 to 40 s where nothing else ran, and after 64 to 97 s where two cores had to compile as well.
 START_SECONDS = 600
 # Without a graphics processor Mesa draws, and crashed on scenery: so nothing is drawn. The aircraft is the same.
 PLAIN = [

@@ -4,6 +4,7 @@
 //! different ([`tender`]) and hands the new [`Face`] to its host. What is chosen in the menu goes the way of all
 //! commands. At rest nothing runs.
 
+pub mod brief;
 pub mod bulletin;
 #[cfg(target_os = "linux")]
 pub mod bus;
@@ -13,6 +14,7 @@ pub mod icon;
 pub mod menu;
 pub mod sight;
 pub mod tender;
+pub mod turns;
 #[cfg(windows)]
 pub mod windows;
 

@@ -1,5 +1,7 @@
 //! The tray on Windows: an icon in the notification area, on a thread of its own, since its messages go to the thread
-//! that made it. Messages to the desktop are not shown here; the log has them.
+//! that made it. Messages are shown beside the icon, one after the other ([`balloon`]).
+
+mod balloon;
 
 use super::TrayHost;
 use super::bulletin::Message;
@@ -7,33 +9,58 @@ use super::icon::{self, Glance};
 use super::menu::Entry;
 use super::sight::Wish;
 use super::tender::Face;
+use super::turns::Turns;
+use balloon::Balloon;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
-use tokio::sync::mpsc::Sender;
+use std::time::Duration;
+use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::sync::{Notify, watch};
 use tray_icon::menu::{CheckMenuItem, IsMenuItem, Menu, MenuEvent, MenuItem, PredefinedMenuItem, Submenu};
 use tray_icon::{Icon, MouseButton, MouseButtonState, TrayIcon, TrayIconBuilder, TrayIconEvent};
 
 /// The size that the notification area scales from.
 const SIZE_PX: u8 = 32;
+/// A message has this long before the next one takes its place: as long as Windows shows one unless told otherwise.
+const MESSAGE_FOR: Duration = Duration::from_secs(5);
 
 /// What the tray hands to its thread.
 #[derive(Debug)]
 pub struct AreaHost {
     face: watch::Sender<Face>,
+    messages: Arc<Turns>,
 }
 
 impl AreaHost {
-    /// Starts the thread; what users wish for goes to `wishes`.
+    /// Starts the thread, and what paces messages on the running tokio runtime; what users wish for goes to `wishes`.
     #[must_use]
     pub fn start(wishes: Sender<Wish>) -> Self {
         let (face, faces) = watch::channel(Face::default());
+        let (next, told) = mpsc::channel(1);
+        let messages = Arc::<Turns>::default();
+        tokio::spawn(pace(Arc::clone(&messages), next));
         let thread = std::thread::Builder::new().name("tray".into());
-        if let Err(error) = thread.spawn(move || winmsg_executor::block_on(keep(faces, wishes))) {
+        if let Err(error) = thread.spawn(move || winmsg_executor::block_on(keep(faces, told, wishes))) {
             tracing::warn!(%error, "no tray");
         }
-        Self { face }
+        Self { face, messages }
     }
+}
+
+/// Hands the thread one message after the other. Not on that thread: the runtime's timers are not for one that may still
+/// be there when the runtime has ended.
+async fn pace(messages: Arc<Turns>, next: Sender<Message>) {
+    loop {
+        let message = messages.next().await;
+        match next.send(message).await {
+            Ok(()) => tokio::time::sleep(MESSAGE_FOR).await,
+            Err(mpsc::error::SendError(message)) => untold(&message, "there is no tray"),
+        }
+    }
+}
+
+fn untold(message: &Message, reason: &str) {
+    tracing::info!(reason, message.title, message.body, "a message could not be shown on the desktop");
 }
 
 impl TrayHost for AreaHost {
@@ -42,7 +69,9 @@ impl TrayHost for AreaHost {
     }
 
     fn tell(&self, message: Message) {
-        tracing::debug!(message.title, "no message to the desktop on Windows");
+        if let Err(message) = self.messages.push(message) {
+            untold(&message, "too many wait already");
+        }
     }
 }
 
@@ -60,13 +89,12 @@ struct Open {
 
 impl Open {
     fn touched(&self, event: &TrayIconEvent) {
-        let up = MouseButtonState::Up;
         match event {
-            TrayIconEvent::Click { button: MouseButton::Left | MouseButton::Right, button_state, .. }
-                if *button_state == up =>
-            {
-                self.maybe.store(true, Ordering::Relaxed);
-            }
+            TrayIconEvent::Click {
+                button: MouseButton::Left | MouseButton::Right,
+                button_state: MouseButtonState::Up,
+                ..
+            } => self.maybe.store(true, Ordering::Relaxed),
             _ => self.close(),
         }
     }
@@ -78,7 +106,7 @@ impl Open {
     }
 }
 
-async fn keep(mut faces: watch::Receiver<Face>, wishes: Sender<Wish>) {
+async fn keep(mut faces: watch::Receiver<Face>, mut messages: Receiver<Message>, wishes: Sender<Wish>) {
     let meanings = Meanings::default();
     let open = Arc::new(Open::default());
     let (clicked, chosen) = (Arc::clone(&meanings), Arc::clone(&open));
@@ -100,6 +128,11 @@ async fn keep(mut faces: watch::Receiver<Face>, wishes: Sender<Wish>) {
         tokio::select! {
             changed = faces.changed() => if changed.is_err() { return },
             () = open.closed.notified() => {}
+            // Without an icon there is nowhere to show it yet.
+            Some(message) = messages.recv(), if shown.is_some() => {
+                shown.iter_mut().for_each(|shown| shown.tell(&message));
+                continue;
+            }
         }
         let face = faces.borrow_and_update().clone();
         match &mut shown {
@@ -124,6 +157,7 @@ struct Shown {
     face: Face,
     icon: TrayIcon,
     menu: Lines,
+    balloon: Balloon,
 }
 
 impl Shown {
@@ -136,7 +170,7 @@ impl Shown {
         if let Some(picture) = picture(&face.glance) {
             builder = builder.with_icon(picture);
         }
-        Ok(Self { icon: builder.build()?, face, menu })
+        Ok(Self { icon: builder.build()?, face, menu, balloon: Balloon::default() })
     }
 
     fn show(&mut self, mut face: Face, meanings: &Meanings, open: bool) {
@@ -155,6 +189,12 @@ impl Shown {
             }
         }
         self.face = face;
+    }
+
+    fn tell(&mut self, message: &Message) {
+        if let Err(reason) = self.balloon.show(&self.icon, message) {
+            untold(message, reason);
+        }
     }
 }
 

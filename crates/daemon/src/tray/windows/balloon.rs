@@ -8,7 +8,6 @@ use crate::tray::brief::Brief;
 use crate::tray::bulletin::Message;
 use std::cell::Cell;
 use tray_icon::TrayIcon;
-use winsafe::prelude::*;
 use winsafe::{EnumThreadWindows, GetCurrentThreadId, HWND, NOTIFYICONDATA, Shell_NotifyIcon, co};
 
 /// Icons are numbered by tray-icon from 1 on, and it uses up two numbers for one icon.

@@ -1,5 +1,5 @@
 //! The tray on Windows: an icon in the notification area, on a thread of its own, since its messages go to the thread
-//! that made it. Messages are shown beside the icon, one after the other ([`balloon`]).
+//! that made it. Messages are shown beside the icon, one after the other (`balloon`).
 
 mod balloon;
 

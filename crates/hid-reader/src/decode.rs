@@ -227,13 +227,9 @@ impl BoardDecoder {
     /// report itself shows. [`Self::settle`] has to follow before the next report.
     pub fn count(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let before = self.buttons;
-        if let Some(repeats) = &mut self.repeats {
-            let repeated = repeats.is_one(report);
-            let quadratures = self.wheels.iter_mut().filter_map(Wheel::quadrature_mut);
-            quadratures.for_each(|quadrature| quadrature.repeated(repeated));
-        }
+        let repeated = self.repeats.as_mut().is_some_and(|repeats| repeats.is_one(report));
         match self.layout.read(report, &mut self.buttons) {
-            Ok(told) => self.decode(at, before, told, sink),
+            Ok(told) => self.decode(at, before, told, repeated, sink),
             Err(_) => {
                 // It hid one count or edge at most from each wheel that it was about.
                 let bound = Margin::both(Counts::ONE);
@@ -339,7 +335,14 @@ impl BoardDecoder {
     }
 
     #[inline]
-    fn decode(&mut self, at: Timestamp, before: Buttons, told: Buttons, sink: &mut impl FnMut(usize, Event)) {
+    fn decode(
+        &mut self,
+        at: Timestamp,
+        before: Buttons,
+        told: Buttons,
+        repeated: bool,
+        sink: &mut impl FnMut(usize, Event),
+    ) {
         let (told, known) = (told.bits(), self.known.bits());
         let changed = (before.bits() ^ self.buttons.bits()) | (told & !known);
         let news = changed | (told & self.sampled);
@@ -354,15 +357,20 @@ impl BoardDecoder {
                 continue;
             }
             let levels = wheel.levels(self.buttons.bits());
-            // Nearly every report of a board that decodes by itself is through here.
-            if let Decoding::Pulses(pulses) = &mut wheel.decoding
-                && let Some(counts) = pulses.plain(levels.0, levels.1)
-            {
+            // Nearly every report is through here.
+            let plain = match &mut wheel.decoding {
+                Decoding::Pulses(pulses) => pulses.plain(levels.0, levels.1),
+                Decoding::Quadrature(quadrature) => quadrature.plain(at, levels.0, levels.1, repeated),
+            };
+            if let Some(counts) = plain {
                 if !counts.is_zero() {
                     wheel.counted += counts;
                     sink(place, Event::Counts(counts));
                 }
                 continue;
+            }
+            if let Decoding::Quadrature(quadrature) = &mut wheel.decoding {
+                quadrature.repeated(repeated);
             }
             let opened = (told & !known & wheel.lines != 0).then_some(self.opened).flatten();
             wheel.sample(place, at, levels, opened, sink);
@@ -501,13 +509,6 @@ impl Wheel {
     fn hides_an_edge(&self, opened: Timestamp, at: Timestamp) -> bool {
         let late = at.since(opened) > STEADY_BOARDS_HAVE_REPORTED;
         late && matches!(self.decoding, Decoding::Quadrature(_))
-    }
-
-    fn quadrature_mut(&mut self) -> Option<&mut Quadrature> {
-        match &mut self.decoding {
-            Decoding::Pulses(_) => None,
-            Decoding::Quadrature(quadrature) => Some(quadrature),
-        }
     }
 
     fn quadrature(&self) -> Option<&Quadrature> {

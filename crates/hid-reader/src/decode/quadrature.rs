@@ -72,6 +72,19 @@ impl Quadrature {
         self.tracker.repeated(repeated);
     }
 
+    /// As [`Self::step`] for what nearly every report is: one of a slow wheel in which nothing is in doubt. `None`, and
+    /// nothing has changed, for any other. `repeated` is as for [`Self::repeated`].
+    #[inline]
+    pub(crate) fn plain(&mut self, at: Timestamp, a: bool, b: bool, repeated: bool) -> Option<Counts> {
+        if !self.told.is_certain() {
+            return None;
+        }
+        let before = self.tracker.edges();
+        let edges = self.tracker.calm_step(at, a, b, repeated)?;
+        self.both_changed = false;
+        Some(self.between(before, before + edges))
+    }
+
     #[inline]
     pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
         let before = self.tracker.edges();

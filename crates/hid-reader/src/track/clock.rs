@@ -145,6 +145,22 @@ impl Clock {
         self.trusted.then_some(gap)
     }
 
+    /// As [`Self::report`] for what nearly every report is: one that is an interval after the last, of a board whose
+    /// beat is known. Returns how many intervals; `None`, and nothing has changed, for any other.
+    #[inline]
+    pub(super) fn live(&mut self, at: Timestamp, changed: bool) -> Option<f32> {
+        let now = at.nanos();
+        let ticks = single(now.saturating_sub(self.last?)) * self.per_nano;
+        // A shorter one may be news about the interval.
+        let shortest = if self.given { 0.5 } else { 0.65 };
+        if !self.trusted || ticks < shortest || ticks >= 1.5 {
+            return None;
+        }
+        self.last = Some(now);
+        self.steady = self.steady.saturating_add(u8::from(!changed));
+        Some(ticks)
+    }
+
     /// What a gap of so many nanoseconds comes to, for a board that is not known to report steadily.
     pub(super) fn measure(&self, nanos: u64) -> Gap {
         let ticks = single(nanos) * self.per_nano;

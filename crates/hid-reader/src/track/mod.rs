@@ -196,12 +196,7 @@ impl Tracker {
     /// Takes the lines of a report that was read at `at`.
     #[inline]
     pub fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Tracked {
-        let phase = match (a, b) {
-            (false, false) => 0,
-            (true, false) => 1,
-            (true, true) => 2,
-            (false, true) => 3,
-        };
+        let phase = phase(a, b);
         let Some(was) = self.phase.replace(phase) else {
             self.clock.report(at, true);
             self.edges = i64::from(phase);
@@ -216,6 +211,23 @@ impl Tracker {
             Some(gap) => self.follow(gap, turn),
             None => self.by_table(at, last, turn),
         }
+    }
+
+    /// As [`Self::step`] for what nearly every report is: one that leaves a calm wheel calm. Returns its edges;
+    /// `None`, and nothing has changed, for any other. `repeated` is as for [`Self::repeated`].
+    #[inline]
+    pub(crate) fn calm_step(&mut self, at: Timestamp, a: bool, b: bool, repeated: bool) -> Option<i64> {
+        let phase = phase(a, b);
+        let turn = phase.wrapping_sub(self.phase?) & 3;
+        if self.following || self.clock.interval() != self.tuned_to || self.recent.is_doubtful(turn) {
+            return None;
+        }
+        let ticks = self.clock.live(at, (turn != 0) | !repeated)?;
+        self.recent.take(ticks, turn);
+        (self.phase, self.turn) = (Some(phase), turn);
+        let edges = i64::from(table(turn));
+        self.edges += edges;
+        Some(edges)
     }
 
     /// The interval is unknown, so nothing can be said about motion.
@@ -466,6 +478,17 @@ impl Tracker {
 
 fn margin(doubt: Doubt) -> Margin {
     Margin::new(Counts::new(doubt.low.into()), Counts::new(doubt.high.into()))
+}
+
+/// The lines' state as a number that grows by one, modulo four, with each edge forward.
+#[inline]
+const fn phase(a: bool, b: bool) -> u8 {
+    match (a, b) {
+        (false, false) => 0,
+        (true, false) => 1,
+        (true, true) => 2,
+        (false, true) => 3,
+    }
 }
 
 /// What the published table makes of a phase that is `turn` after the one before.

@@ -3,7 +3,7 @@
 use super::clock::Gap;
 use super::table;
 
-/// Reports that are kept.
+/// Reports that are kept: their phases fill a `u32`.
 const KEPT: usize = 16;
 /// Ticks without a change after which the wheel rests, so that what was before is of no use.
 const RESTS_AFTER: f32 = 8.0;
@@ -21,7 +21,9 @@ pub(super) type Kept = (f32, u8);
 /// A ring of reports, and a meter of the speed: a one-pole mean over four of them.
 #[derive(Debug, Clone)]
 pub(super) struct Recent {
-    kept: [Kept; KEPT],
+    ticks: [f32; KEPT],
+    /// The phases after the ones before, two bits each, the newest lowest.
+    turns: u32,
     next: usize,
     length: usize,
     /// Ticks since the phase last changed.
@@ -37,7 +39,8 @@ pub(super) struct Recent {
 impl Recent {
     pub(super) fn new(always_slow: bool) -> Self {
         Self {
-            kept: [(0.0, 0); KEPT],
+            ticks: [0.0; KEPT],
+            turns: 0,
             next: 0,
             length: 0,
             unchanged: 0.0,
@@ -78,24 +81,39 @@ impl Recent {
             Gap::Waited | Gap::Late(_) => 1.0,
             Gap::Silent(ticks) => self.silence(ticks),
         };
-        if turn == 0 && self.is_empty() {
+        let doubtful = self.is_doubtful(turn);
+        self.take(ticks, turn);
+        doubtful
+    }
+
+    /// Whether the table might get this report wrong.
+    #[inline]
+    pub(super) fn is_doubtful(&self, turn: u8) -> bool {
+        if turn == 0 {
             return false;
+        }
+        let edge = i32::from(table(turn)) * ONE_EDGE;
+        let reversed = self.meter * edge < 0 && self.meter.abs() >= STEERED;
+        let fast = (self.meter + (edge - self.meter) / 4).abs() > FAST;
+        turn == 2 || (!self.always_slow && (reversed || fast))
+    }
+
+    /// Takes a report in that came so many ticks after the one before.
+    #[inline]
+    pub(super) fn take(&mut self, ticks: f32, turn: u8) {
+        if turn == 0 && self.is_empty() {
+            return;
         }
         self.keep(ticks, turn);
-        let before = self.meter;
-        let edge = i32::from(table(turn)) * ONE_EDGE;
-        if turn == 0 {
-            self.unchanged += 1.0;
-            self.meter -= self.meter / 4;
-            if self.unchanged >= RESTS_AFTER {
-                self.clear();
-            }
-            return false;
+        self.meter += (i32::from(table(turn)) * ONE_EDGE - self.meter) / 4;
+        if turn != 0 {
+            self.unchanged = 0.0;
+            return;
         }
-        self.unchanged = 0.0;
-        self.meter += (edge - self.meter) / 4;
-        let reversed = before * edge < 0 && before.abs() >= STEERED;
-        turn == 2 || (!self.always_slow && (reversed || self.meter.abs() > FAST))
+        self.unchanged += 1.0;
+        if self.unchanged >= RESTS_AFTER {
+            self.clear();
+        }
     }
 
     /// Takes in the intervals without a report, and returns what is left for the report itself.
@@ -119,9 +137,10 @@ impl Recent {
 
     #[inline]
     fn keep(&mut self, ticks: f32, turn: u8) {
-        if let Some(slot) = self.kept.get_mut(self.next) {
-            *slot = (ticks, turn);
+        if let Some(slot) = self.ticks.get_mut(self.next) {
+            *slot = ticks;
         }
+        self.turns = self.turns << 2 | u32::from(turn);
         self.next = (self.next + 1) % KEPT;
         if self.length < KEPT {
             self.length += 1;
@@ -148,8 +167,11 @@ impl Recent {
 
     /// What is kept, the oldest first.
     pub(super) fn reports(&self) -> impl Iterator<Item = Kept> + '_ {
-        let first = self.next + KEPT - self.length;
-        (0..self.length).filter_map(move |place| self.kept.get((first + place) % KEPT).copied())
+        (0..self.length).rev().filter_map(|age| {
+            let ticks = *self.ticks.get((self.next + KEPT - 1 - age) % KEPT)?;
+            let turn = u8::try_from(self.turns >> (2 * age) & 3).ok()?;
+            Some((ticks, turn))
+        })
     }
 }
 

@@ -234,3 +234,70 @@ fn what_is_interrupted_stays_in_doubt() {
     run.tracker.forget();
     assert!(run.tracker.is_new());
 }
+
+/// The short way for nearly every report, and the way that all can go, come to the same.
+#[test]
+fn a_calm_step_is_a_step() {
+    let mut noise = 0x2545_F491_4F6C_DD1D_u64;
+    let mut next = move |below: u64| {
+        noise ^= noise << 13;
+        noise ^= noise >> 7;
+        noise ^= noise << 17;
+        (noise >> 33) % below
+    };
+    let interval = [None, Some(Duration::from_millis(4))];
+    let reporting = [None, Some(Reporting::Steady), Some(Reporting::OnChange)];
+    let (mut calm, mut others, mut followed) = (0, 0, 0);
+    for run in 0..300 {
+        let config = TrackerConfig {
+            edges_per_turn: [Some(48), Some(400), None][run % 3],
+            interval: interval[run / 3 % 2],
+            reporting: reporting[run / 6 % 3],
+        };
+        let (mut short, mut long) = (Tracker::new(&config), Tracker::new(&config));
+        let (mut now, mut place, mut speed) = (Timestamp::START, 0_i64, 0_i64);
+        for _ in 0..600 {
+            // In 64ths of an edge: rest, creeping, strokes, and a knock now and then.
+            speed = match next(40) {
+                0 => 0,
+                1 => i64::try_from(next(64)).unwrap() - 32,
+                2 => i64::try_from(next(400)).unwrap() - 200,
+                _ => speed,
+            };
+            place += speed + if next(200) == 0 { 64 } else { 0 };
+            now = now.after(Duration::from_micros(match next(60) {
+                0 => 400 + next(2000),
+                1 => 9000 + next(90_000),
+                _ => 3600 + next(800),
+            }));
+            let (a, b) = lines(place.div_euclid(64));
+            let repeated = next(2) == 0 && lines(long.edges()) == (a, b);
+            long.repeated(repeated);
+            let whole = long.step(now, a, b);
+            let edges = short.calm_step(now, a, b, repeated);
+            match edges {
+                Some(edges) => {
+                    assert_eq!(whole, Tracked { edges, ..Tracked::default() }, "{run} {now}");
+                    calm += 1;
+                }
+                None => {
+                    short.repeated(repeated);
+                    assert_eq!(short.step(now, a, b), whole, "{run} {now}");
+                    others += 1;
+                }
+            }
+            let state = |tracker: &Tracker| {
+                (
+                    tracker.edges(),
+                    tracker.doubt(),
+                    tracker.due(),
+                    tracker.both_changed(),
+                    tracker.is_following(),
+                )
+            };
+            assert_eq!(state(&short), state(&long), "{run} {now}");
+            followed += u32::from(long.is_following());
+        }
+    }
+    assert!(calm > 30_000 && others > 30_000 && followed > 30_000, "{calm} {others} {followed}");
+}

@@ -2,6 +2,7 @@
 
 use super::gains::{Gains, LAST_AGE, NEVER, single};
 use super::hand::{Hand, PACES};
+use super::offers::Offers;
 use super::paths::{Path, Paths};
 use super::table;
 use super::trust::{Evidence, Trust};
@@ -170,11 +171,15 @@ impl Filter {
 
     /// The wheel may have been turning at `speed` edges per tick for some time.
     pub(super) fn may_move(&mut self, speed: f32) {
+        let mut all = Offers::none();
+        self.join(&mut all, &self.story.paths, 0.0);
         for pace in (0..).take(PACES) {
             let path = Path { pace, speed, weight: self.logs.starts, moving: 32, ..Path::REST };
-            self.story.paths.offer(path, &self.gains.shared);
+            all.offer(path, &self.gains.shared);
         }
-        self.story.paths.rank();
+        if let Some((_, paths)) = all.rank() {
+            self.story.paths = paths;
+        }
     }
 
     /// Edges since [`Self::rest`], as far as can be told now.
@@ -257,7 +262,7 @@ impl Filter {
     /// One sample.
     pub(super) fn tick(&mut self, tick: Tick) {
         self.story.unchanged = if tick.turn == 0 { self.story.unchanged.saturating_add(1) } else { 0 };
-        let mut next = Paths::none();
+        let mut next = Offers::none();
         for path in self.story.paths.iter() {
             if path.rests() {
                 self.leave_rest(path, tick, &mut next);
@@ -267,10 +272,10 @@ impl Filter {
         }
         let edges = i32::from(table(tick.turn));
         match next.rank() {
-            Some(weight) => {
+            Some((weight, paths)) => {
                 self.story.table = self.story.table.saturating_add(edges);
                 self.story.likelihood += weight;
-                self.story.paths = next;
+                self.story.paths = paths;
                 self.judge(weight, tick);
             }
             None => {
@@ -295,7 +300,7 @@ impl Filter {
         self.story.trust.judge(&evidence);
     }
 
-    fn leave_rest(&self, path: &Path, tick: Tick, next: &mut Paths) {
+    fn leave_rest(&self, path: &Path, tick: Tick, next: &mut Offers) {
         let creeps = match tick.turn {
             0 => Some(self.logs.stays),
             2 => None,
@@ -312,7 +317,7 @@ impl Filter {
     }
 
     #[inline]
-    fn step(&self, path: &Path, tick: Tick, next: &mut Paths) {
+    fn step(&self, path: &Path, tick: Tick, next: &mut Offers) {
         let ticks = tick.ticks;
         let shared = self.gains.shared(path.pace);
         let gain = self.gains.gain(path.pace, path.age);
@@ -368,7 +373,7 @@ impl Filter {
 
     /// The path itself, and what may become of it: it stops, or goes over to another pace.
     #[inline]
-    fn offer_with_changes(&self, path: Path, stop: f32, next: &mut Paths) {
+    fn offer_with_changes(&self, path: Path, stop: f32, next: &mut Offers) {
         let shared = &self.gains.shared;
         next.offer(path, shared);
         let unlikely = path.speed * path.speed * stop;
@@ -409,7 +414,7 @@ impl Filter {
     }
 
     /// Takes in other paths that are as possible as these, `weight` in advance.
-    pub(super) fn join(&self, all: &mut Paths, paths: &Paths, weight: f32) {
+    pub(super) fn join(&self, all: &mut Offers, paths: &Paths, weight: f32) {
         for path in paths.iter() {
             all.offer(Path { weight: path.weight + weight, ..*path }, &self.gains.shared);
         }

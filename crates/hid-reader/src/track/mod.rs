@@ -31,6 +31,7 @@ mod early;
 mod filter;
 mod gains;
 mod hand;
+mod offers;
 mod paths;
 mod recent;
 mod silence;

@@ -1,7 +1,7 @@
 //! Intervals of which no report tells: of a board that reports changes only, or that was read late.
 
 use super::filter::{Blur, CERTAIN, Filter, Settled, Story, Tick};
-use super::paths::Paths;
+use super::offers::Offers;
 
 /// The longest gap that is crossed interval by interval.
 const LONGEST: f32 = 64.0;
@@ -31,14 +31,19 @@ impl Filter {
         if let Some(settled) = self.cross_in(likely, ticks.min(LONGEST), turn) {
             return Some(settled);
         }
-        if !(COUNTED..LONGEST).contains(&likely) {
-            return None;
+        if (COUNTED..LONGEST).contains(&likely) {
+            self.cross_otherwise(&before, likely, ticks, turn);
         }
+        None
+    }
+
+    /// Crosses the gap with one interval less and one more, and lets the paths compete with those that are there.
+    fn cross_otherwise(&mut self, before: &Story, likely: f32, ticks: f32, turn: u8) {
         let unlikely = |intervals: f32| {
             let off = (ticks - intervals) / JITTER;
             -0.5 * off * off / intervals
         };
-        let mut all = Paths::none();
+        let mut all = Offers::none();
         self.join(&mut all, &self.story.paths, self.story.likelihood + unlikely(likely));
         let after = self.story.clone();
         for intervals in [likely - 1.0, likely + 1.0] {
@@ -49,8 +54,7 @@ impl Filter {
                 }
             }
         }
-        self.compete(after, all);
-        None
+        self.compete(after, &all);
     }
 
     fn cross_in(&mut self, intervals: f32, ticks: f32, turn: u8) -> Option<Settled> {
@@ -82,7 +86,7 @@ impl Filter {
     /// others are missing. The paths of both stories compete.
     pub(super) fn late(&mut self, ticks: f32, turn: u8) {
         let before = self.story.clone();
-        let mut all = Paths::none();
+        let mut all = Offers::none();
         self.story.likelihood = 0.0;
         self.tick(Tick::new(ticks, turn));
         self.join(&mut all, &self.story.paths, self.story.likelihood);
@@ -90,14 +94,14 @@ impl Filter {
         self.story.likelihood = 0.0;
         self.tick(Tick::new(1.0, turn));
         self.join(&mut all, &self.story.paths, self.story.likelihood);
-        self.compete(self.story.clone(), all);
+        self.compete(self.story.clone(), &all);
     }
 
     /// Goes on with the likeliest of `all` paths, and else as in `story`.
-    fn compete(&mut self, story: Story, mut all: Paths) {
+    fn compete(&mut self, story: Story, all: &Offers) {
         self.story = story;
-        if all.rank().is_some() {
-            self.story.paths = all;
+        if let Some((_, paths)) = all.rank() {
+            self.story.paths = paths;
         }
     }
 

@@ -128,6 +128,8 @@ pub(super) struct Story {
     pub(super) unchanged: u16,
     /// Logarithm of the likelihood of the best path since this was last set to 0.
     pub(super) likelihood: f32,
+    /// By how many edges either way silences may have been longer or shorter than they are taken for.
+    pub(super) slipped: i32,
 }
 
 impl Story {
@@ -138,6 +140,7 @@ impl Story {
             table: 0,
             unchanged: 0,
             likelihood: 0.0,
+            slipped: 0,
         }
     }
 }
@@ -189,11 +192,12 @@ impl Filter {
         if !trust.is_gone() {
             return best;
         }
-        // What is left is what the table makes of it, with as much of the best path as one edge a tick or none,
-        // and brought to the phase: the table is two edges off after each odd number of reports in which both
+        // What is left is what the table makes of it, brought nearer to the best path by one edge a tick at most or
+        // not at all, and to the phase: the table is two edges off after each odd number of reports in which both
         // lines had changed.
         let limit = if trust.is_lost() { 0 } else { ceiling(trust.moved()) };
-        let guess = self.story.table.saturating_add(best.clamp(-limit, limit));
+        let beyond = best.saturating_sub(self.story.table);
+        let guess = self.story.table.saturating_add(beyond.clamp(-limit, limit));
         match best.wrapping_sub(guess).rem_euclid(4) {
             0 => guess,
             1 => guess + 1,
@@ -242,6 +246,8 @@ impl Filter {
         if self.story.trust.is_shaken() {
             self.widen(&mut doubt);
         }
+        doubt.low = doubt.low.saturating_add(self.story.slipped);
+        doubt.high = doubt.high.saturating_add(self.story.slipped);
         doubt
     }
 
@@ -256,6 +262,7 @@ impl Filter {
         let best = self.story.paths.best();
         best.speed.abs() < 0.6
             && !self.story.trust.is_shaken()
+            && self.story.slipped == 0
             && self.story.paths.iter().all(|path| path.weight < -CERTAIN || path.edges == best.edges)
     }
 

@@ -18,7 +18,8 @@
 //! paths that differ by four edges compete by how well they foresee the next phase. A wheel that rests shows
 //! the same phase again and again, and so does one at exactly four edges a report: but no hand keeps to that,
 //! so the second account dies within a few reports, and what the tally got wrong meanwhile is put right late
-//! rather than never. Intervals of which nobody tells are in `silence`, those of the board in `clock`.
+//! rather than never. Intervals of which nobody tells are in `silence`, those of the board in `clock`; where a silence
+//! is so long that one interval more fits into it, what a wheel turns in one stays in doubt (`twins` shows why).
 //!
 //! What cannot be told stays in doubt: while the wheel turns as [`Tracker::doubt`], which may shrink, and when
 //! it rests as [`Tracked::lost`], for good. Where no account fits (`trust`), the tally goes on from what the
@@ -509,3 +510,5 @@ fn early_edges(turn: u8) -> i64 {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod twins;

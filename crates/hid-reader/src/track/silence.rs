@@ -31,8 +31,12 @@ impl Filter {
         if let Some(settled) = self.cross_in(likely, ticks.min(LONGEST), turn) {
             return Some(settled);
         }
+        let was = before.paths.best().edges;
         if (COUNTED..LONGEST).contains(&likely) {
             self.cross_otherwise(&before, likely, ticks, turn);
+        }
+        if 0.5 / (JITTER * JITTER * likely) < CERTAIN {
+            self.slip(was, likely);
         }
         None
     }
@@ -82,6 +86,17 @@ impl Filter {
         None
     }
 
+    /// A silence was so long that one interval more or less fits into it. A wheel that went through it at four edges an
+    /// interval, or a multiple, turned as many more or less then. How evenly hands turn is too little known to tell by
+    /// that; the same reports come from both (`twins`).
+    fn slip(&mut self, was: i32, intervals: f32) {
+        let likely = self.story.paths.iter().filter(|path| path.weight > -CERTAIN);
+        let through = likely.map(|path| path.edges.abs_diff(was)).max().unwrap_or(0);
+        let fours = through.saturating_add(whole(intervals) * 2) / (whole(intervals) * 4).max(1);
+        let edges = i32::try_from(fours.saturating_mul(4)).unwrap_or(i32::MAX);
+        self.story.slipped = self.story.slipped.saturating_add(edges);
+    }
+
     /// A report of a board that sends them steadily, `ticks` after the one before: it was read late, or
     /// others are missing. The paths of both stories compete.
     pub(super) fn late(&mut self, ticks: f32, turn: u8) {
@@ -122,4 +137,9 @@ impl Filter {
         self.story = before;
         None
     }
+}
+
+#[expect(clippy::as_conversions, reason = "`as` saturates; a gap has 64 intervals at most")]
+fn whole(intervals: f32) -> u32 {
+    intervals as u32
 }

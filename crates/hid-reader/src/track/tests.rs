@@ -11,7 +11,7 @@ fn stroke(edges: f64, ticks: f64, n: u32) -> i64 {
     whole
 }
 
-fn lines(edges: i64) -> (bool, bool) {
+pub(super) fn lines(edges: i64) -> (bool, bool) {
     [(false, false), (true, false), (true, true), (false, true)]
         [usize::try_from(edges.rem_euclid(4)).unwrap()]
 }

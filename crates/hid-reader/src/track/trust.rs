@@ -19,6 +19,10 @@ const LOST: f32 = 40.0;
 /// Summed up over what is common, this is enough to say so while it may still come right.
 const SHAKY: f32 = 4.0;
 
+/// After so many reports in a row of a slow wheel one more is nothing against the paths, however uneven its edges
+/// come: a contact that bounces and a wheel with detents are like that.
+const SLOW_FOR: u8 = 12;
+
 /// How well the paths fit since the tally was last certain.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Trust {
@@ -29,6 +33,8 @@ pub(super) struct Trust {
     hopeless: bool,
     lost: bool,
     unbelievable: bool,
+    /// Reports in a row for which the best path has been slow.
+    slow: u8,
     /// This hand can turn this wheel harder than anyone can follow.
     hard: bool,
     /// Ticks since the wheel first moved.
@@ -74,6 +80,10 @@ impl Trust {
         if !seen.changed {
             // An unchanged phase fits too many stories to make up for what did not fit.
             (noise, common) = (noise.max(0.0), common.max(0.0));
+        }
+        self.slow = if seen.speed.abs() < 1.0 { self.slow.saturating_add(1) } else { 0 };
+        if self.slow > SLOW_FOR {
+            (noise, common) = (noise.min(0.0), common.min(0.0));
         }
         self.noise = (self.noise + noise).max(0.0);
         self.shortfall = (self.shortfall + common).max(0.0);
@@ -165,6 +175,17 @@ mod tests {
         assert!(!trust.is_shaken());
         (0..10).for_each(|_| trust.judge(&bad));
         assert!(trust.is_shaken());
+    }
+
+    #[test]
+    fn a_wheel_that_has_been_slow_for_long_is_not_doubted_for_uneven_edges() {
+        let mut trust = Trust::default();
+        let uneven = Evidence { likelihood: -2.0, speed: 0.4, ..FITS };
+        (0..1000).for_each(|_| trust.judge(&uneven));
+        assert!(!trust.is_shaken());
+        let fast = Evidence { speed: 1.4, ..uneven };
+        (0..40).for_each(|_| trust.judge(&fast));
+        assert!(trust.is_shaken(), "as soon as it is no longer slow it may be");
     }
 
     #[test]

@@ -1,0 +1,130 @@
+//! What no decoder can tell: two wheels that a board reporting changes only reports alike, to the bit and to the
+//! nanosecond, though one turned by four edges more. Both keep to a x T^2 < 0.4, and every interval of both boards is
+//! within a tenth of T.
+//!
+//! Either wheel is brought to four edges an interval, at which each sample shows what the one before did, and back to
+//! rest. In between one keeps exactly that speed for a while; the other gains four edges on it, evenly enough, and its
+//! board takes one sample more in the same time. So it is no fault to be in doubt then, and one not to be.
+
+use super::tests::lines;
+use super::*;
+
+/// Intervals from rest to four edges an interval, and back.
+const RISE: f64 = 20.0;
+
+/// The path of the stroke of minimum jerk: its part of the whole way at part `u` of its time.
+fn way(u: f64) -> f64 {
+    let u = u.clamp(0.0, 1.0);
+    u * u * u * (10.0 + u * (6.0 * u - 15.0))
+}
+
+/// The integral of [`way`].
+fn sum_of_way(u: f64) -> f64 {
+    let (u, beyond) = (u.clamp(0.0, 1.0), (u - 1.0).max(0.0));
+    u * u * u * u * (2.5 + u * (u - 3.0)) + beyond
+}
+
+/// A wheel that keeps its speed for `holds` intervals and gains `gains` edges in them.
+#[derive(Clone, Copy)]
+struct Wheel {
+    holds: f64,
+    gains: f64,
+}
+
+impl Wheel {
+    /// Where it is after so many intervals, in edges.
+    fn place(self, time: f64) -> f64 {
+        let falls = time - RISE - self.holds;
+        let at_speed = sum_of_way(time / RISE) - sum_of_way(falls / RISE);
+        0.5 + 4.0 * RISE * at_speed + self.gains * way((time - RISE) / self.holds)
+    }
+
+    /// When it is there, between two moments.
+    fn time_at(self, place: f64, mut from: f64, mut to: f64) -> f64 {
+        for _ in 0..80 {
+            let middle = (from + to) / 2.0;
+            if self.place(middle) < place { from = middle } else { to = middle }
+        }
+        to
+    }
+
+    /// When its board looks: at every interval, but while the speed is kept whenever four more edges have passed.
+    fn samples(self) -> Vec<f64> {
+        let end = RISE + self.holds;
+        let mut times: Vec<_> = (0..=20).map(f64::from).collect();
+        let held = 4.0 * self.holds + self.gains;
+        let mut edges = 4.0;
+        while edges < held {
+            times.push(self.time_at(self.place(RISE) + edges, RISE, end));
+            edges += 4.0;
+        }
+        times.extend((0..=30).map(|n| end + f64::from(n)));
+        times
+    }
+
+    /// What its board reports: when, and how many edges have passed.
+    fn reports(self) -> Vec<(u64, i64)> {
+        let mut reports: Vec<(u64, i64)> = Vec::new();
+        for time in self.samples() {
+            #[expect(clippy::as_conversions, reason = "a test's places and times are small")]
+            let (nanos, edges) = ((time * 1e6).round() as u64, (self.place(time) + 1e-6).floor() as i64);
+            if reports.last().is_none_or(|(_, before)| (before - edges) % 4 != 0) {
+                reports.push((nanos, edges));
+            }
+        }
+        reports
+    }
+
+    /// The hardest that it is accelerated, in edges per interval^2.
+    fn hardest(self) -> f64 {
+        let step = 0.01;
+        let bend = |n: i32| {
+            let time = f64::from(n) * step;
+            (self.place(time - step) - 2.0 * self.place(time) + self.place(time + step)) / (step * step)
+        };
+        (1..12_000).map(|n| bend(n).abs()).fold(0.0, f64::max)
+    }
+}
+
+#[test]
+fn two_wheels_that_no_one_can_tell_apart_are_both_within_the_margin() {
+    for holds in [22.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0] {
+        let (even, gaining) = (Wheel { holds, gains: 0.0 }, Wheel { holds, gains: 4.0 });
+        for wheel in [even, gaining] {
+            assert!(wheel.hardest() < 0.4, "{}", wheel.hardest());
+            let samples = wheel.samples();
+            assert!(samples.windows(2).all(|two| (0.9..=1.1).contains(&(two[1] - two[0]))), "{samples:?}");
+        }
+        assert_eq!(gaining.samples().len(), even.samples().len() + 1);
+        let (reports, others) = (even.reports(), gaining.reports());
+        let seen = |reports: &[(u64, i64)]| -> Vec<_> {
+            reports.iter().map(|(at, edges)| (*at, lines(*edges))).collect()
+        };
+        assert_eq!(seen(&reports), seen(&others), "they are reported alike");
+        let (edges, four_more) = (reports.last().unwrap().1, others.last().unwrap().1);
+        assert_eq!(four_more, edges + 4);
+
+        let config = TrackerConfig {
+            edges_per_turn: Some(2400),
+            interval: Some(Duration::from_millis(1)),
+            reporting: Some(Reporting::OnChange),
+        };
+        let mut tracker = Tracker::new(&config);
+        let mut lost = Margin::CERTAIN;
+        for (at, edges) in reports {
+            let at = Timestamp::from_nanos(at);
+            while let Some(due) = tracker.due().filter(|due| *due < at) {
+                lost += tracker.elapsed(due).lost.unwrap_or_default();
+            }
+            let (a, b) = lines(edges);
+            lost += tracker.step(at, a, b).lost.unwrap_or_default();
+        }
+        while let Some(due) = tracker.due() {
+            lost += tracker.elapsed(due).lost.unwrap_or_default();
+        }
+        let told = (tracker.edges(), lost);
+        for truth in [edges, four_more] {
+            assert!(lost.covers(Counts::new(truth - tracker.edges())), "{holds}: {truth}, told {told:?}");
+        }
+    }
+}

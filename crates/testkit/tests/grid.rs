@@ -39,6 +39,22 @@ fn quadrature_is_followed_past_the_sampling_limit() {
     assert!(total.worst_below <= 40, "{total:?}");
 }
 
+/// Long strokes that peak just below four edges an interval, on a board that reports changes only: each report is a
+/// surprise then, and a wheel that was no longer believed for it was lost by a thousand counts.
+#[test]
+fn a_stroke_near_four_edges_an_interval_is_not_given_up() {
+    let cell = |interval, peak| Cell { edges_per_turn: 2400, interval, peak, reporting: Reporting::OnChange };
+    let mut narrow = 0;
+    for (cell, seeds) in [(cell(0.008, 0.25), [80, 261, 975]), (cell(0.004, 0.5), [269, 686, 888])] {
+        for seed in seeds {
+            let run = grid::run(&cell, seed, 8.0, true).unwrap();
+            assert!(run.ours <= 4 && run.table > 400 && run.outside.is_none(), "{run}");
+            narrow += u32::from(run.margin.low().get() + run.margin.high().get() <= 64);
+        }
+    }
+    assert!(narrow >= 5, "{narrow} of 6");
+}
+
 /// The oracle decodes by the same table, so they agree wherever no pair is illegal, and nearly so elsewhere.
 #[test]
 fn the_published_library_is_the_table() {

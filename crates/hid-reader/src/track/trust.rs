@@ -33,6 +33,8 @@ pub(super) struct Trust {
     hopeless: bool,
     lost: bool,
     unbelievable: bool,
+    /// By how much the unchanged phases since the last change were likelier than is common.
+    foreseen: f32,
     /// Reports in a row for which the best path has been slow.
     slow: u8,
     /// This hand can turn this wheel harder than anyone can follow.
@@ -72,13 +74,18 @@ impl Trust {
             return;
         }
         self.moved = self.ticks + 1.0;
-        // What nobody was told of fits whatever is made of it.
-        if !seen.told {
-            return;
-        }
         let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
-        if !seen.changed {
-            // An unchanged phase fits too many stories to make up for what did not fit.
+        if seen.changed {
+            let foreseen = std::mem::take(&mut self.foreseen);
+            (noise, common) =
+                ((noise - foreseen).max(noise.min(0.0)), (common - foreseen).max(common.min(0.0)));
+        } else {
+            // An unchanged phase fits too many stories to make up for what did not fit before it. But a wheel near
+            // four edges a tick is foreseen to change seldom, and each change then is a surprise.
+            self.foreseen += (-common).max(0.0);
+            if !seen.told {
+                return;
+            }
             (noise, common) = (noise.max(0.0), common.max(0.0));
         }
         self.slow = if seen.speed.abs() < 1.0 { self.slow.saturating_add(1) } else { 0 };
@@ -175,6 +182,25 @@ mod tests {
         assert!(!trust.is_shaken());
         (0..10).for_each(|_| trust.judge(&bad));
         assert!(trust.is_shaken());
+    }
+
+    /// Eight of nine phases are as they were, and the ninth is a surprise: so is each change of a wheel that turns at
+    /// nearly four edges a tick.
+    #[test]
+    fn changes_that_have_to_be_rare_are_not_held_against_the_paths() {
+        let seldom = |told| {
+            let mut trust = Trust::default();
+            for _ in 0..100 {
+                let unchanged = Evidence { likelihood: -0.1, changed: false, told, ..FITS };
+                (0..8).for_each(|_| trust.judge(&unchanged));
+                trust.judge(&Evidence { likelihood: -2.5, ..FITS });
+            }
+            trust
+        };
+        assert!(!seldom(true).is_shaken() && !seldom(false).is_shaken());
+        let mut trust = seldom(false);
+        (0..40).for_each(|_| trust.judge(&Evidence { likelihood: -2.5, ..FITS }));
+        assert!(trust.is_shaken(), "only the first change after them is excused");
     }
 
     #[test]

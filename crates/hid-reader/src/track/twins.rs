@@ -5,6 +5,9 @@
 //! Either wheel is brought to four edges an interval, at which each sample shows what the one before did, and back to
 //! rest. In between one keeps exactly that speed for a while; the other gains four edges on it, evenly enough, and its
 //! board takes one sample more in the same time. So it is no fault to be in doubt then, and one not to be.
+//!
+//! From some 60 silent intervals on a wheel is taken for resting, as no hand turns so evenly for so long: such twins, if
+//! there were any, would be lost, and the margin would not say so.
 
 use super::tests::lines;
 use super::*;
@@ -88,7 +91,7 @@ impl Wheel {
 
 #[test]
 fn two_wheels_that_no_one_can_tell_apart_are_both_within_the_margin() {
-    for holds in [22.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0] {
+    for holds in [22.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0] {
         let (even, gaining) = (Wheel { holds, gains: 0.0 }, Wheel { holds, gains: 4.0 });
         for wheel in [even, gaining] {
             assert!(wheel.hardest() < 0.4, "{}", wheel.hardest());

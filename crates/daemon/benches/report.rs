@@ -1,9 +1,9 @@
 //! What one report costs from bytes to trims: decode and accumulate for a 32-button report with four
 //! quadrature wheels, beside four `rotary-encoder-embedded` decoders (MIT) fed the same states.
 //!
-//! Beside them is the same tally by the plain table, for decode and accumulate alone, which outputs wait for, and for
-//! all that a report costs, looking for losses with it. Past one edge per report stand wheels of 2400 counts per turn
-//! at up to 2 turns/s, which a hand can do.
+//! Beside them are the same tally by the plain table, and decode and accumulate alone, without the search for losses
+//! that follows when outputs have been written. Past one edge per report stand wheels of 2400 counts per turn at up to
+//! 2 turns/s, which a hand can do.
 //!
 //! Time is the median of rounds that alternate between them in one run, so that a noisy machine disturbs all alike;
 //! instructions are counted by valgrind and repeat exactly. Nothing is asserted.

@@ -483,13 +483,10 @@ impl Filter {
     }
 }
 
-#[expect(
-    clippy::as_conversions,
-    reason = "`as` saturates; a path's edges in one tick are limited by its speed"
-)]
+#[expect(clippy::as_conversions, reason = "`as` saturates; edges in one tick and intervals in a gap are few")]
 #[inline]
-fn nearest(edges: f32) -> i32 {
-    edges as i32
+pub(super) fn nearest(number: f32) -> i32 {
+    number as i32
 }
 
 #[expect(clippy::as_conversions, reason = "`as` saturates, and the limit is far from where sums overflow")]

@@ -14,7 +14,7 @@
 //! | following | the likeliest of up to 24 paths, each an account of all reports since the wheel was last certain | it rests and no more can be found out, or it is slow and certain |
 //!
 //! When it begins to follow, the reports kept are gone through again, so what the table got wrong is put
-//! right. A path (`paths`) has edges, speed and acceleration and is led by a filter (`filter`, `gains`);
+//! right. A path (`paths`) has edges, speed and acceleration and is led by a filter (`filter`, `gains`, `offers`);
 //! paths that differ by four edges compete by how well they foresee the next phase. A wheel that rests shows
 //! the same phase again and again, and so does one at exactly four edges a report: but no hand keeps to that,
 //! so the second account dies within a few reports, and what the tally got wrong meanwhile is put right late

@@ -1,6 +1,6 @@
 //! Intervals of which no report tells: of a board that reports changes only, or that was read late.
 
-use super::filter::{Blur, CERTAIN, Filter, Settled, Story, Tick};
+use super::filter::{Blur, CERTAIN, Filter, Settled, Story, Tick, nearest};
 use super::offers::Offers;
 
 /// The longest gap that is crossed interval by interval.
@@ -91,10 +91,10 @@ impl Filter {
     /// that; the same reports come from both (`twins`).
     fn slip(&mut self, was: i32, intervals: f32) {
         let likely = self.story.paths.iter().filter(|path| path.weight > -CERTAIN);
-        let through = likely.map(|path| path.edges.abs_diff(was)).max().unwrap_or(0);
-        let fours = through.saturating_add(whole(intervals) * 2) / (whole(intervals) * 4).max(1);
-        let edges = i32::try_from(fours.saturating_mul(4)).unwrap_or(i32::MAX);
-        self.story.slipped = self.story.slipped.saturating_add(edges);
+        let through = likely.map(|path| path.edges.saturating_sub(was).saturating_abs()).max().unwrap_or(0);
+        let intervals = nearest(intervals).max(1);
+        let fours = through.saturating_add(2 * intervals) / (4 * intervals);
+        self.story.slipped = self.story.slipped.saturating_add(4 * fours);
     }
 
     /// A report of a board that sends them steadily, `ticks` after the one before: it was read late, or
@@ -137,9 +137,4 @@ impl Filter {
         self.story = before;
         None
     }
-}
-
-#[expect(clippy::as_conversions, reason = "`as` saturates; a gap has 64 intervals at most")]
-fn whole(intervals: f32) -> u32 {
-    intervals as u32
 }

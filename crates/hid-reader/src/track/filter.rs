@@ -2,7 +2,7 @@
 
 use super::gains::{Gains, LAST_AGE, NEVER, single};
 use super::hand::{Hand, PACES};
-use super::offers::Offers;
+use super::offers::{DROPPED, Offers};
 use super::paths::{Path, Paths};
 use super::table;
 use super::trust::{Evidence, Trust};
@@ -237,6 +237,18 @@ impl Filter {
         doubt
     }
 
+    /// Whether no path can be relied on.
+    fn is_shaken(&self) -> bool {
+        self.story.trust.is_shaken(self.rival())
+    }
+
+    /// How likely the likeliest path is that has other edges than the best.
+    fn rival(&self) -> f32 {
+        let best = self.story.paths.best().edges;
+        let others = self.story.paths.iter().filter(|path| path.edges != best);
+        others.map(|path| path.weight).fold(-DROPPED, f32::max)
+    }
+
     fn widen(&self, doubt: &mut Doubt) {
         let reach = self.reach(self.story.trust.moved());
         doubt.low = doubt.low.max(reach);
@@ -250,7 +262,7 @@ impl Filter {
             doubt.low = doubt.low.max(edges - path.edges);
             doubt.high = doubt.high.max(path.edges - edges);
         }
-        if self.story.trust.is_shaken() {
+        if self.is_shaken() {
             self.widen(&mut doubt);
         }
         doubt.low = doubt.low.saturating_add(self.story.slipped);
@@ -268,7 +280,7 @@ impl Filter {
     pub(super) fn is_slow_and_certain(&self) -> bool {
         let best = self.story.paths.best();
         best.speed.abs() < 0.6
-            && !self.story.trust.is_shaken()
+            && !self.is_shaken()
             && self.story.slipped == 0
             && self.story.paths.iter().all(|path| path.weight < -CERTAIN || path.edges == best.edges)
     }

@@ -5,7 +5,7 @@ use super::hand::PACES;
 use super::paths::{KEPT, Path, Paths};
 
 /// Paths that are less likely than the best by this logarithm are dropped: 1 in 9 million.
-const DROPPED: f32 = 16.0;
+pub(super) const DROPPED: f32 = 16.0;
 
 /// The key of a place where no path is: that of one 2^28 edges back, where no hand comes.
 const NO_PATH: i32 = i32::MIN;

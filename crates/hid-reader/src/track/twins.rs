@@ -1,4 +1,5 @@
-//! What no decoder can tell: two wheels that a board reporting changes only reports alike, to the bit and to the
+//! What no decoder can tell. A flick by two edges within one interval is the same forward and back, on any board and with
+//! perfect lines (a x T^2 < 0.6). And two wheels that a board reporting changes only reports alike, to the bit and to the
 //! nanosecond, though one turned by four edges more. Both keep to a x T^2 < 0.4, and every interval of both boards is
 //! within a tenth of T.
 //!
@@ -129,5 +130,49 @@ fn two_wheels_that_no_one_can_tell_apart_are_both_within_the_margin() {
         for truth in [edges, four_more] {
             assert!(lost.covers(Counts::new(truth - tracker.edges())), "{holds}: {truth}, told {told:?}");
         }
+    }
+}
+
+/// A flick of 2.99 edges within 5.4 intervals, forward from just past an edge or back from just before one.
+fn flicked(time: f64, sign: f64) -> f64 {
+    0.5 + sign * (2.99 * way((time - 10.0) / 5.4) - 0.495)
+}
+
+/// A board with a fixed interval that looks at the middle of the flick half an interval from either side sees two edges
+/// pass at once. Which way they went no decoder can tell, though the lines are perfect and every interval is just T.
+#[test]
+fn two_flicks_that_no_one_can_tell_apart_are_both_within_the_margin() {
+    // A stroke of minimum jerk is accelerated by 10 / sqrt(3) s / t^2 at most.
+    assert!(10.0 / 3.0_f64.sqrt() * 2.99 / (5.4 * 5.4) < 0.6);
+    #[expect(clippy::as_conversions, reason = "a test's places are small")]
+    let edges =
+        |sign| -> Vec<i64> { (0..60).map(|n| flicked(f64::from(n) + 0.2, sign).floor() as i64).collect() };
+    let (forward, back) = (edges(1.0), edges(-1.0));
+    let seen = |edges: &[i64]| -> Vec<_> { edges.iter().map(|edges| lines(*edges)).collect() };
+    assert_eq!(seen(&forward), seen(&back), "they are reported alike");
+    assert_eq!((forward.last(), back.last()), (Some(&2), Some(&-2)));
+
+    for (edges_per_turn, millis) in [(48, 16), (96, 8), (400, 4), (1000, 8), (2400, 16)] {
+        let config = TrackerConfig {
+            edges_per_turn: Some(edges_per_turn),
+            interval: Some(Duration::from_millis(millis)),
+            reporting: Some(Reporting::Steady),
+        };
+        let mut tracker = Tracker::new(&config);
+        let (mut at, mut tally, mut lost) = (Timestamp::START, 0, Margin::CERTAIN);
+        for edges in &forward {
+            let (a, b) = lines(*edges);
+            let tracked = tracker.step(at, a, b);
+            tally += tracked.edges;
+            lost += tracked.lost.unwrap_or_default();
+            at = at.after(Duration::from_millis(millis));
+        }
+        for truth in [2, -2] {
+            assert!(
+                lost.covers(Counts::new(truth - tally)),
+                "{edges_per_turn}: {truth}, told {tally} {lost:?}"
+            );
+        }
+        assert_eq!(lost.low() + lost.high(), Counts::new(4), "no more than both is in doubt");
     }
 }

@@ -1,5 +1,6 @@
 //! From reports to counts.
 
+mod calm;
 mod config;
 mod index;
 mod pulses;
@@ -7,21 +8,21 @@ mod quadrature;
 mod repeats;
 mod stall;
 mod step;
+mod wheel;
 
 pub use config::{ConfigError, WheelConfig};
 pub use index::IndexMark;
 pub use tallywheel_units::WheelInputs;
 
-use crate::detect::{Watch, WheelFacts};
+use crate::detect::WheelFacts;
 use crate::layout::Layout;
+use calm::Calm;
 use index::{Index, Seen, Told};
-use pulses::Pulses;
-use quadrature::Quadrature;
 use repeats::Repeats;
 use stall::{Stall, StallDetector};
 use std::time::Duration;
-use step::Step;
 use tallywheel_units::{Buttons, Certainty, Counts, Loss, LossKind, Margin, Timestamp};
+use wheel::{Decoding, Wheel};
 
 /// What a report yields for one wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,25 +61,16 @@ pub struct BoardDecoder {
     changed: u128,
     /// When the board was opened, as far as it was said.
     opened: Option<Timestamp>,
-    /// Whether reports repeat, where a wheel arrives raw.
-    repeats: Option<Box<Repeats>>,
+    /// Where a wheel arrives raw.
+    raw: Option<Box<Raw>>,
 }
 
-/// A board that reports steadily has sent its first report by then: the longest interval is 255 ms (USB 2.0,
-/// full and low speed).
-const STEADY_BOARDS_HAVE_REPORTED: Duration = Duration::from_millis(300);
-
+/// What a board needs beside its wheels when some arrive raw.
 #[derive(Debug, Clone)]
-struct Wheel {
-    lines: u128,
-    first: u128,
-    second: u128,
-    inverted: bool,
-    config: WheelConfig,
-    decoding: Decoding,
-    watch: Watch,
-    /// Counts that the watch has not been shown yet.
-    counted: Counts,
+struct Raw {
+    /// Whether reports repeat.
+    repeats: Repeats,
+    calm: Calm,
 }
 
 /// The index mark of the wheel at this place.
@@ -86,13 +78,6 @@ struct Wheel {
 struct Marked {
     wheel: usize,
     index: Index,
-}
-
-#[derive(Debug, Clone)]
-enum Decoding {
-    Pulses(Pulses),
-    // Boxed, so that a board of pulse wheels does not carry it through its cache.
-    Quadrature(Box<Quadrature>),
 }
 
 impl BoardDecoder {
@@ -128,6 +113,8 @@ impl BoardDecoder {
         let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
+        let raw = || Box::new(Raw { repeats: Repeats::default(), calm: Calm::new(&wheels, sampled) });
+        let raw = (sampled != 0).then(raw);
         Ok(Self {
             layout,
             wheels,
@@ -140,13 +127,14 @@ impl BoardDecoder {
             hole: false,
             changed: 0,
             opened: None,
-            repeats: (sampled != 0).then(Box::default),
+            raw,
         })
     }
 
     /// Tells what is known about a wheel beside its buttons, before its first report. A place where there is
     /// no wheel is passed over.
     pub fn know(&mut self, wheel: usize, facts: &WheelFacts) {
+        self.part();
         if let Some(wheel) = self.wheels.get_mut(wheel) {
             wheel.watch.know(facts);
             if let (Decoding::Quadrature(quadrature), Some(per_turn)) =
@@ -190,6 +178,9 @@ impl BoardDecoder {
         for wheel in &mut self.wheels {
             if let Some(same) = before.wheels.iter().find(|same| same.config == wheel.config) {
                 wheel.clone_from(same);
+                if let Some(raw) = &before.raw {
+                    raw.calm.part_copy(wheel);
+                }
             } else if unknown & wheel.lines == 0 {
                 // Where the lines stand is no news: it was counted when it became so.
                 let levels = wheel.levels(buttons);
@@ -213,7 +204,7 @@ impl BoardDecoder {
     }
 
     /// Takes one report, read at `at`. `sink` gets the wheel's place in the list and what the report yields
-    /// for it, in the order of the list, counts before losses; nothing when nothing changed.
+    /// for it, of each wheel counts before losses and the wheels in any order; nothing when nothing changed.
     ///
     /// The first report after the start or an unplugging tells where the lines stand. A pulse in it is counted,
     /// as the kernel counts it, with the doubt that it may have begun before. A report that cannot be read
@@ -227,10 +218,12 @@ impl BoardDecoder {
     /// report itself shows. [`Self::settle`] has to follow before the next report.
     pub fn count(&mut self, at: Timestamp, report: &[u8], sink: &mut impl FnMut(usize, Event)) {
         let before = self.buttons;
-        let repeated = self.repeats.as_mut().is_some_and(|repeats| repeats.is_one(report));
         match self.layout.read(report, &mut self.buttons) {
-            Ok(told) => self.decode(at, before, told, repeated, sink),
+            Ok(told) => self.decode(at, report, before, told, sink),
             Err(_) => {
+                if let Some(raw) = &mut self.raw {
+                    raw.repeats.is_one(report);
+                }
                 // It hid one count or edge at most from each wheel that it was about.
                 let bound = Margin::both(Counts::ONE);
                 self.marks.iter_mut().for_each(|mark| mark.index.interrupt());
@@ -338,42 +331,86 @@ impl BoardDecoder {
     fn decode(
         &mut self,
         at: Timestamp,
+        report: &[u8],
         before: Buttons,
         told: Buttons,
-        repeated: bool,
         sink: &mut impl FnMut(usize, Event),
     ) {
         let (told, known) = (told.bits(), self.known.bits());
-        let changed = (before.bits() ^ self.buttons.bits()) | (told & !known);
-        let news = changed | (told & self.sampled);
-        if news == 0 {
-            return;
+        let mut changed = before.bits() ^ self.buttons.bits();
+        let (mut news, mut repeated) = (told & self.sampled, false);
+        if let Some(raw) = &mut self.raw {
+            if raw.calm.takes(told) {
+                // Nearly every report is through here.
+                let through = raw.calm.take(at, changed, &mut self.wheels, sink);
+                self.changed |= changed;
+                (news, changed) = (news & !through, changed & !through);
+                if news | changed == 0 {
+                    return;
+                }
+                raw.repeats.forget();
+            } else if raw.calm.is_together() && news != 0 {
+                raw.calm.part(&mut self.wheels);
+            }
+            repeated = raw.repeats.is_one(report);
         }
+        let first = told & !known;
         self.known = Buttons::from_bits(known | told);
-        self.changed |= changed;
-        let unknown = !(known | told);
+        self.changed |= changed | first;
+        news |= changed | first;
+        if news != 0 {
+            self.decode_each(at, told, news, first, repeated, sink);
+        }
+    }
+
+    /// Takes a report for each wheel by itself that has a line in `news`. Lines in `first` were never told of before.
+    fn decode_each(
+        &mut self,
+        at: Timestamp,
+        told: u128,
+        news: u128,
+        first: u128,
+        repeated: bool,
+        sink: &mut impl FnMut(usize, Event),
+    ) {
+        let unknown = !self.known.bits();
+        let mut plain_lines = 0;
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
                 continue;
             }
             let levels = wheel.levels(self.buttons.bits());
-            // Nearly every report is through here.
             let plain = match &mut wheel.decoding {
                 Decoding::Pulses(pulses) => pulses.plain(levels.0, levels.1),
                 Decoding::Quadrature(quadrature) => quadrature.plain(at, levels.0, levels.1, repeated),
             };
             if let Some(counts) = plain {
-                if !counts.is_zero() {
-                    wheel.counted += counts;
-                    sink(place, Event::Counts(counts));
-                }
+                plain_lines |= wheel.lines;
+                wheel.counts(place, counts, sink);
                 continue;
             }
             if let Decoding::Quadrature(quadrature) = &mut wheel.decoding {
                 quadrature.repeated(repeated);
             }
-            let opened = (told & !known & wheel.lines != 0).then_some(self.opened).flatten();
+            let opened = (first & wheel.lines != 0).then_some(self.opened).flatten();
             wheel.sample(place, at, levels, opened, sink);
+        }
+        if news & self.sampled == 0 {
+            return;
+        }
+        if let Some(raw) = &mut self.raw {
+            if plain_lines & self.sampled == self.sampled {
+                raw.calm.ordinary(at, told, &mut self.wheels);
+            } else {
+                raw.calm.part(&mut self.wheels);
+            }
+        }
+    }
+
+    /// Each wheel stands for itself from here on.
+    fn part(&mut self) {
+        if let Some(raw) = &mut self.raw {
+            raw.calm.part(&mut self.wheels);
         }
     }
 
@@ -381,6 +418,7 @@ impl BoardDecoder {
     fn stalled(&mut self, at: Timestamp, stall: Stall, sink: &mut impl FnMut(usize, Event)) {
         let Stall { lasted, reports, gone } = stall;
         let kind = LossKind::ReaderStalled;
+        self.part();
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             let bound = Margin::both(wheel.decoding.hidden_in(gone));
             let loss = Loss { kind, certainty: Certainty::Inferred, at, lasted, reports, bound };
@@ -399,7 +437,7 @@ impl BoardDecoder {
     #[must_use]
     #[inline]
     pub fn deadline(&self) -> Option<Timestamp> {
-        if self.sampled == 0 {
+        if self.raw.as_ref().is_none_or(|raw| raw.calm.is_together()) {
             return None;
         }
         self.wheels.iter().filter_map(|wheel| wheel.quadrature()?.due()).min()
@@ -420,6 +458,7 @@ impl BoardDecoder {
     /// The board is gone: the state of the lines is forgotten, and each wheel may have been turned by any
     /// amount until it is back.
     pub fn unplugged(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        self.part();
         self.buttons = Buttons::NONE;
         self.known = Buttons::NONE;
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
@@ -457,128 +496,6 @@ impl BoardDecoder {
             if buttons.bits() & wheel.lines != 0 {
                 sink(place, Event::Loss(loss));
             }
-        }
-    }
-}
-
-/// The first report of a wheel leaves open what was before it.
-#[cold]
-fn unseen_start(at: Timestamp, bound: Margin) -> Loss {
-    let (kind, certainty) = (LossKind::UnseenStart, Certainty::Inferred);
-    Loss { kind, certainty, at, lasted: Duration::ZERO, reports: 1, bound }
-}
-
-impl Wheel {
-    fn new(config: &WheelConfig, interval: Option<Duration>) -> Self {
-        let [first, second] = config.inputs.buttons().map(|line| line.mask());
-        let decoding = match config.inputs {
-            WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
-            WheelInputs::Quadrature { per_cycle, .. } => {
-                Decoding::Quadrature(Box::new(Quadrature::new(per_cycle, interval)))
-            }
-        };
-        let watch = match decoding {
-            Decoding::Pulses(_) => Watch::pulses(),
-            Decoding::Quadrature(_) => Watch::quadrature(),
-        };
-        Self {
-            lines: first | second,
-            first,
-            second,
-            inverted: config.inverted,
-            config: *config,
-            decoding,
-            watch,
-            counted: Counts::ZERO,
-        }
-    }
-
-    #[inline]
-    fn levels(&self, buttons: u128) -> (bool, bool) {
-        ((buttons & self.first != 0) != self.inverted, (buttons & self.second != 0) != self.inverted)
-    }
-
-    fn step(&mut self, at: Timestamp, (first, second): (bool, bool)) -> Step {
-        match &mut self.decoding {
-            Decoding::Pulses(pulses) => pulses.step(at, first, second),
-            Decoding::Quadrature(quadrature) => quadrature.step(at, first, second),
-        }
-    }
-
-    /// Whether the wheel's first report, read at `at`, may have come because of an edge that nobody counts.
-    fn hides_an_edge(&self, opened: Timestamp, at: Timestamp) -> bool {
-        let late = at.since(opened) > STEADY_BOARDS_HAVE_REPORTED;
-        late && matches!(self.decoding, Decoding::Quadrature(_))
-    }
-
-    fn quadrature(&self) -> Option<&Quadrature> {
-        match &self.decoding {
-            Decoding::Pulses(_) => None,
-            Decoding::Quadrature(quadrature) => Some(quadrature),
-        }
-    }
-
-    /// Takes a sample with all that may come of it. `opened` is when the board was, if this is the wheel's first.
-    #[inline(never)]
-    fn sample(
-        &mut self,
-        place: usize,
-        at: Timestamp,
-        levels: (bool, bool),
-        opened: Option<Timestamp>,
-        sink: &mut impl FnMut(usize, Event),
-    ) {
-        let mut step = self.step(at, levels);
-        let stuck = self.watch.stuck();
-        step.loss = step.loss.filter(|loss| !(loss.kind == LossKind::PulsesOverlap && stuck));
-        self.tell(place, step, sink);
-        if opened.is_some_and(|opened| self.hides_an_edge(opened, at)) {
-            let bound = Margin::both(Counts::ONE);
-            sink(place, Event::Loss(unseen_start(at, bound)));
-        }
-    }
-
-    /// Tells what came of a sample, or of something that was no report.
-    fn tell(&mut self, place: usize, step: Step, sink: &mut impl FnMut(usize, Event)) {
-        if !step.counts.is_zero() {
-            self.counted += step.counts;
-            sink(place, Event::Counts(step.counts));
-        }
-        if let Some(loss) = step.loss {
-            sink(place, Event::Loss(loss));
-        }
-        if let Some(doubt) = step.doubt {
-            sink(place, Event::Doubt(doubt));
-        }
-    }
-
-    /// Whether something was in doubt.
-    fn forget(&mut self) -> bool {
-        self.counted = Counts::ZERO;
-        self.watch.forget();
-        match &mut self.decoding {
-            Decoding::Pulses(pulses) => {
-                pulses.forget();
-                false
-            }
-            Decoding::Quadrature(quadrature) => quadrature.forget(),
-        }
-    }
-}
-
-impl Decoding {
-    fn every_sample(&self) -> bool {
-        match self {
-            Self::Pulses(_) => Pulses::EVERY_SAMPLE,
-            Self::Quadrature(_) => Quadrature::EVERY_SAMPLE,
-        }
-    }
-
-    /// How many counts the tally may be off at most after so many reports in a row are gone.
-    fn hidden_in(&self, reports: u64) -> Counts {
-        match self {
-            Self::Pulses(pulses) => pulses.hidden_in(reports),
-            Self::Quadrature(quadrature) => quadrature.hidden_in(reports),
         }
     }
 }

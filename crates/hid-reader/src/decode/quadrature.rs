@@ -21,7 +21,7 @@
 //! a step counts the difference.
 
 use super::step::Step;
-use crate::track::{Tracked, Tracker, TrackerConfig};
+use crate::track::{Beat, Tracked, Tracker, TrackerConfig};
 use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, CountsPerCycle, CountsPerTurn, Loss, LossKind, Margin, Timestamp};
 
@@ -83,6 +83,34 @@ impl Quadrature {
         let edges = self.tracker.calm_step(at, a, b, repeated)?;
         self.both_changed = false;
         Some(self.between(before, before + edges))
+    }
+
+    /// A beat from the last report on, if nothing is in doubt.
+    pub(crate) fn beat(&self) -> Option<Beat> {
+        self.tracker.beat().filter(|_| self.told.is_certain())
+    }
+
+    /// Whether [`Self::on_beat`] takes the reports from here on, those in which a line of the wheel changes.
+    pub(crate) fn keep(&mut self, beat: &Beat) -> bool {
+        let can = self.tracker.can_keep(beat) && self.told.is_certain();
+        if can {
+            self.tracker.keep(beat);
+        }
+        can
+    }
+
+    /// As [`Self::plain`] for the last report of the beat that is kept, in which B changed if `second`, else A. After
+    /// `None` the beat has to end, and the report is then to be taken as any other.
+    #[inline]
+    pub(crate) fn on_beat(&mut self, beat: &Beat, second: bool) -> Option<Counts> {
+        let before = self.tracker.edges();
+        let edges = self.tracker.on_beat(beat, second)?;
+        Some(self.between(before, before + edges))
+    }
+
+    /// Ends the beat; see [`Tracker::leave`].
+    pub(crate) fn leave(&mut self, beat: &Beat, all_but_last: bool) -> bool {
+        self.tracker.leave(beat, all_but_last)
     }
 
     #[inline]

@@ -20,6 +20,11 @@ impl Default for Repeats {
 }
 
 impl Repeats {
+    /// The next report does not follow on the last one that was kept.
+    pub(super) const fn forget(&mut self) {
+        self.length = 0;
+    }
+
     /// Whether `report` is as the one before; it is kept for the next.
     #[inline]
     pub(super) fn is_one(&mut self, report: &[u8]) -> bool {

@@ -1,7 +1,11 @@
 //! Whole boards: several wheels, inverted lines, report IDs, bad reports, unplugging.
 
 mod noise;
+mod together;
 
+use super::pulses::Pulses;
+use super::quadrature::Quadrature;
+use super::wheel::unseen_start;
 use super::*;
 use crate::layout::ButtonRun;
 use expect_test::{Expect, expect};

@@ -1,5 +1,6 @@
 //! Report intervals: how long one is, and how many went by between two reports.
 
+use std::ops::Range;
 use std::time::Duration;
 use tallywheel_units::Timestamp;
 
@@ -133,7 +134,7 @@ impl Clock {
         if self.interval == 0 {
             return None;
         }
-        let ticks = single(gap) * self.per_nano;
+        let ticks = self.ticks(gap);
         if (0.5..1.5).contains(&ticks) {
             if !changed {
                 self.steady = self.steady.saturating_add(1);
@@ -150,7 +151,7 @@ impl Clock {
     #[inline]
     pub(super) fn live(&mut self, at: Timestamp, changed: bool) -> Option<f32> {
         let now = at.nanos();
-        let ticks = single(now.saturating_sub(self.last?)) * self.per_nano;
+        let ticks = self.ticks(now.saturating_sub(self.last?));
         // A shorter one may be news about the interval.
         let shortest = if self.given { 0.5 } else { 0.65 };
         if !self.trusted || ticks < shortest || ticks >= 1.5 {
@@ -161,9 +162,35 @@ impl Clock {
         Some(ticks)
     }
 
+    /// Whether `other` measures gaps as this one does.
+    pub(super) fn measures_as(&self, other: &Self) -> bool {
+        (self.interval, self.given, self.trusted) == (other.interval, other.given, other.trusted)
+    }
+
+    /// So many nanoseconds in intervals.
+    #[inline]
+    pub(super) fn ticks(&self, nanos: u64) -> f32 {
+        single(nanos) * self.per_nano
+    }
+
+    /// Gaps in nanoseconds that [`Self::live`] takes as soon as the beat is known, those near its limits left out.
+    pub(super) const fn surely_live(&self) -> Range<u64> {
+        self.interval / 4 * 3..self.interval / 4 * 5
+    }
+
+    /// Whether the board is known to report steadily, so that one report more says nothing about it.
+    pub(super) const fn is_steady(&self) -> bool {
+        self.trusted && self.steady >= STEADY_AFTER
+    }
+
+    /// The last report was read at `last`, and those before it were live.
+    pub(super) const fn resume(&mut self, last: Timestamp) {
+        self.last = Some(last.nanos());
+    }
+
     /// What a gap of so many nanoseconds comes to, for a board that is not known to report steadily.
     pub(super) fn measure(&self, nanos: u64) -> Gap {
-        let ticks = single(nanos) * self.per_nano;
+        let ticks = self.ticks(nanos);
         if ticks < 0.5 {
             Gap::Waited
         } else if ticks < 1.5 {

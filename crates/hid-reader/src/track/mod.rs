@@ -27,6 +27,7 @@
 //!
 //! Everything is in single precision. Nothing is allocated after [`Tracker::new`].
 
+mod beat;
 mod clock;
 mod early;
 mod filter;
@@ -38,8 +39,10 @@ mod recent;
 mod silence;
 mod trust;
 
+pub(crate) use beat::Beat;
 pub use clock::Reporting;
 
+use beat::Report;
 use clock::{Clock, Gap, SILENCE};
 use early::Early;
 use filter::{Doubt, Filter, Settled, Story, Tick};
@@ -100,6 +103,8 @@ pub struct Tracker {
     base: i64,
     recent: Recent,
     early: Early,
+    /// The last report that was taken in, while a [`Beat`] goes on.
+    taken: Report,
     following: bool,
     /// The last doubt that was told had two sides that were as likely.
     tie: bool,
@@ -137,6 +142,7 @@ impl Tracker {
             base: 0,
             recent: Recent::new(false),
             early: Early::new(),
+            taken: Report::default(),
             following: false,
             tie: false,
             slow: 0,
@@ -230,6 +236,54 @@ impl Tracker {
         let edges = i64::from(table(turn));
         self.edges += edges;
         Some(edges)
+    }
+
+    /// A beat from here on, if the wheel is calm and its board known to report steadily.
+    pub(crate) fn beat(&self) -> Option<Beat> {
+        let calm = self.phase.is_some() && !self.following && self.clock.interval() == self.tuned_to;
+        if calm && self.clock.is_steady() { Beat::of(&self.clock) } else { None }
+    }
+
+    /// Whether the wheel can go on with `beat`, of whose reports so far it has taken each for itself and stayed calm.
+    pub(crate) fn can_keep(&self, beat: &Beat) -> bool {
+        self.clock.is_steady() && beat.is_that_of(&self.clock)
+    }
+
+    /// From here on only the reports of `beat` are told in which the phase changes.
+    pub(crate) fn keep(&mut self, beat: &Beat) {
+        self.taken = beat.last();
+    }
+
+    /// As [`Self::calm_step`] for the last report of the beat that is kept, in which B alone changed if `b`, else A alone.
+    /// After `None` the beat has to end with [`Self::leave`], and the report is then to be taken as any other.
+    #[inline]
+    pub(crate) fn on_beat(&mut self, beat: &Beat, b: bool) -> Option<i64> {
+        let (before, last) = (beat.one_before(), beat.last());
+        self.recent.pass(before.after(self.taken));
+        self.taken = before;
+        let phase = self.phase?;
+        // Forward A changes out of the phases 0 and 2, and B out of 1 and 3.
+        let forward = (phase & 1 != 0) == b;
+        let way = if forward { 1 } else { -1 };
+        if !self.recent.change(way) {
+            return None;
+        }
+        self.taken = last;
+        self.turn = if forward { 1 } else { 3 };
+        self.phase = Some(phase.wrapping_add(self.turn) & 3);
+        self.edges += i64::from(way);
+        Some(i64::from(way))
+    }
+
+    /// Ends the beat, which was kept until its last report, or the one before if `all_but_last` and this wheel has not
+    /// taken that yet. Returns whether it has taken the last.
+    #[cold]
+    pub(crate) fn leave(&mut self, beat: &Beat, all_but_last: bool) -> bool {
+        let until = if all_but_last && self.taken != beat.last() { beat.one_before() } else { beat.last() };
+        self.recent.pass(until.after(self.taken));
+        self.recent.resume(beat.ticks_until(until));
+        self.clock.resume(beat.read_at(until));
+        until == beat.last()
     }
 
     /// The interval is unknown, so nothing can be said about motion.

@@ -4,9 +4,9 @@ use super::clock::Gap;
 use super::table;
 
 /// Reports that are kept: their phases fill a `u32`.
-const KEPT: usize = 16;
+pub(super) const KEPT: usize = 16;
 /// Ticks without a change after which the wheel rests, so that what was before is of no use.
-const RESTS_AFTER: f32 = 8.0;
+const RESTS_AFTER: u8 = 8;
 /// A speed of one edge per tick, as the meter shows it.
 const ONE_EDGE: i32 = 64;
 /// Above this speed two edges may fall into one tick.
@@ -27,7 +27,7 @@ pub(super) struct Recent {
     next: usize,
     length: usize,
     /// Ticks since the phase last changed.
-    unchanged: f32,
+    unchanged: u8,
     /// What is kept does not begin at rest.
     overflowed: bool,
     began_at: f32,
@@ -43,7 +43,7 @@ impl Recent {
             turns: 0,
             next: 0,
             length: 0,
-            unchanged: 0.0,
+            unchanged: 0,
             overflowed: false,
             began_at: 0.0,
             meter: 0,
@@ -55,7 +55,7 @@ impl Recent {
         self.length = 0;
         self.overflowed = false;
         self.meter = 0;
-        self.unchanged = 0.0;
+        self.unchanged = 0;
     }
 
     /// Begins anew with a wheel that turns slowly, at `speed` edges per tick.
@@ -107,19 +107,66 @@ impl Recent {
         self.keep(ticks, turn);
         self.meter += (i32::from(table(turn)) * ONE_EDGE - self.meter) / 4;
         if turn != 0 {
-            self.unchanged = 0.0;
+            self.unchanged = 0;
             return;
         }
-        self.unchanged += 1.0;
+        self.unchanged += 1;
         if self.unchanged >= RESTS_AFTER {
             self.clear();
         }
     }
 
+    /// Takes in `reports` in which the phase did not change, but for their ticks, which [`Self::resume`] brings.
+    #[inline]
+    pub(super) fn pass(&mut self, reports: u64) {
+        if self.is_empty() || reports == 0 {
+            return;
+        }
+        let Some(passed) =
+            u8::try_from(reports).ok().filter(|passed| *passed < RESTS_AFTER.saturating_sub(self.unchanged))
+        else {
+            self.clear();
+            return;
+        };
+        self.unchanged += passed;
+        self.turns <<= 2 * passed;
+        self.lengthen(usize::from(passed));
+        self.meter = faded(self.meter, passed);
+    }
+
+    /// As [`Self::take`] for a report in which the phase changed by an edge, `way` 1 or -1, but for its ticks. Returns
+    /// `false`, and nothing has changed, if the table might get it wrong.
+    #[inline]
+    pub(super) fn change(&mut self, way: i32) -> bool {
+        // What `is_doubtful` asks of an edge, with the way that it goes as the positive one.
+        let along = self.meter * way;
+        let faster = along + (ONE_EDGE - along) / 4;
+        if !self.always_slow && (along <= -STEERED || faster > FAST) {
+            return false;
+        }
+        self.meter = faster * way;
+        self.turns = self.turns << 2 | if way > 0 { 1 } else { 3 };
+        self.lengthen(1);
+        self.unchanged = 0;
+        true
+    }
+
+    /// The last reports took so many ticks, the oldest first.
+    pub(super) fn resume(&mut self, ticks: [f32; KEPT]) {
+        (self.ticks, self.next) = (ticks, 0);
+    }
+
+    #[inline]
+    fn lengthen(&mut self, reports: usize) {
+        self.length += reports;
+        self.overflowed |= self.length > KEPT;
+        self.length = self.length.min(KEPT);
+    }
+
     /// Takes in the intervals without a report, and returns what is left for the report itself.
     #[cold]
     fn silence(&mut self, ticks: f32) -> f32 {
-        if ticks >= RESTS_AFTER || self.is_empty() {
+        if ticks >= f32::from(RESTS_AFTER) || self.is_empty() {
             self.clear();
             return 1.0;
         }
@@ -129,7 +176,7 @@ impl Recent {
         while left > 0.5 {
             self.keep(each, 0);
             self.meter -= self.meter / 4;
-            self.unchanged += 1.0;
+            self.unchanged += 1;
             left -= 1.0;
         }
         each
@@ -142,11 +189,7 @@ impl Recent {
         }
         self.turns = self.turns << 2 | u32::from(turn);
         self.next = (self.next + 1) % KEPT;
-        if self.length < KEPT {
-            self.length += 1;
-        } else {
-            self.overflowed = true;
-        }
+        self.lengthen(1);
     }
 
     /// Whether the wheel rested before what is kept.
@@ -173,6 +216,40 @@ impl Recent {
             Some((ticks, turn))
         })
     }
+}
+
+/// What is left of what the meter shows after so many ticks without a change, fewer than it takes to rest.
+#[inline]
+fn faded(meter: i32, ticks: u8) -> i32 {
+    let place = usize::try_from(meter + ONE_EDGE).unwrap_or(usize::MAX);
+    FADED.get(usize::from(ticks)).and_then(|row| row.get(place)).map_or(0, |left| i32::from(*left))
+}
+
+/// The same for all that the meter can show, from an edge a tick back to one forward. Worked out beforehand, since a loop
+/// of a few rounds, now more and now fewer, costs a processor that guesses when it ends more than all the rest.
+static FADED: [[i8; SHOWN]; FADES] = fading();
+const SHOWN: usize = 129;
+const FADES: usize = 8;
+
+#[expect(
+    clippy::as_conversions,
+    clippy::indexing_slicing,
+    reason = "worked out by the compiler, within -64 to 64"
+)]
+const fn fading() -> [[i8; SHOWN]; FADES] {
+    let mut faded = [[0; SHOWN]; FADES];
+    let mut place = 0;
+    while place < SHOWN {
+        let mut meter = place as i32 - ONE_EDGE;
+        let mut ticks = 0;
+        while ticks < FADES {
+            faded[ticks][place] = meter as i8;
+            meter -= meter / 4;
+            ticks += 1;
+        }
+        place += 1;
+    }
+    faded
 }
 
 #[cfg(test)]

@@ -302,4 +302,44 @@ mod tests {
         assert!(!recent.begins_at_rest());
         assert!((recent.speed() - 0.5).abs() < 0.01);
     }
+
+    /// However slowly a wheel turns and wherever its beat ends, on the beat it keeps what it does off it.
+    #[test]
+    fn reports_that_are_passed_leave_what_reports_that_are_taken_do() {
+        for pattern in 0..4_u32.pow(6) {
+            let turn = |n: u32| u8::try_from(pattern >> (2 * (n % 6)) & 3).unwrap();
+            // Both lines at once are for nobody on the beat, and each change has up to three reports before it.
+            let gap = |n: u32| usize::from(turn(n + 3));
+            let edges = (0..12).map(|n| (gap(n), if turn(n) % 2 == 0 { 1 } else { turn(n) }));
+            let (mut taken, mut passed) = (Recent::new(true), Recent::new(true));
+            for (gap, turn) in edges {
+                (0..gap).for_each(|_| taken.take(1.0, 0));
+                passed.pass(u64::try_from(gap).unwrap());
+                assert_eq!(seen(&taken), seen(&passed), "{pattern}");
+                taken.take(1.0, turn);
+                assert!(passed.change(table(turn).into()));
+                assert_eq!(seen(&taken), seen(&passed), "{pattern}");
+            }
+        }
+    }
+
+    fn seen(recent: &Recent) -> (Vec<u8>, u8, bool, i32) {
+        let turns = recent.reports().map(|(_, turn)| turn).collect();
+        (turns, recent.unchanged, recent.overflowed, recent.meter)
+    }
+
+    #[test]
+    fn after_eight_passed_reports_a_wheel_rests() {
+        for first in 0..10 {
+            for second in 0..10 {
+                let (mut taken, mut passed) = (Recent::new(false), Recent::new(false));
+                taken.take(1.0, 1);
+                assert!(passed.change(1));
+                (0..first + second).for_each(|_| taken.take(1.0, 0));
+                passed.pass(first);
+                passed.pass(second);
+                assert_eq!(seen(&taken), seen(&passed), "{first} and {second}");
+            }
+        }
+    }
 }

@@ -31,7 +31,7 @@ fn quadrature_is_followed_past_the_sampling_limit() {
         assert!(runs.len() > 200 && table > 50_000, "{reporting:?}: the table loses {table}");
         assert!(ours * 5000 < table, "{reporting:?}: {ours} of the table's {table}");
         let certain = runs.iter().filter(|run| run.margin.is_certain()).count();
-        assert!(certain * 100 >= runs.len() * 93, "{reporting:?}: {certain} of {}", runs.len());
+        assert!(certain * 100 >= runs.len() * 92, "{reporting:?}: {certain} of {}", runs.len());
     }
     // Beyond, what cannot be told is in the margin, and the table is no better.
     assert!(total.coverage() >= 0.996, "{total:?}");
@@ -53,6 +53,25 @@ fn a_stroke_near_four_edges_an_interval_is_not_given_up() {
         }
     }
     assert!(narrow >= 5, "{narrow} of 6");
+}
+
+/// Far beyond the limit the phases are as good as random, and always some path fits them. Believed, these strokes ended
+/// further off than the table's in each of these cells (`grid --seeds 1000`: by 3 to 8 %).
+#[test]
+fn a_wheel_that_nobody_can_follow_is_counted_better_than_by_the_table() {
+    let cells: Vec<_> = [(1000, 3.0), (1000, 4.0), (2400, 2.0), (2400, 3.0), (2400, 4.0)]
+        .map(|(edges_per_turn, peak)| Cell {
+            edges_per_turn,
+            interval: 0.016,
+            peak,
+            reporting: Reporting::OnChange,
+        })
+        .into();
+    let plan = Plan { seeds: 0..40, seconds: 8.0, interval_known: true, threads: 2, explain: false };
+    let sums = grid::run_all(&cells, &plan);
+    let outcomes: Vec<_> = sums.iter().flat_map(CellSum::outcomes).collect();
+    let (ours, table) = (sum(&outcomes, |run| run.ours), sum(&outcomes, |run| run.table));
+    assert!(ours * 100 < table * 98, "{ours} of the table's {table}");
 }
 
 /// The oracle decodes by the same table, so they agree wherever no pair is illegal, and nearly so elsewhere.

@@ -122,6 +122,10 @@ pub(super) struct Filter {
     pub(super) story: Story,
 }
 
+/// What a wheel turns in a tick at least that nobody can follow: with less the phases would tell the way. The table's sign
+/// is right then, since a stroke begins and ends slowly, and what it has counted is that much short.
+const LEAST_EDGES: f32 = 2.0;
+
 /// All that changes while a wheel is followed.
 #[derive(Debug, Clone)]
 pub(super) struct Story {
@@ -195,20 +199,24 @@ impl Filter {
     /// Edges since [`Self::rest`], as far as can be told now.
     pub(super) fn edges(&self) -> i32 {
         let best = self.story.paths.best().edges;
-        let trust = self.story.trust;
-        if !trust.is_gone() {
+        let (trust, table) = (self.story.trust, self.story.table);
+        let worse_than_table = trust.is_lost() || (trust.is_wild() && self.is_shaken());
+        // What is left is what the table makes of it, brought to the phase: the table is two edges off after each odd
+        // number of reports in which both lines had changed.
+        let guess = if worse_than_table {
+            table.saturating_add(table.signum() * ceiling(LEAST_EDGES * trust.moved()))
+        } else if trust.is_gone() {
+            // As far as the path gets at an edge a tick.
+            let limit = ceiling(trust.moved());
+            table.saturating_add(best.saturating_sub(table).clamp(-limit, limit))
+        } else {
             return best;
-        }
-        // What is left is what the table makes of it, brought nearer to the best path by one edge a tick at most or
-        // not at all, and to the phase: the table is two edges off after each odd number of reports in which both
-        // lines had changed.
-        let limit = if trust.is_lost() { 0 } else { ceiling(trust.moved()) };
-        let beyond = best.saturating_sub(self.story.table);
-        let guess = self.story.table.saturating_add(beyond.clamp(-limit, limit));
+        };
         match best.wrapping_sub(guess).rem_euclid(4) {
             0 => guess,
             1 => guess + 1,
             3 => guess - 1,
+            _ if guess < 0 => guess - 2,
             _ => guess + 2,
         }
     }

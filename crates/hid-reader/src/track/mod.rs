@@ -23,7 +23,8 @@
 //!
 //! What cannot be told stays in doubt: while the wheel turns as [`Tracker::doubt`], which may shrink, and when
 //! it rests as [`Tracked::lost`], for good. Where no account fits (`trust`), the tally goes on from what the
-//! table makes of it, and the doubt is what a hand could have turned meanwhile.
+//! table makes of it, and where the path is worse than the table from two edges a tick more than that; the doubt is what a
+//! hand could have turned meanwhile.
 //!
 //! Everything is in single precision. Nothing is allocated after [`Tracker::new`].
 

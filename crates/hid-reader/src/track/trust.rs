@@ -29,18 +29,29 @@ const SLOW_FOR: u8 = 12;
 const FORESEEN_MAX: f32 = 2.5;
 
 /// What is weighed where a hand can turn the wheel harder than anyone can follow: the worst shortfall, up to a limit, less
-/// so much for each e-fold of reports (the largest of many is larger), and more the nearer another story comes and the
-/// harder the hand can turn. Fitted by logistic regression to 51,759 strokes of `testkit -- grid` with seeds 0 to 59,
+/// so much for each e-fold of reports (the largest of many is larger), and more the nearer another story comes, the
+/// harder the hand can turn and the harder it turned. All but the last fitted by logistic regression to 51,759 strokes of `testkit -- grid` with seeds 0 to 59,
 /// of which it is known which were followed wrongly.
 const WORST_WEIGHED: f32 = 16.0;
 const PER_FOLD_OF_REPORTS: f32 = 2.64;
 const PER_RIVAL: f32 = 0.57;
 const PER_FOLD_OF_HARDEST: f32 = 1.72;
+/// For each edge per tick^2 above what is followed easily. (Tried from 0.3 to 1 with 200 seeds: without it the truth is
+/// outside the margin in 49 of 48,000 runs, from 0.6 on in 32, from 0.3 on in 17; 1 in 100 and 5 in 100 fewer are certain.)
+const PER_ACCELERATION: f32 = 10.0;
+const EASILY_FOLLOWED: f32 = 0.6;
 /// Weighed so, this is too much. At 3 the grid with 60 seeds has four times as many runs outside their margin, and 3 in
 /// 100 more that end certain below its limit.
 const TOO_DOUBTFUL: f32 = 0.3;
 /// Not of so few reports: a knock out of rest has a rival that is as likely, and only what both say is in doubt.
 const KNOCK: f32 = 4.0;
+
+/// Where a hand can turn the wheel harder than this, in edges per tick^2, random phases have a path that fits them well
+/// enough to be only doubted, at some high speed. So a doubted path that was ever faster than this, in edges per tick, is
+/// no better than the table (tried from 20 to 40; `testkit -- grid`: at 40 a cell is worse than the table, at 20 one run in
+/// 2,000 more is wrong below its limit).
+const HARDEST_DOUBTED: f32 = 50.0;
+const FASTEST_DOUBTED: f32 = 30.0;
 
 /// How well the paths fit since the tally was last certain.
 #[derive(Debug, Clone, Copy, Default)]
@@ -62,6 +73,10 @@ pub(super) struct Trust {
     slow: u8,
     /// The hardest that this hand accelerates this wheel, in edges per tick^2.
     hardest: f32,
+    /// The fastest that the best path was, in edges per tick.
+    fastest: f32,
+    /// The hardest that it accelerated, in edges per tick^2.
+    accelerated: f32,
     /// Ticks since the wheel first moved.
     ticks: f32,
     /// The same at its last move.
@@ -121,6 +136,8 @@ impl Trust {
         self.worst = self.worst.max(self.shortfall);
         self.judged += 1.0;
         self.hardest = seen.hardest;
+        self.fastest = self.fastest.max(seen.speed.abs());
+        self.accelerated = self.accelerated.max(seen.acceleration.abs());
         // Where no hand turns the wheel too hard, it takes more to doubt a path.
         self.hopeless |= self.noise > if self.is_hard() { HOPELESS } else { LOST };
         self.lost |= self.noise > LOST;
@@ -145,6 +162,11 @@ impl Trust {
         self.lost
     }
 
+    /// Whether a path that cannot be relied on is worse than the table too.
+    pub(super) fn is_wild(&self) -> bool {
+        self.hardest > HARDEST_DOUBTED && self.fastest > FASTEST_DOUBTED
+    }
+
     /// Whether it is too early to rely on any path, though one may still turn out right.
     pub(super) fn is_shaky(&self) -> bool {
         self.is_hard() && self.shortfall > SHAKY
@@ -161,7 +183,8 @@ impl Trust {
     fn is_doubtful(&self, rival: f32) -> bool {
         let weighed = self.worst.min(WORST_WEIGHED) - PER_FOLD_OF_REPORTS * self.judged.ln_1p()
             + PER_RIVAL * rival
-            + PER_FOLD_OF_HARDEST * self.hardest.ln();
+            + PER_FOLD_OF_HARDEST * self.hardest.ln()
+            + PER_ACCELERATION * (self.accelerated - EASILY_FOLLOWED).max(0.0);
         self.judged > KNOCK && weighed > TOO_DOUBTFUL
     }
 
@@ -276,6 +299,29 @@ mod tests {
         assert!(!after(100, 6.0).is_shaken(-8.0), "it is the worst of many reports");
         assert!(!after(10, 1.5).is_shaken(-8.0), "hardly any hand turns it so hard");
         assert!(!after(10, 1.4).is_shaken(0.0), "no hand does");
+    }
+
+    #[test]
+    fn a_stroke_that_was_hard_to_follow_is_weighed_against_its_path() {
+        let mut trust = after(30, 6.0);
+        trust.judge(&Evidence { acceleration: 0.6, hardest: 6.0, ..FITS });
+        assert!(!trust.is_shaken(ALONE));
+        trust.judge(&Evidence { acceleration: 1.3, hardest: 6.0, ..FITS });
+        (0..3).for_each(|_| trust.judge(&Evidence { hardest: 6.0, ..FITS }));
+        assert!(trust.is_shaken(ALONE), "and it stays so");
+    }
+
+    #[test]
+    fn a_path_is_wild_where_it_was_too_fast_for_a_wheel_that_can_be_turned_too_hard() {
+        let wild = |hardest, speed| {
+            let mut trust = Trust::default();
+            trust.judge(&Evidence { speed, hardest, ..FITS });
+            trust.judge(&Evidence { hardest, ..FITS });
+            trust.is_wild()
+        };
+        assert!(wild(60.0, 31.0) && wild(60.0, -31.0));
+        assert!(!wild(60.0, 29.0), "as fast as that a path may be right");
+        assert!(!wild(40.0, 31.0), "random phases have no path that fits them");
     }
 
     #[test]

@@ -31,10 +31,10 @@ fn quadrature_is_followed_past_the_sampling_limit() {
         assert!(runs.len() > 200 && table > 50_000, "{reporting:?}: the table loses {table}");
         assert!(ours * 5000 < table, "{reporting:?}: {ours} of the table's {table}");
         let certain = runs.iter().filter(|run| run.margin.is_certain()).count();
-        assert!(certain * 100 >= runs.len() * 92, "{reporting:?}: {certain} of {}", runs.len());
+        assert!(certain * 100 >= runs.len() * 88, "{reporting:?}: {certain} of {}", runs.len());
     }
     // Beyond, what cannot be told is in the margin, and the table is no better.
-    assert!(total.coverage() >= 0.996, "{total:?}");
+    assert!(total.coverage() >= 0.998, "{total:?}");
     assert_eq!(Total::worse_than_table_below(&sums, 4.0), 0, "{total:?}");
     assert!(total.worst_below <= 40, "{total:?}");
 }

@@ -36,13 +36,20 @@ const WORST_WEIGHED: f32 = 16.0;
 const PER_FOLD_OF_REPORTS: f32 = 2.64;
 const PER_RIVAL: f32 = 0.57;
 const PER_FOLD_OF_HARDEST: f32 = 1.72;
-/// For each edge per tick^2 above what is followed easily. (Tried from 0.3 to 1 with 200 seeds: without it the truth is
-/// outside the margin in 49 of 48,000 runs, from 0.6 on in 32, from 0.3 on in 17; 1 in 100 and 5 in 100 fewer are certain.)
+/// For each edge per tick^2 above what is followed easily.
 const PER_ACCELERATION: f32 = 10.0;
-const EASILY_FOLLOWED: f32 = 0.6;
-/// Weighed so, this is too much. At 3 the grid with 60 seeds has four times as many runs outside their margin, and 3 in
-/// 100 more that end certain below its limit.
-const TOO_DOUBTFUL: f32 = 0.3;
+const EASILY_FOLLOWED: f32 = 0.45;
+/// Weighed so, this is too much. How much is a choice between runs that are wrongly told to be certain and runs that are
+/// not told to be although they are right. Of the 37,799 runs up to a x T^2 = 1 of `testkit -- grid --seeds 200`, at this
+/// and what is followed easily:
+///
+/// | | outside their margin | certain |
+/// |---|---|---|
+/// | 0.3, 0.6 | 6 | 32,873 |
+/// | -1, 0.45 | 1 | 31,584 |
+/// | -2, 0.4 | 0 | 30,455 |
+/// | -5, 0.3 | 0 | 27,166 |
+const TOO_DOUBTFUL: f32 = -1.0;
 /// Not of so few reports: a knock out of rest has a rival that is as likely, and only what both say is in doubt.
 const KNOCK: f32 = 4.0;
 
@@ -294,10 +301,10 @@ mod tests {
 
     #[test]
     fn a_rival_few_reports_and_a_hard_hand_are_weighed_against_the_paths() {
-        assert!(after(10, 6.0).is_shaken(-8.0));
+        assert!(after(10, 6.0).is_shaken(-10.0));
         assert!(!after(10, 6.0).is_shaken(ALONE), "no other story is near");
-        assert!(!after(100, 6.0).is_shaken(-8.0), "it is the worst of many reports");
-        assert!(!after(10, 1.5).is_shaken(-8.0), "hardly any hand turns it so hard");
+        assert!(!after(100, 6.0).is_shaken(-10.0), "it is the worst of many reports");
+        assert!(!after(10, 1.5).is_shaken(-10.0), "hardly any hand turns it so hard");
         assert!(!after(10, 1.4).is_shaken(0.0), "no hand does");
     }
 

@@ -70,8 +70,8 @@ impl Calm {
         self.together && told == self.told
     }
 
-    /// Takes a report, read at `at`, in which the lines `changed` have changed. Returns the lines of
-    /// the wheels that are through with it; the others are apart and have yet to take it.
+    /// Takes a report, read at `at`, in which the lines `changed` have changed. Returns the lines of the wheels that are
+    /// through with it; the others are apart and have yet to take it.
     #[inline]
     pub(super) fn take(
         &mut self,
@@ -124,7 +124,7 @@ impl Calm {
         self.part_at(wheels, false);
     }
 
-    /// Something other than this board's reports is about to change a copy of a wheel that `self` has together.
+    /// A copy of a wheel of this board goes on by itself, from the last report.
     pub(super) fn part_copy(&self, wheel: &mut Wheel) {
         if let (true, Some(beat), Some(wheel)) = (self.together, &self.beat, wheel.quadrature_mut()) {
             wheel.leave(beat, false);

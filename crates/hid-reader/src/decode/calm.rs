@@ -94,7 +94,7 @@ impl Calm {
             let both = changed & wheel.lines != 0;
             match wheel.on_beat(beat, owner.is_second(), both) {
                 Some(counts) => wheel.counts(owner.place(), counts, sink),
-                None => return self.part_before_last(wheels),
+                None => return self.part_at(wheels, true),
             }
         }
         self.lines
@@ -131,12 +131,8 @@ impl Calm {
         }
     }
 
-    /// Some wheel cannot take the last report together with the others. Returns the lines of those that have taken it.
-    #[cold]
-    fn part_before_last(&mut self, wheels: &mut [Wheel]) -> u128 {
-        self.part_at(wheels, true)
-    }
-
+    /// The wheels are apart; `all_but_last` where some wheel cannot take the last report together with the others. Returns
+    /// the lines of those that have taken it.
     #[cold]
     fn part_at(&mut self, wheels: &mut [Wheel], all_but_last: bool) -> u128 {
         let beat = self.beat.take();

@@ -89,13 +89,20 @@ impl Recent {
     /// Whether the table might get this report wrong.
     #[inline]
     pub(super) fn is_doubtful(&self, turn: u8) -> bool {
-        if turn == 0 {
-            return false;
+        match table(turn) {
+            0 => turn == 2,
+            way => self.after_edge(way.into()).is_none(),
         }
-        let edge = i32::from(table(turn)) * ONE_EDGE;
-        let reversed = self.meter * edge < 0 && self.meter.abs() >= STEERED;
-        let fast = (self.meter + (edge - self.meter) / 4).abs() > FAST;
-        turn == 2 || (!self.always_slow && (reversed || fast))
+    }
+
+    /// What the meter shows after an edge, `way` 1 or -1; `None` if the table might get it wrong, because the wheel is fast
+    /// or turns round.
+    #[inline]
+    fn after_edge(&self, way: i32) -> Option<i32> {
+        let along = self.meter * way;
+        let faster = along + (ONE_EDGE - along) / 4;
+        let surely = self.always_slow || (along > -STEERED && faster <= FAST);
+        surely.then_some(faster * way)
     }
 
     /// Takes a report in that came so many ticks after the one before.
@@ -138,13 +145,8 @@ impl Recent {
     /// `false`, and nothing has changed, if the table might get it wrong.
     #[inline]
     pub(super) fn change(&mut self, way: i32) -> bool {
-        // What `is_doubtful` asks of an edge, with the way that it goes as the positive one.
-        let along = self.meter * way;
-        let faster = along + (ONE_EDGE - along) / 4;
-        if !self.always_slow && (along <= -STEERED || faster > FAST) {
-            return false;
-        }
-        self.meter = faster * way;
+        let Some(meter) = self.after_edge(way) else { return false };
+        self.meter = meter;
         self.turns = self.turns << 2 | if way > 0 { 1 } else { 3 };
         self.lengthen(1);
         self.unchanged = 0;

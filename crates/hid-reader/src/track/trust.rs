@@ -30,8 +30,8 @@ const FORESEEN_MAX: f32 = 2.5;
 
 /// What is weighed where a hand can turn the wheel harder than anyone can follow: the worst shortfall, up to a limit, less
 /// so much for each e-fold of reports (the largest of many is larger), and more the nearer another story comes, the
-/// harder the hand can turn and the harder it turned. All but the last fitted by logistic regression to 51,759 strokes of `testkit -- grid` with seeds 0 to 59,
-/// of which it is known which were followed wrongly.
+/// harder the hand can turn and the harder it turned. All but the last fitted by logistic regression to 51,759 strokes of
+/// `testkit -- grid` with seeds 0 to 59, of which it is known which were followed wrongly.
 const WORST_WEIGHED: f32 = 16.0;
 const PER_FOLD_OF_REPORTS: f32 = 2.64;
 const PER_RIVAL: f32 = 0.57;

@@ -46,7 +46,7 @@ mod tests {
         for none in [0.0, -1.0, 0.0099, 100.1, f64::NAN, f64::INFINITY] {
             assert_eq!(Gear::new(none), None, "{none}");
         }
-        for some in [0.01, 0.567, 1.0, 100.0] {
+        for some in [0.01, 0.7, 1.0, 100.0] {
             assert_eq!(Gear::new(some).map(Gear::get), Some(some));
         }
         assert_eq!(Gear::default(), Gear::DIRECT);

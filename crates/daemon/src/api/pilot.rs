@@ -177,9 +177,9 @@ mod tests {
             &expect!["Senseless: trim rudder has no position x; there are: low, take-off"],
         );
         said(
-            Refusal::Unflyable { stem: "heron".into(), reason: "it has no wheel".into() },
+            Refusal::Unflyable { stem: "kettrin".into(), reason: "it has no wheel".into() },
             &expect![
-                "Senseless: aircraft heron cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at all"
+                "Senseless: aircraft kettrin cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at all"
             ],
         );
         said(

@@ -119,7 +119,7 @@ mod tests {
         TrimSight {
             name: name.to_owned(),
             degrees: Degrees::new(degrees).unwrap(),
-            travel: Degrees::new(635.0).unwrap(),
+            travel: Degrees::new(580.0).unwrap(),
             neutral: Degrees::new(320.0).unwrap(),
             normalized: Normalized::clamped(normalized),
             margin,
@@ -134,11 +134,11 @@ mod tests {
 
     fn sight(trims: Vec<TrimSight>) -> Sight {
         let hangar = vec![
-            parked("Dabchick 1 trainer", "dabchick", false),
-            parked("Heron 2 floatplane", "heron", true),
+            parked("Dimmerly 1 trainer", "dimmerly", false),
+            parked("Kettrin 2 floatplane", "kettrin", true),
         ];
         Sight {
-            aircraft: "Heron 2 floatplane".to_owned(),
+            aircraft: "Kettrin 2 floatplane".to_owned(),
             hangar,
             trims,
             boards_away: Vec::new(),
@@ -183,16 +183,16 @@ mod tests {
             &sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]),
             false,
             &expect![[r#"
-                Heron 2 floatplane
-                rudder  +0.00  320° of 635°
+                Kettrin 2 floatplane
+                rudder  +0.00  320° of 580°
                 ---
                 Align rudder to >
                   [neutral] Do(Align { trim: "rudder", to: Neutral })
                   [the low stop] Do(Align { trim: "rudder", to: Low })
                   [the high stop] Do(Align { trim: "rudder", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane Do(Fly(Named("heron")))
+                  ( ) Dimmerly 1 trainer Do(Fly(Named("dimmerly")))
+                  (*) Kettrin 2 floatplane Do(Fly(Named("kettrin")))
                 [Hold the output: false] Do(Hold(On))
                 ---
                 [Open the log] OpenLog
@@ -205,20 +205,20 @@ mod tests {
 
     #[test]
     fn the_menu_when_much_is_wrong() {
-        let mut rudder = trim("rudder", 635.0, 1.0, Margin::new(Counts::new(2), Counts::new(3)));
+        let mut rudder = trim("rudder", 580.0, 1.0, Margin::new(Counts::new(2), Counts::new(3)));
         rudder.named = ["take-off".to_owned(), "one_engine".to_owned()].to_vec();
         let mut sight = sight(vec![rudder, trim("elevator", 0.0, -1.0, Margin::UNKNOWN)]);
         sight.boards_away.push("main".to_owned());
         sight.losses = 7;
-        sight.hangar.push(parked("Heron 2 floatplane", "heron-copy", false));
+        sight.hangar.push(parked("Kettrin 2 floatplane", "kettrin-copy", false));
         sight.held = true;
         check(
             &sight,
             true,
             &expect![[r#"
-                Heron 2 floatplane
-                rudder  +1.00  635° of 635°, may be off by -2..+3 counts
-                elevator  -1.00  0° of 635°, may be anywhere
+                Kettrin 2 floatplane
+                rudder  +1.00  580° of 580°, may be off by -2..+3 counts
+                elevator  -1.00  0° of 580°, may be anywhere
                 The board main is not connected
                 ---
                 [Take the red corner away (7 losses since the start)] Seen
@@ -234,9 +234,9 @@ mod tests {
                   [the low stop] Do(Align { trim: "elevator", to: Low })
                   [the high stop] Do(Align { trim: "elevator", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane (heron) Do(Fly(Named("heron")))
-                  ( ) Heron 2 floatplane (heron-copy) Do(Fly(Named("heron-copy")))
+                  ( ) Dimmerly 1 trainer Do(Fly(Named("dimmerly")))
+                  (*) Kettrin 2 floatplane (kettrin) Do(Fly(Named("kettrin")))
+                  ( ) Kettrin 2 floatplane (kettrin-copy) Do(Fly(Named("kettrin-copy")))
                 [Hold the output: true] Do(Hold(Off))
                 ---
                 [Open the log] OpenLog
@@ -246,8 +246,8 @@ mod tests {
             "#]],
         );
         expect![[r#"
-            rudder  +1.00  635° of 635°, may be off by -2..+3 counts
-            elevator  -1.00  0° of 635°, may be anywhere
+            rudder  +1.00  580° of 580°, may be off by -2..+3 counts
+            elevator  -1.00  0° of 580°, may be anywhere
             The board main is not connected
             The output is held"#]]
         .assert_eq(&tip(&sight));
@@ -256,7 +256,7 @@ mod tests {
     #[test]
     fn a_list_that_is_too_long_says_where_the_rest_is() {
         let mut sight = sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]);
-        let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Heron {n}")).collect();
+        let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Kettrin {n}")).collect();
         sight.hangar = names.iter().map(|name| parked(name, name, false)).collect();
         sight.trims[0].named = names;
         let menu = menu(&sight, false);

@@ -95,7 +95,7 @@ mod tests {
             named: Vec::new(),
         };
         Sight {
-            aircraft: "Heron 2 floatplane".to_owned(),
+            aircraft: "Kettrin 2 floatplane".to_owned(),
             hangar: Vec::new(),
             trims: vec![trim],
             boards_away: Vec::new(),

@@ -27,6 +27,7 @@ pub mod dock;
 pub mod doctor;
 pub mod failure;
 pub mod files;
+pub mod fold;
 pub mod folders;
 pub mod headroom;
 pub mod inbound;

@@ -400,6 +400,7 @@ pub fn plan_in(
     fleet: &[&Aircraft],
 ) -> Result<Plan, PlanError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
+    let fleet: Vec<_> = fleet.iter().map(|aircraft| tallywheel_profile::reduce(rig, aircraft).0).collect();
     if fitted.len() > TRIMS_MAX {
         return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
     }
@@ -434,7 +435,7 @@ pub fn plan_in(
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs = outputs::configs(rig, aircraft, fleet)?;
+    let outputs = outputs::configs(rig, aircraft, &fleet)?;
     Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 

@@ -133,10 +133,12 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
     let mut config = Config::new(&settings.folder);
     config.read();
     let fleet: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
-    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places, &fleet)?;
-    control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
+    let (aircraft, left_out) = tallywheel_profile::reduce(&rig, &file.aircraft);
+    let mut plan = plan::plan_in(&rig, &aircraft, &mut places, &fleet)?;
+    left_out.iter().for_each(|part| tracing::warn!("{part}"));
+    control::start_where_saved(&mut plan, &file.stem, &aircraft, &mut saved);
     let last_hour = plan.clone();
-    let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
+    let flying = Flying { stem: file.stem, aircraft: Arc::new(aircraft), rig, places };
     Ok(Ready { settings, clock, flying, plan, last_hour, saved, config })
 }
 

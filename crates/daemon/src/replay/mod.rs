@@ -13,6 +13,7 @@ use player::{Happened, Player};
 use std::io::{Read, Write};
 use std::path::Path;
 use tallywheel_hid_reader::Recording;
+use tallywheel_profile::{Aircraft, Rig};
 
 /// Reads a recording from a file, or from standard input for "-".
 ///
@@ -31,13 +32,25 @@ pub fn read(path: &Path) -> Result<Recording, Failure> {
         .map_err(|source| Failure::Recording { path: path.to_owned(), source })
 }
 
+/// The aircraft as the rig can use it; what is left out is told beside the output.
+///
+/// # Errors
+/// Where standard error cannot be written.
+pub fn usable(rig: &Rig, aircraft: &Aircraft) -> Result<Aircraft, Failure> {
+    let (usable, left_out) = tallywheel_profile::reduce(rig, aircraft);
+    for part in left_out {
+        writeln!(std::io::stderr(), "tallywheel: {part}")?;
+    }
+    Ok(usable)
+}
+
 /// Replays a recording and writes every change and the summary to `out`.
 ///
 /// # Errors
 /// Where a file is wrong, nothing of the rig was recorded, or `out` cannot be written.
 pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
     let rig = files::rig(&args.rig)?;
-    let aircraft = files::aircraft(&args.aircraft)?;
+    let aircraft = usable(&rig, &files::aircraft(&args.aircraft)?)?;
     let mut player = Player::new(plan::plan(&rig, &aircraft)?, read(&args.recording)?)?;
     if !args.json {
         for bad in &player.recording().bad_lines {

@@ -53,7 +53,7 @@ pub(crate) struct TrimFile {
     /// The most milliseconds that a count takes to arrive at the outputs in small steps, 1 to 500. The
     /// output never passes the wheel and is never more than one count behind. Default: each count at once.
     pub(crate) smoothing_ms: Key<SmoothingMs>,
-    /// Degrees that the trim moves for one degree of the wheel in your hand, such as `[1, 0.567]`. The first is
+    /// Degrees that the trim moves for one degree of the wheel in your hand, such as `[1, 0.5]`. The first is
     /// in force when the aircraft is chosen; you can change to another while it flies, and the trim stays where
     /// it is. Default: `[1]`.
     pub(crate) gears: List<Gear>,

@@ -63,7 +63,7 @@ fn an_example_aircraft_can_be_used_with_one_wheel() {
     assert!(check.out.contains(left_out), "{}", check.out);
     let rig = format!("{}/rig.toml", folder.arg());
     let replay = run(&["replay", RUDDER, "--rig", &rig, "--aircraft", aircraft, "--json"]);
-    assert_eq!((replay.code, replay.err), (Some(0), format!("tallywheel: {left_out}")));
+    assert_eq!((replay.code, &replay.err), (Some(0), &format!("tallywheel: {left_out}")));
     let trims: Vec<_> = json(&replay)["position"].as_object().unwrap().keys().cloned().collect();
     assert_eq!(trims, ["rudder"]);
     let plan = run(&["plan", "--config", folder.arg(), "--json"]);

@@ -14,7 +14,7 @@ pub use config::{ConfigError, WheelConfig};
 pub use index::IndexMark;
 pub use tallywheel_units::WheelInputs;
 
-use crate::detect::WheelFacts;
+use crate::diagnostics::WheelFacts;
 use crate::layout::Layout;
 use calm::Calm;
 use index::{Index, Seen, Told};

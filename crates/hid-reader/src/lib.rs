@@ -55,18 +55,19 @@
 //! print the table of all its input sequences above it.
 
 mod decode;
-mod detect;
+mod diagnostics;
 mod layout;
 mod recording;
 mod source;
-pub mod track;
+mod timing;
+pub mod tracking;
 
 /// The longest report that the kernel hands on (`HID_MAX_BUFFER_SIZE` in `include/linux/hid.h`, Linux 6.1); a
 /// buffer of so many bytes cuts none off.
 pub const REPORT_BYTES_MAX: usize = 16_384;
 
 pub use decode::{BoardDecoder, ConfigError, Event, IndexMark, WheelConfig, WheelInputs};
-pub use detect::WheelFacts;
+pub use diagnostics::WheelFacts;
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};
 pub use recording::{
     BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter,

@@ -3,13 +3,13 @@
 //! | state \ a report | live, each changed wheel stays calm | anything else |
 //! |---|---|---|
 //! | apart: each wheel keeps its own clock | after 16 in a row together | apart |
-//! | together: one beat for all (`track/beat.rs`) | together | apart, and it is taken by each wheel for itself |
+//! | together: one beat for all (`tracking/beat.rs`) | together | apart, and it is taken by each wheel for itself |
 //!
 //! Together they count the same, at the same reports, as apart (`decode/tests/together.rs`).
 
 use super::Event;
 use super::wheel::Wheel;
-use crate::track::Beat;
+use crate::tracking::Beat;
 use tallywheel_units::Timestamp;
 
 /// Buttons that there may be; a `u128` has a bit for each.

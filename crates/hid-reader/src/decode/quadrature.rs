@@ -1,5 +1,5 @@
 //! Wiring "quadrature": the published table where no more than one edge falls between two reports, and above
-//! that a tracker that goes by the wheel's motion (`crate::track`).
+//! that a tracker that goes by the wheel's motion (`crate::tracking`).
 //!
 //! A leading B is forward, so the lines (A, B) run 00, 10, 11, 01, 00. Number these phases 0, 1, 2, 3:
 //!
@@ -21,7 +21,7 @@
 //! a step counts the difference.
 
 use super::step::Step;
-use crate::track::{Beat, Tracked, Tracker, TrackerConfig};
+use crate::tracking::{Beat, Tracked, Tracker, TrackerConfig};
 use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, CountsPerCycle, CountsPerTurn, Loss, LossKind, Margin, Timestamp};
 

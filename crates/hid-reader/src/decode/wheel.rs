@@ -5,8 +5,8 @@ use super::config::WheelConfig;
 use super::pulses::Pulses;
 use super::quadrature::Quadrature;
 use super::step::Step;
-use crate::detect::Watch;
-use crate::track::Beat;
+use crate::diagnostics::Watch;
+use crate::tracking::Beat;
 use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp, WheelInputs};
 

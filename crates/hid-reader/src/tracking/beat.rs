@@ -4,8 +4,8 @@
 //! wheels, their clocks and what they keep of the last reports would be copies of each other. Then one beat is kept for
 //! all, and a wheel is looked at only when its phase changes: how many reports went by meanwhile says the rest.
 
-use super::clock::Clock;
 use super::recent::KEPT;
+use crate::timing::Clock;
 use tallywheel_units::Timestamp;
 
 /// Gaps that are kept: more than those of a wheel, as the last report may turn out to be none that leaves it calm.

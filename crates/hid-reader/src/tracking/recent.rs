@@ -1,7 +1,7 @@
 //! The last few reports of a wheel that is slow enough for the table, and whether it still is.
 
-use super::clock::Gap;
 use super::table;
+use crate::timing::Gap;
 
 /// Reports that are kept: their phases fill a `u32`.
 pub(super) const KEPT: usize = 16;

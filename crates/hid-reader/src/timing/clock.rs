@@ -25,13 +25,13 @@ const SHORTEST: u64 = 100_000;
 /// The longest interval that a full-speed device can ask for is 255 ms (USB 2.0, bInterval).
 const LONGEST: u64 = 255_000_000;
 /// After so many intervals of silence the wheel rests in any case; more of them say nothing more.
-pub(super) const SILENCE: u32 = 64;
+pub(crate) const SILENCE: u32 = 64;
 /// The longest gap of a steady board's reports that is taken at its word, in intervals.
 const LATEST: f32 = 8.0;
 
 /// What lies between a report and the one before.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Gap {
+pub(crate) enum Gap {
     /// An interval of so many times its nominal length.
     Live(f32),
     /// The report had been waiting to be read, so it is an interval after the one before.
@@ -51,7 +51,7 @@ pub(super) enum Gap {
 /// | 1/2 to 3/2 | live | live |
 /// | above | silent | late; beyond 8 it may be no steady board after all |
 #[derive(Debug, Clone)]
-pub(super) struct Clock {
+pub(crate) struct Clock {
     /// Nanoseconds; 0 while unknown.
     interval: u64,
     /// Intervals in a nanosecond.
@@ -70,7 +70,7 @@ pub(super) struct Clock {
 }
 
 impl Clock {
-    pub(super) fn new(interval: Option<Duration>, reporting: Option<Reporting>) -> Self {
+    pub(crate) fn new(interval: Option<Duration>, reporting: Option<Reporting>) -> Self {
         let nanos = interval.map_or(0, |interval| u64::try_from(interval.as_nanos()).unwrap_or(u64::MAX));
         let mut clock = Self {
             interval: 0,
@@ -96,24 +96,24 @@ impl Clock {
 
     /// The nominal interval in nanoseconds; 0 while it is unknown.
     #[inline]
-    pub(super) const fn interval(&self) -> u64 {
+    pub(crate) const fn interval(&self) -> u64 {
         self.interval
     }
 
     /// When the last report was read.
     #[inline]
-    pub(super) fn last(&self) -> Option<Timestamp> {
+    pub(crate) fn last(&self) -> Option<Timestamp> {
         self.last.map(Timestamp::from_nanos)
     }
 
     /// The next report does not follow on the last.
-    pub(super) fn forget(&mut self) {
+    pub(crate) fn forget(&mut self) {
         self.last = None;
         self.steady = 0;
     }
 
     /// Whether silence says that nothing changes.
-    pub(super) fn silence_speaks(&self) -> bool {
+    pub(crate) fn silence_speaks(&self) -> bool {
         match self.reporting {
             Some(Reporting::Steady) => false,
             Some(Reporting::OnChange) => true,
@@ -125,7 +125,7 @@ impl Clock {
     ///
     /// `None` for the first, and while the interval is unknown or cannot be trusted.
     #[inline]
-    pub(super) fn report(&mut self, at: Timestamp, changed: bool) -> Option<Gap> {
+    pub(crate) fn report(&mut self, at: Timestamp, changed: bool) -> Option<Gap> {
         let now = at.nanos();
         let gap = now.saturating_sub(self.last.replace(now)?);
         if !self.given {
@@ -149,7 +149,7 @@ impl Clock {
     /// As [`Self::report`] for what nearly every report is: one that is an interval after the last, of a board whose
     /// beat is known. Returns how many intervals; `None`, and nothing has changed, for any other.
     #[inline]
-    pub(super) fn live(&mut self, at: Timestamp, changed: bool) -> Option<f32> {
+    pub(crate) fn live(&mut self, at: Timestamp, changed: bool) -> Option<f32> {
         let now = at.nanos();
         let ticks = self.ticks(now.saturating_sub(self.last?));
         // A shorter one may be news about the interval.
@@ -163,33 +163,33 @@ impl Clock {
     }
 
     /// Whether `other` measures gaps as this one does.
-    pub(super) fn measures_as(&self, other: &Self) -> bool {
+    pub(crate) fn measures_as(&self, other: &Self) -> bool {
         (self.interval, self.given, self.trusted) == (other.interval, other.given, other.trusted)
     }
 
     /// So many nanoseconds in intervals.
     #[inline]
-    pub(super) fn ticks(&self, nanos: u64) -> f32 {
+    pub(crate) fn ticks(&self, nanos: u64) -> f32 {
         single(nanos) * self.per_nano
     }
 
     /// Gaps in nanoseconds that [`Self::live`] takes as soon as the beat is known, those near its limits left out.
-    pub(super) const fn surely_live(&self) -> Range<u64> {
+    pub(crate) const fn surely_live(&self) -> Range<u64> {
         self.interval / 4 * 3..self.interval / 4 * 5
     }
 
     /// Whether the board is known to report steadily, so that one report more says nothing about it.
-    pub(super) const fn is_steady(&self) -> bool {
+    pub(crate) const fn is_steady(&self) -> bool {
         self.trusted && self.steady >= STEADY_AFTER
     }
 
     /// The last report was read at `last`, and those before it were live.
-    pub(super) const fn resume(&mut self, last: Timestamp) {
+    pub(crate) const fn resume(&mut self, last: Timestamp) {
         self.last = Some(last.nanos());
     }
 
     /// What a gap of so many nanoseconds comes to, for a board that is not known to report steadily.
-    pub(super) fn measure(&self, nanos: u64) -> Gap {
+    pub(crate) fn measure(&self, nanos: u64) -> Gap {
         let ticks = self.ticks(nanos);
         if ticks < 0.5 {
             Gap::Waited
@@ -213,14 +213,14 @@ impl Clock {
     }
 
     /// So many whole intervals have gone by until `at` without a report.
-    pub(super) fn silent_until(&self, at: Timestamp) -> u32 {
+    pub(crate) fn silent_until(&self, at: Timestamp) -> u32 {
         let Some(last) = self.last.filter(|_| self.interval != 0) else { return 0 };
         let gone = at.nanos().saturating_sub(last) / self.interval;
         u32::try_from(gone).unwrap_or(u32::MAX).min(SILENCE)
     }
 
     /// The moment so many intervals after the last report.
-    pub(super) fn after(&self, intervals: u32) -> Option<Timestamp> {
+    pub(crate) fn after(&self, intervals: u32) -> Option<Timestamp> {
         let last = self.last.filter(|_| self.interval != 0)?;
         Some(Timestamp::from_nanos(last.saturating_add(self.interval.saturating_mul(u64::from(intervals)))))
     }

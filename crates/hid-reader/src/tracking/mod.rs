@@ -29,7 +29,6 @@
 //! Everything is in single precision. Nothing is allocated after [`Tracker::new`].
 
 mod beat;
-mod clock;
 mod early;
 mod filter;
 mod gains;
@@ -40,11 +39,11 @@ mod recent;
 mod silence;
 mod trust;
 
+pub use crate::timing::Reporting;
 pub(crate) use beat::Beat;
-pub use clock::Reporting;
 
+use crate::timing::{Clock, Gap, SILENCE};
 use beat::Report;
-use clock::{Clock, Gap, SILENCE};
 use early::Early;
 use filter::{Doubt, Filter, Settled, Story, Tick};
 use hand::Hand;

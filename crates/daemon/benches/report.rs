@@ -22,8 +22,8 @@ use rotary_encoder_embedded::quadrature::QuadratureTableMode;
 use std::hint::black_box;
 use std::process::Command;
 use std::time::{Duration, Instant};
-use tallywheel::plan::{self, BoardPath};
-use tallywheel::tally::Tally;
+use tallywheel_engine::plan::{self, BoardPath};
+use tallywheel_engine::tally::Tally;
 use tallywheel_hid_reader::{Event, Layout};
 use tallywheel_units::{Buttons, Counts, Timestamp, WheelIndex};
 

@@ -3,30 +3,32 @@
 //! [`prepare`] reads the files, [`Ready::start`] starts the threads, [`Running::keep`] does the rest; a test takes
 //! the same steps with boards of its own.
 
-use crate::api::pilot::{self, Question, Questions};
-use crate::api::{Door, Ledger, Pilot};
+use crate::api::pilot::{self, Questions};
+use crate::api::{Door, Pilot};
 use crate::args::RunArgs;
-use crate::clock::Clock;
-use crate::commands::{self, Commands, Requests};
-use crate::config::{Config, Settle, Watch};
-use crate::control::{self, Control, Flying};
-use crate::dock::{self, Dock, HidOpener, Opener};
-use crate::failure::Failure;
-use crate::files::AircraftFile;
-use crate::inbound::Socket;
-use crate::journal::Journal;
+use crate::failure::CommandFailure;
+use crate::logging;
 use crate::logging::Dial;
-use crate::plan::{self, Places, Plan};
-use crate::playing::Playing;
-use crate::report::last_hour::Keeper;
-use crate::saved::{Saved, Store};
-use crate::station::Station;
 use crate::tray::desk::Desk;
 use crate::tray::{self, Tray};
-use crate::{files, folders, logging, note, replay};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
+use tallywheel_engine::clock::Clock;
+use tallywheel_engine::commands::{self, Commands, Requests};
+use tallywheel_engine::config::{Config, Settle, Watch};
+use tallywheel_engine::control::{self, Control, Flying};
+use tallywheel_engine::dock::{self, Dock, HidOpener, Opener};
+use tallywheel_engine::files::AircraftFile;
+use tallywheel_engine::inbound::Socket;
+use tallywheel_engine::journal::Journal;
+use tallywheel_engine::last_hour::Keeper;
+use tallywheel_engine::plan::{self, Places, Plan};
+use tallywheel_engine::playing::Playing;
+use tallywheel_engine::saved::{Saved, Store};
+use tallywheel_engine::state::{Ledger, Question};
+use tallywheel_engine::station::Station;
+use tallywheel_engine::{files, folders, note};
 use tallywheel_profile::Simulator;
 use tallywheel_units::Timestamp;
 use tokio::sync::{Notify, mpsc};
@@ -41,7 +43,7 @@ const EAR_STEP: Duration = Duration::from_secs(10);
 /// # Errors
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
-pub fn run(args: &RunArgs) -> Result<(), Failure> {
+pub fn run(args: &RunArgs) -> Result<(), CommandFailure> {
     run_with(args, HidOpener::default())
 }
 
@@ -49,7 +51,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
+pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailure> {
     let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
@@ -61,7 +63,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let door = Door::claim(&settings.folder)?;
     let clock = Clock::start();
     let ready = prepare(settings, clock)?;
-    let recording = args.recording.as_deref().map(replay::read).transpose()?;
+    let recording = args.recording.as_deref().map(tallywheel_engine::player::read).transpose()?;
     let (log, dial) = logging::start(&args.log, &ready.settings.log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
@@ -78,7 +80,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let (signal, _door) = runtime.block_on(async {
         // Before anything is said or sent that somebody may answer with a signal.
-        let stopped = signals()?;
+        let stopped = tallywheel_engine::signals::signals()?;
         let door = if running.control.flying().rig.control { door.open(pilot) } else { door };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
@@ -125,7 +127,7 @@ pub struct Ready {
 ///
 /// # Errors
 /// Where they are wrong.
-pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
+pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, CommandFailure> {
     let rig = Arc::new(files::rig_in(&settings.folder)?);
     let mut saved = Saved::new(Store::new(&settings.state_folder));
     let file = choose(&settings, &saved)?;
@@ -141,7 +143,7 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
 }
 
 /// The aircraft that the user names, or the last one flown if it is there, or the only one.
-fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, Failure> {
+fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, CommandFailure> {
     let folder = &settings.folder;
     let last = || saved.last_aircraft().filter(|stem| files::is_aircraft(folder, stem));
     let name = settings.aircraft.clone().or_else(last);
@@ -351,46 +353,4 @@ impl Ear {
             socket.read(now, |arrival| control.hear(arrival));
         }
     }
-}
-
-/// Waits for the user or the system to end the program, and says which.
-///
-/// # Errors
-/// Where the system takes no signal handler.
-pub async fn stopped() -> std::io::Result<&'static str> {
-    signals()?.await
-}
-
-/// Takes signals from now on; what comes back waits for one.
-#[cfg(unix)]
-fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
-    use tokio::signal::unix::{SignalKind, signal};
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    let mut hangup = signal(SignalKind::hangup())?;
-    Ok(async move {
-        tokio::select! {
-            _ = terminate.recv() => Ok("SIGTERM"),
-            _ = interrupt.recv() => Ok("Ctrl-C"),
-            _ = hangup.recv() => Ok("the terminal closed"),
-        }
-    })
-}
-
-/// Takes signals from now on; what comes back waits for one.
-#[cfg(windows)]
-fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
-    use tokio::signal::windows;
-    let (mut interrupt, mut end) = (windows::ctrl_c()?, windows::ctrl_break()?);
-    let (mut close, mut log_off, mut shut_down) =
-        (windows::ctrl_close()?, windows::ctrl_logoff()?, windows::ctrl_shutdown()?);
-    Ok(async move {
-        tokio::select! {
-            _ = interrupt.recv() => Ok("Ctrl-C"),
-            _ = end.recv() => Ok("Ctrl-Break"),
-            _ = close.recv() => Ok("the terminal closed"),
-            _ = log_off.recv() => Ok("the user logs off"),
-            _ = shut_down.recv() => Ok("the system shuts down"),
-        }
-    })
 }

@@ -6,9 +6,9 @@
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test stops at the first surprise")]
 
 use std::time::Duration;
-use tallywheel::plan::{self, BoardPath};
-use tallywheel::tally::{Effect, Tally};
 use tallywheel_accumulator::Place;
+use tallywheel_engine::plan::{self, BoardPath};
+use tallywheel_engine::tally::{Effect, Tally};
 use tallywheel_hid_reader::Event;
 use tallywheel_testkit::Chance;
 use tallywheel_units::{Certainty, Counts, FixedCounts, Loss, LossKind, Margin, Timestamp, WheelIndex};

@@ -5,8 +5,8 @@
 
 use std::net::UdpSocket;
 use std::time::Duration;
-use tallywheel::plan;
-use tallywheel::{note, station::Station};
+use tallywheel_engine::plan;
+use tallywheel_engine::{note, station::Station};
 use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 

@@ -15,8 +15,8 @@ use rand::{Rng, SeedableRng};
 use std::fs;
 use std::path::Path;
 use std::time::Duration;
-use tallywheel::commands::{Choice, Command, Origin, Outcome};
-use tallywheel::config::Watch;
+use tallywheel_engine::commands::{Choice, Command, Origin, Outcome};
+use tallywheel_engine::config::Watch;
 use tallywheel_units::{Counts, FixedCounts, WheelIndex};
 
 /// The travel that is flown, in whole degrees.
@@ -331,7 +331,7 @@ fn commands_are_answered() {
     let ask =
         |command| bench.ask(command).map(|outcome| outcome.to_string()).map_err(|error| error.to_string());
     let align = |trim: &str, to: &str| {
-        ask(Command::Align { trim: trim.into(), to: tallywheel::commands::Spot::from_text(to) })
+        ask(Command::Align { trim: trim.into(), to: tallywheel_engine::commands::Spot::from_text(to) })
     };
     assert_eq!(align("rudder", "low").unwrap(), "trim rudder aligned: 360.0° to 0.0°, axis 0 to -32767");
     assert_eq!(align("rudder", "100").unwrap(), "trim rudder aligned: 0.0° to 100.0°, axis -32767 to -23665");
@@ -373,7 +373,7 @@ fn held_outputs_stay_and_then_follow() {
     };
     assert_eq!(line(), "rudder 0\n");
     let hold = |switch| bench.ask(Command::Hold(switch)).unwrap();
-    use tallywheel::commands::Switch;
+    use tallywheel_engine::commands::Switch;
     assert_eq!(hold(Switch::On), Outcome::Held(true));
     bench.turn(0, 12);
     until("the wheel turned", || bench.counts(0) == 12);

@@ -145,7 +145,7 @@ fn an_overridden_report_changes_nothing() {
 
 #[test]
 fn a_title_picks_the_aircraft_and_the_user_may_pick_another() {
-    use tallywheel::commands::{Choice, Command};
+    use tallywheel_engine::commands::{Choice, Command};
     let cockpit = Cockpit::start("title", "");
     let bench = &cockpit.bench;
     let travel = || bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get());

@@ -10,7 +10,7 @@
 use std::net::UdpSocket;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use tallywheel::plan;
+use tallywheel_engine::plan;
 use tallywheel_output::{Epoch, Frame, OutputConfig, TrimReading, open};
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp};
 

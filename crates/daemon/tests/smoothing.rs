@@ -6,7 +6,7 @@ use std::net::UdpSocket;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
-use tallywheel::{note, plan, station::Station};
+use tallywheel_engine::{note, plan, station::Station};
 use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 

@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use std::time::Duration;
-use tallywheel::{plan, tally::Effect};
+use tallywheel_engine::{plan, tally::Effect};
 use tallywheel_units::{FixedCounts, Timestamp};
 
 const RIG: &str = include_str!("../../../config/rig.toml");

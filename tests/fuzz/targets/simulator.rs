@@ -5,7 +5,7 @@ use libfuzzer_sys::fuzz_target;
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::time::Duration;
-use tallywheel::inbound::{Follower, LONGEST_BYTES, Link, Message, Verdict};
+use tallywheel_engine::inbound::{Follower, LONGEST_BYTES, Link, Message, Verdict};
 use tallywheel_profile::OnReport;
 use tallywheel_units::{Counts, Timestamp};
 

@@ -1,7 +1,7 @@
 //! What the tray gets to see of the daemon and may ask of it.
 
-use crate::commands::Command;
-use crate::control::Control;
+use tallywheel_engine::commands::Command;
+use tallywheel_engine::control::Control;
 use tallywheel_units::{Degrees, Margin, Normalized};
 
 /// The daemon at one moment.

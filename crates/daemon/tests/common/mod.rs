@@ -8,12 +8,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
-use tallywheel::clock::Clock;
-use tallywheel::commands::{Answer, Command, Commands, Origin};
-use tallywheel::config::Watch;
-use tallywheel::dock::{Opened, Opener};
 use tallywheel::run::{self, Settings};
-use tallywheel::station::Station;
+use tallywheel_engine::clock::Clock;
+use tallywheel_engine::commands::{Answer, Command, Commands, Origin};
+use tallywheel_engine::config::Watch;
+use tallywheel_engine::dock::{Opened, Opener};
+use tallywheel_engine::station::Station;
 use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
 use tallywheel_units::WheelIndex;
 

@@ -123,10 +123,7 @@ fn ratios() {
         "ratios = []",
         &expect!["a.toml:6:10: trim.ratios: expected at least one ratio, found an empty list"],
     );
-    check(
-        "ratios = 2",
-        &expect!["a.toml:6:10: trim.ratios: expected a list in square brackets, found 2"],
-    );
+    check("ratios = 2", &expect!["a.toml:6:10: trim.ratios: expected a list in square brackets, found 2"]);
     check(
         "ratios = [1, 0.001, -1, \"x\", 101]",
         &expect![[r#"

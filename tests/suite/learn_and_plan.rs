@@ -203,7 +203,7 @@ fn the_readme_shows_real_output() {
         "580",
         "--cycles-per-turn",
         "24",
-        "--gear",
+        "--encoder-ratio",
         "3",
         "--report-interval-ms",
         "8",

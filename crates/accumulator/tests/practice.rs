@@ -7,7 +7,7 @@ use approx::assert_abs_diff_eq;
 use common::{counts, slip};
 use proptest::prelude::*;
 use tallywheel_accumulator::{Accumulator, Place};
-use tallywheel_units::{AxisValue, Counts, FixedCounts, Gear};
+use tallywheel_units::{AxisValue, Counts, FixedCounts, Ratio};
 
 /// Common practice, no source.
 #[test]
@@ -57,7 +57,7 @@ fn wound_fully_to_one_side_and_counted_back() {
 #[test]
 fn a_switch_between_the_two_travels() {
     let direct = slip(96, 360.0, 180.0);
-    let slow = direct.geared(Gear::new(360.0 / 635.0).unwrap()).unwrap();
+    let slow = direct.with_ratio(Ratio::new(360.0 / 635.0).unwrap()).unwrap();
     assert_eq!(slow.travel_counts().to_string(), "169.333");
     let mut trim = Accumulator::new(direct, Place::At(common::degrees(270.0)));
     assert!(!trim.reconfigure(slow).is_visible());

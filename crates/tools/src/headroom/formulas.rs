@@ -102,7 +102,7 @@ pub fn full_travel(travel: Degrees, turning: Turning) -> Duration {
 
 #[cfg(test)]
 mod tests {
-    use super::super::quantity::{CyclesPerTurn, Gear};
+    use super::super::quantity::{CyclesPerTurn, EncoderRatio};
     use super::*;
     use tallywheel_units::CountsPerCycle::{X1, X2, X4};
 
@@ -243,8 +243,8 @@ mod tests {
     /// a board that reports every 10 ms.
     #[test]
     fn an_invented_rig() {
-        let plain = cycles(30.0).geared(Gear::NONE).steps(X1);
-        let geared = cycles(30.0).geared(Gear::new(2.5).unwrap()).steps(X1);
+        let plain = cycles(30.0).with_ratio(EncoderRatio::DIRECT).steps(X1);
+        let geared = cycles(30.0).with_ratio(EncoderRatio::new(2.5).unwrap()).steps(X1);
         near(counts_stop_to_stop(travel(580.0), plain), 48.333_333, 1e-5);
         near(counts_stop_to_stop(travel(580.0), geared), 120.833_333, 1e-5);
         near(degrees_per_count(geared).get(), 4.8, 1e-12);

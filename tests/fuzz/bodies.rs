@@ -5,9 +5,9 @@
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::time::Duration;
-use tallywheel_engine::inbound::{Follower, LONGEST_BYTES, Link, Message, Verdict};
+use tallywheel_engine::inbound::{EchoSuppression, LONGEST_BYTES, Message, SimulatorSession, Verdict};
 use tallywheel_engine::saved::Positions;
-use tallywheel_engine::{plan, tally::Effect};
+use tallywheel_engine::{runtime_config, tally::Effect};
 use tallywheel_hid_reader::{Layout, Recording, RecordingWriter};
 use tallywheel_profile::OnReport;
 use tallywheel_units::{Buttons, Counts, FixedCounts, Timestamp};
@@ -57,8 +57,8 @@ pub fn descriptor(descriptor: &[u8], report: &[u8]) -> bool {
 pub fn reports(steps: &[(u16, Vec<u8>)]) -> bool {
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
     let aircraft = tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).unwrap();
-    let plan = plan::plan(&rig, &aircraft).unwrap();
-    let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
+    let plan = runtime_config::build(&rig, &aircraft).unwrap();
+    let mut path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
     let mut tally = plan.tally;
     let mut at = Timestamp::START;
     for (wait, report) in steps {
@@ -129,8 +129,8 @@ pub fn positions(data: &[u8]) -> bool {
 /// Any datagrams of any senders at any time: what is taken for news is within its limits, and a number is news once.
 pub fn simulator(data: &[u8]) -> bool {
     let mut taken = false;
-    let mut link = Link::new(Duration::from_secs(5));
-    let mut follower = Follower::new(OnReport::Adopt, false);
+    let mut link = SimulatorSession::new(Duration::from_secs(5));
+    let mut follower = EchoSuppression::new(OnReport::Adopt, false);
     let mut at = Timestamp::START;
     let mut heard: BTreeMap<String, u64> = BTreeMap::new();
     // Two bytes of time and sender before each datagram, which ends at the next newline.

@@ -135,7 +135,8 @@ const INPUTS: u64 = 1_500;
 
 /// The files in a folder whose names end like this, as bytes.
 fn seeds(folder: &str, ending: &str) -> Vec<Vec<u8>> {
-    let mut paths: Vec<_> = fs::read_dir(top().join(folder)).unwrap().map(|file| file.unwrap().path()).collect();
+    let mut paths: Vec<_> =
+        fs::read_dir(top().join(folder)).unwrap().map(|file| file.unwrap().path()).collect();
     paths.sort();
     let paths = paths.into_iter().filter(|path| path.is_file() && path.to_str().unwrap().ends_with(ending));
     let seeds: Vec<_> = paths.map(|path| fs::read(path).unwrap()).collect();
@@ -222,9 +223,11 @@ fn any_descriptor_gives_a_layout_that_takes_any_report() {
 #[test]
 fn any_reports_conserve_counts() {
     // Four bytes are a report: the wheels of the shipped rig turn by their lowest buttons. Some are none, or an unplugging.
-    let turning: Vec<u8> = (0..60).flat_map(|n| [[0b00, 0b01, 0b11, 0b10][n % 4] << (2 * (n / 20)), 0, 0, 0]).collect();
+    let turning: Vec<u8> =
+        (0..60).flat_map(|n| [[0b00, 0b01, 0b11, 0b10][n % 4] << (2 * (n / 20)), 0, 0, 0]).collect();
     try_all("reports", &[turning, vec![0; 40]], |draw, data| {
-        let mut steps: Vec<_> = data.chunks(4).map(|report| (draw.random_range(0..2_000), report.to_vec())).collect();
+        let mut steps: Vec<_> =
+            data.chunks(4).map(|report| (draw.random_range(0..2_000), report.to_vec())).collect();
         for _ in 0..draw.random_range(0..3) {
             steps.insert(draw.random_range(0..=steps.len()), (draw.random(), b"unplug".to_vec()));
         }

@@ -15,7 +15,7 @@ use tallywheel_units::{Buttons, Counts, FixedCounts, Timestamp};
 const RIG: &str = include_str!("../../config/rig.toml");
 const AIRCRAFT: &str = include_str!("../../config/aircraft/heron-2-floatplane.toml");
 /// Joystick with 32 one-bit buttons.
-pub const DESCRIPTOR: [u8; 23] = [
+pub(crate) const DESCRIPTOR: [u8; 23] = [
     0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75,
     0x01, 0x95, 0x20, 0x81, 0x02, 0xC0,
 ];
@@ -27,19 +27,19 @@ fn refused(file: &str, said: &str) {
 }
 
 /// Any text gives a checked rig or errors with places.
-pub fn rig(data: &[u8]) -> bool {
+pub(crate) fn rig(data: &[u8]) -> bool {
     let rig = tallywheel_profile::rig("rig.toml", &String::from_utf8_lossy(data));
     rig.map_err(|errors| refused("rig.toml", &errors.to_string())).is_ok()
 }
 
 /// Any text gives a checked aircraft or errors with places.
-pub fn aircraft(data: &[u8]) -> bool {
+pub(crate) fn aircraft(data: &[u8]) -> bool {
     let aircraft = tallywheel_profile::aircraft("aircraft.toml", &String::from_utf8_lossy(data));
     aircraft.map_err(|errors| refused("aircraft.toml", &errors.to_string())).is_ok()
 }
 
 /// A report descriptor of any bytes gives a layout or an error, and the layout takes any report.
-pub fn descriptor(descriptor: &[u8], report: &[u8]) -> bool {
+pub(crate) fn descriptor(descriptor: &[u8], report: &[u8]) -> bool {
     let Ok(layout) = Layout::from_descriptor(descriptor) else { return false };
     let mut state = Buttons::NONE;
     let before = state;
@@ -54,7 +54,7 @@ pub fn descriptor(descriptor: &[u8], report: &[u8]) -> bool {
 }
 
 /// Any sequence of reports at any times: nothing panics, and counts are conserved through the stops.
-pub fn reports(steps: &[(u16, Vec<u8>)]) -> bool {
+pub(crate) fn reports(steps: &[(u16, Vec<u8>)]) -> bool {
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
     let aircraft = tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).unwrap();
     let plan = runtime_config::build(&rig, &aircraft).unwrap();
@@ -87,7 +87,7 @@ pub fn reports(steps: &[(u16, Vec<u8>)]) -> bool {
 }
 
 /// Any text gives a recording or an error; what a recording holds can be written and read again.
-pub fn recording(data: &[u8]) -> bool {
+pub(crate) fn recording(data: &[u8]) -> bool {
     let Ok(recording) = Recording::parse(&String::from_utf8_lossy(data)) else { return false };
     assert!(!recording.devices.is_empty());
     assert!(recording.reports.windows(2).all(|pair| pair[0].at <= pair[1].at), "time runs backwards");
@@ -104,7 +104,7 @@ pub fn recording(data: &[u8]) -> bool {
 }
 
 /// Any bytes are a saved position or damage; what is read can be written and read again.
-pub fn positions(data: &[u8]) -> bool {
+pub(crate) fn positions(data: &[u8]) -> bool {
     let mut taken = false;
     // The checksum keeps noise out, so half of the inputs get a right one.
     let summed = format!("\ncrc32 {:08x}\n", crc32fast::hash(data));
@@ -127,7 +127,7 @@ pub fn positions(data: &[u8]) -> bool {
 }
 
 /// Any datagrams of any senders at any time: what is taken for news is within its limits, and a number is news once.
-pub fn simulator(data: &[u8]) -> bool {
+pub(crate) fn simulator(data: &[u8]) -> bool {
     let mut taken = false;
     let mut link = SimulatorSession::new(Duration::from_secs(5));
     let mut follower = EchoSuppression::new(OnReport::Adopt, false);

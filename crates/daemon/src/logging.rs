@@ -1,6 +1,6 @@
 //! Log lines to the terminal and to a rolling file.
 //!
-//! Nothing on the fast path logs; it posts notes, and the journal turns them into lines here.
+//! Nothing on the fast path logs; it posts notes, and the event_log turns them into lines here.
 
 use rolling_file::{BasicRollingFileAppender, RollingConditionBasic};
 use std::io::{self, IsTerminal, Write};

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::time::Duration;
-use tallywheel_engine::ear::{Message, Subject};
+use tallywheel_engine::notifications::{Message, Subject};
 use tallywheel_units::Timestamp;
 
 /// Between two messages on one subject at least this much time passes; what happens in between is told as it

@@ -6,7 +6,7 @@ use crate::logging::LoggingError;
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files::FilesError;
 use tallywheel_engine::folders::NoHome;
-use tallywheel_engine::plan::PlanError;
+use tallywheel_engine::runtime_config::RuntimeConfigError;
 
 /// The error that `main` prints before it ends with a code other than 0.
 #[derive(Debug, thiserror::Error)]
@@ -37,8 +37,8 @@ impl From<NoHome> for CommandFailure {
     }
 }
 
-impl From<PlanError> for CommandFailure {
-    fn from(error: PlanError) -> Self {
+impl From<RuntimeConfigError> for CommandFailure {
+    fn from(error: RuntimeConfigError) -> Self {
         Self::Failed(error.into())
     }
 }

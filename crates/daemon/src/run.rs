@@ -16,19 +16,19 @@ use std::sync::Arc;
 use std::time::Duration;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::commands::{self, Commands, Requests};
-use tallywheel_engine::config::{Config, Settle, Watch};
+use tallywheel_engine::config_files::{Config, Debouncer, Watch};
 use tallywheel_engine::control::{self, Control, Flying};
-use tallywheel_engine::dock::{self, Dock, HidOpener, Opener};
+use tallywheel_engine::device_manager::{self, DeviceManager, HidOpener, Opener};
+use tallywheel_engine::event_log::EventLog;
 use tallywheel_engine::files::AircraftFile;
 use tallywheel_engine::inbound::Socket;
-use tallywheel_engine::journal::Journal;
-use tallywheel_engine::last_hour::Keeper;
-use tallywheel_engine::plan::{self, Places, Plan};
-use tallywheel_engine::playing::Playing;
+use tallywheel_engine::recorder::Recorder;
+use tallywheel_engine::replay_device::ReplayDevices;
+use tallywheel_engine::runtime_config::{self, IndexRegistry, RuntimeConfig};
 use tallywheel_engine::saved::{Saved, Store};
+use tallywheel_engine::shared::SharedState;
 use tallywheel_engine::state::{Ledger, Question};
-use tallywheel_engine::station::Station;
-use tallywheel_engine::{files, folders, note};
+use tallywheel_engine::{events, files, folders};
 use tallywheel_profile::Simulator;
 use tallywheel_units::Timestamp;
 use tokio::sync::{Notify, mpsc};
@@ -36,7 +36,7 @@ use tokio::sync::{Notify, mpsc};
 /// How often the folder of the user's files is looked for while it is not there.
 const LOOK_STEP: Duration = Duration::from_secs(2);
 /// How often a port that is in use is tried again.
-const EAR_STEP: Duration = Duration::from_secs(10);
+const LISTEN_STEP: Duration = Duration::from_secs(10);
 
 /// Reads the boards and keeps the trim until it is told to stop.
 ///
@@ -74,7 +74,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
     );
     let mut running = match recording {
         None => ready.start(opener)?,
-        Some(recording) => ready.start(Playing::new(recording, clock))?,
+        Some(recording) => ready.start(ReplayDevices::new(recording, clock))?,
     };
     let handle = running.api_handle(log_level);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
@@ -117,8 +117,8 @@ pub struct Ready {
     settings: Settings,
     clock: Clock,
     flying: Flying,
-    plan: Plan,
-    last_hour: Plan,
+    plan: RuntimeConfig,
+    last_hour: RuntimeConfig,
     saved: Saved,
     config: Config,
 }
@@ -131,11 +131,11 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, CommandFailure
     let rig = Arc::new(files::rig_in(&settings.folder)?);
     let mut saved = Saved::new(Store::new(&settings.state_folder));
     let file = choose(&settings, &saved)?;
-    let mut places = Places::default();
+    let mut places = IndexRegistry::default();
     let mut config = Config::new(&settings.folder);
     config.read();
-    let fleet: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
-    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places, &fleet)?;
+    let all_aircraft: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
+    let mut plan = runtime_config::build_in(&rig, &file.aircraft, &mut places, &all_aircraft)?;
     control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
     let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
@@ -153,7 +153,7 @@ fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, CommandFai
 /// The running program, but for the thread that keeps it.
 pub struct Running {
     control: Control,
-    station: Arc<Station>,
+    shared: Arc<SharedState>,
     commands: Commands,
     requests: Requests,
     watch: Watch,
@@ -180,22 +180,23 @@ impl Ready {
     /// As [`Self::start`].
     pub fn start_watching(self, opener: impl Opener, watch: Watch) -> std::io::Result<Running> {
         let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
-        let (notes, listener) = note::channel();
+        let (notes, listener) = events::channel();
         let (commands, requests) = commands::channel();
-        let (bell, door) = dock::bell();
+        let (bell, door) = device_manager::channel();
         let (output_bell, control_bell) = (bell.clone(), bell.clone());
-        let Plan { names, boards, tally, outputs } = plan;
+        let RuntimeConfig { names, boards, tally, outputs } = plan;
         let changed = Box::new(move || output_bell.output_changed());
-        let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed);
-        let station = Arc::new(station.with_commands(commands.clone()));
+        let shared = SharedState::new(tally, outputs, notes.clone(), clock.epoch(), changed);
+        let shared = Arc::new(shared.with_commands(commands.clone()));
         let (asker, questions) = handle::questions();
-        let keeper = Keeper::new(&settings.log_folder, last_hour);
-        let journal = Journal::new(listener, names, keeper, Arc::new(Ledger::new(clock)));
-        let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
+        let recorder = Recorder::new(&settings.log_folder, last_hour);
+        let event_log = EventLog::new(listener, names, recorder, Arc::new(Ledger::new(clock)));
+        let control =
+            Control::new(config, flying, Arc::clone(&shared), control_bell, clock, event_log, saved);
         // Last: the first frame goes out at once, unless the control wants silence.
-        Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
+        DeviceManager::new(boards, Arc::clone(&shared), notes, clock, (bell, door), opener).keep()?;
         let log = logging::file_in(&settings.log_folder);
-        Ok(Running { control, station, commands, requests, watch, clock, questions, asker, log, tray: None })
+        Ok(Running { control, shared, commands, requests, watch, clock, questions, asker, log, tray: None })
     }
 }
 
@@ -214,8 +215,8 @@ impl Running {
 
     /// What the readers' threads share.
     #[must_use]
-    pub fn station(&self) -> Arc<Station> {
-        Arc::clone(&self.station)
+    pub fn shared(&self) -> Arc<SharedState> {
+        Arc::clone(&self.shared)
     }
 
     /// What is flown, and by which files.
@@ -243,17 +244,17 @@ impl Running {
             tracing::info!(reason, "saved files are looked for once a second");
         }
         control.begin();
-        let mut settle = Settle::default();
-        let mut ear = Ear::default();
+        let mut settle = Debouncer::default();
+        let mut listener = SimulatorListener::default();
         loop {
             control.tick();
             if let Some(tray) = tray {
                 tray.update(control);
             }
-            ear.open(control, clock.now());
+            listener.open(control, clock.now());
             let absent = (!watch.is_on()).then(|| clock.now().after(LOOK_STEP));
             let read = settle.due().or(absent);
-            let next = [read, control.deadline(), ear.deadline()].into_iter().flatten().min();
+            let next = [read, control.deadline(), listener.deadline()].into_iter().flatten().min();
             let due = async {
                 match next {
                     Some(at) => tokio::time::sleep(at.since(clock.now())).await,
@@ -262,12 +263,12 @@ impl Running {
             };
             tokio::select! {
                 why = &mut stopped => return why,
-                () = control.journal().wait() => {}
+                () = control.event_log().wait() => {}
                 Some(request) = requests.recv() => control.serve(request),
                 Some(question) = questions.recv() => control.answer(question, log),
                 () = tray::woken(tray.as_mut()) => {}
                 touch = watch.touched() => settle.touch(clock.now(), touch),
-                () = ear.readable() => ear.read(control, clock.now()),
+                () = listener.readable() => listener.read(control, clock.now()),
                 () = due => {
                     control.due();
                     if settle.take(clock.now()) || !watch.is_on() {
@@ -282,20 +283,20 @@ impl Running {
 
     /// Closes the outputs and writes the last lines of the log.
     pub fn close(self) {
-        self.station.close_outputs();
+        self.shared.close_outputs();
         self.control.close();
     }
 }
 
 /// The socket for the simulator's reports, as far as it can be had.
 #[derive(Default)]
-struct Ear {
+struct SimulatorListener {
     socket: Option<Socket>,
     /// What could not be opened, and when it is tried again.
     failed: Option<(Simulator, Timestamp)>,
 }
 
-impl Ear {
+impl SimulatorListener {
     /// Listens where the rig file says now.
     fn open(&mut self, control: &mut Control, now: Timestamp) {
         let Some(wanted) = control.simulator() else {
@@ -332,7 +333,7 @@ impl Ear {
                     tracing::error!(address = %wanted.listen, cure, "the simulator cannot be listened to: {error}");
                 }
                 control.set_deaf(Some(error.to_string()));
-                self.failed = Some((wanted, now.after(EAR_STEP)));
+                self.failed = Some((wanted, now.after(LISTEN_STEP)));
             }
         }
     }

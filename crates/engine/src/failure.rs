@@ -2,7 +2,7 @@
 
 use crate::files::FilesError;
 use crate::folders::NoHome;
-use crate::plan::PlanError;
+use crate::runtime_config::RuntimeConfigError;
 use std::path::PathBuf;
 use tallywheel_hid_reader::{RecordingError, SourceError};
 
@@ -14,7 +14,7 @@ pub enum Failure {
     Files(#[from] FilesError),
     /// Rig and aircraft do not work together.
     #[error(transparent)]
-    Plan(#[from] PlanError),
+    Plan(#[from] RuntimeConfigError),
     /// There is no home folder.
     #[error(transparent)]
     NoHome(#[from] NoHome),

@@ -2,7 +2,7 @@
 //! the same output, to the byte.
 
 use crate::failure::Failure;
-use crate::plan::{BoardPath, BoardPlan, Names, Plan};
+use crate::runtime_config::{BoardConfig, Names, Pipeline, RuntimeConfig};
 use crate::tally::{Effect, Tally};
 use std::collections::VecDeque;
 use std::io::Read;
@@ -30,7 +30,7 @@ pub fn read(path: &Path) -> Result<Recording, Failure> {
 
 /// What came of a report.
 #[derive(Debug, Clone, Copy)]
-pub struct Happened {
+pub struct ReplayEvent {
     /// When the report was read.
     pub at: Timestamp,
     /// Which board sent it.
@@ -47,7 +47,7 @@ pub struct Player {
     names: Names,
     tally: Tally,
     /// One for each device of the recording; none where the rig has no such board.
-    paths: Vec<Option<BoardPath>>,
+    paths: Vec<Option<Pipeline>>,
     recording: Recording,
     next: usize,
     next_mark: usize,
@@ -59,9 +59,9 @@ impl Player {
     ///
     /// # Errors
     /// Where no board of the rig was recorded, or one cannot be decoded.
-    pub fn new(plan: Plan, recording: Recording) -> Result<Self, Failure> {
+    pub fn new(plan: RuntimeConfig, recording: Recording) -> Result<Self, Failure> {
         let alone = plan.boards.len() == 1 && recording.devices.len() == 1;
-        let fits = |device: &RecordedDevice, _, board: &BoardPlan| {
+        let fits = |device: &RecordedDevice, _, board: &BoardConfig| {
             let find = board.find();
             alone || (find.vendor == Some(device.vendor) && find.product == Some(device.product))
         };
@@ -72,22 +72,27 @@ impl Player {
     ///
     /// # Errors
     /// As above.
-    pub fn assigned(plan: Plan, recording: Recording, boards: &[BoardIndex]) -> Result<Self, Failure> {
-        let fits = |_: &RecordedDevice, device, board: &BoardPlan| boards.get(device) == Some(&board.board());
+    pub fn assigned(
+        plan: RuntimeConfig,
+        recording: Recording,
+        boards: &[BoardIndex],
+    ) -> Result<Self, Failure> {
+        let fits =
+            |_: &RecordedDevice, device, board: &BoardConfig| boards.get(device) == Some(&board.board());
         Self::matched(plan, recording, fits)
     }
 
     fn matched(
-        plan: Plan,
+        plan: RuntimeConfig,
         recording: Recording,
-        fits: impl Fn(&RecordedDevice, usize, &BoardPlan) -> bool,
+        fits: impl Fn(&RecordedDevice, usize, &BoardConfig) -> bool,
     ) -> Result<Self, Failure> {
         let mut free = plan.boards;
         let mut paths = Vec::new();
         for (place, device) in recording.devices.iter().enumerate() {
             let fits = free.iter().position(|board| fits(device, place, board));
             let path = fits.map(|place| free.remove(place)).map(|board| {
-                board.path(&device.descriptor).map_err(|error| {
+                board.pipeline(&device.descriptor).map_err(|error| {
                     Failure::Choice(format!("board {}: {error}", plan.names.board(board.board())))
                 })
             });
@@ -146,13 +151,13 @@ impl Player {
     /// The rig's board that the recorded device at `device` is, if it is one.
     #[must_use]
     pub fn board(&self, device: usize) -> Option<BoardIndex> {
-        self.paths.get(device)?.as_ref().map(BoardPath::board)
+        self.paths.get(device)?.as_ref().map(Pipeline::board)
     }
 
     /// The buttons of a recorded device as last reported.
     #[must_use]
     pub fn buttons(&self, device: usize) -> Buttons {
-        self.paths.get(device).and_then(Option::as_ref).map_or(Buttons::NONE, BoardPath::buttons)
+        self.paths.get(device).and_then(Option::as_ref).map_or(Buttons::NONE, Pipeline::buttons)
     }
 
     /// The place of the next report in the recording.
@@ -178,7 +183,7 @@ impl Player {
     }
 
     /// Takes the next report, mark or silence, and tells `happened` what came of it; false at the end.
-    pub fn step(&mut self, happened: &mut impl FnMut(&Happened)) -> bool {
+    pub fn step(&mut self, happened: &mut impl FnMut(&ReplayEvent)) -> bool {
         let report = self.recording.reports.get(self.next).map(|report| report.at);
         let mark = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next);
         let next = mark.map(|mark| mark.at).or(report);
@@ -186,7 +191,7 @@ impl Player {
             if let Some(path) = self.paths.get_mut(place).and_then(Option::as_mut) {
                 let board = path.board();
                 path.rest(at, &mut self.tally, &mut |wheel, effect| {
-                    happened(&Happened { at, board, wheel, effect });
+                    happened(&ReplayEvent { at, board, wheel, effect });
                 });
             }
             return true;
@@ -197,7 +202,7 @@ impl Player {
                 let (at, board) = (mark.at, path.board());
                 match mark.kind {
                     MarkKind::Unplugged => path.unplugged(at, &mut self.tally, &mut |wheel, effect| {
-                        happened(&Happened { at, board, wheel, effect });
+                        happened(&ReplayEvent { at, board, wheel, effect });
                     }),
                     MarkKind::Gap { .. } => path.gap(at, &mut self.tally),
                 }
@@ -212,7 +217,7 @@ impl Player {
         if let Some(path) = self.paths.get_mut(report.device).and_then(Option::as_mut) {
             let (at, board) = (report.at, path.board());
             path.report(at, &report.bytes, &mut self.tally, &mut |wheel, effect| {
-                happened(&Happened { at, board, wheel, effect });
+                happened(&ReplayEvent { at, board, wheel, effect });
             });
         }
         true

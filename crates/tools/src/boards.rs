@@ -5,7 +5,7 @@ use serde::Serialize;
 use std::io::Write;
 use std::thread;
 use tallywheel_engine::failure::Failure;
-use tallywheel_engine::plan::PathError;
+use tallywheel_engine::runtime_config::PipelineError;
 use tallywheel_hid_reader::{
     Access, BoardMatch, FoundBoard, Hid, Layout, OpenBoard, REPORT_BYTES_MAX, ReportSource,
 };
@@ -77,7 +77,7 @@ fn watch(hid: &mut Hid, boards: &[&FoundBoard], out: &mut impl Write) -> Result<
     for board in boards.iter().filter(|board| board.access == Access::Ready) {
         let open = hid.open(&BoardMatch { path: Some(board.path.clone()), ..BoardMatch::default() })?;
         if open.descriptor().is_empty() {
-            writeln!(out, "{}  {}", board.path, PathError::NoDescriptor)?;
+            writeln!(out, "{}  {}", board.path, PipelineError::NoDescriptor)?;
             continue;
         }
         match Layout::from_descriptor(open.descriptor()) {

@@ -78,7 +78,7 @@ fn wanted(args: &CaptureArgs) -> Result<BoardMatch, Failure> {
             return Err(Failure::Choice(format!("choose a board with --board: {}", names())));
         }
     };
-    Ok(tallywheel_engine::plan::board_match(board))
+    Ok(tallywheel_engine::runtime_config::board_match(board))
 }
 
 /// A flag that Ctrl-C or SIGTERM sets.

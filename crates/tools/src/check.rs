@@ -5,7 +5,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files::{self, FilesError};
-use tallywheel_engine::{folders, plan};
+use tallywheel_engine::{folders, runtime_config};
 use tallywheel_profile::Start;
 
 /// Checks every file in the folder and says so on `out`.
@@ -84,7 +84,8 @@ fn aircraft(
                 trim.name
             );
         }
-        let plan = plan::plan(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
+        let plan =
+            runtime_config::build(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
         for output in &plan.outputs {
             if let Err(problem) = output.check() {
                 what += &format!("\n  but {} is left out here: {problem}", output.name());

@@ -25,7 +25,7 @@ use std::sync::Arc;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::commands::{Command, Commands, Origin};
 use tallywheel_engine::control::Control;
-use tallywheel_engine::ear::{Message, Subject};
+use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::Notify;
 use tokio::sync::mpsc::{self, Receiver, Sender};
 
@@ -76,7 +76,7 @@ impl Tray {
     /// Shows the present state and the notifications that are due.
     pub fn update(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        let messages = control.journal().ear_mut().take_news();
+        let messages = control.event_log().ear_mut().take_news();
         messages.into_iter().for_each(|message| self.notifications.add(message));
         while let Some(message) = self.notifications.due(now) {
             self.host.notify(message);

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 use std::sync::{Mutex, PoisonError};
-use tallywheel_engine::ear::Message;
+use tallywheel_engine::notifications::Message;
 use tokio::sync::Notify;
 
 /// The most messages in the queue.
@@ -47,7 +47,7 @@ impl NotificationQueue {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tallywheel_engine::ear::Subject;
+    use tallywheel_engine::notifications::Subject;
     use tallywheel_units::BoardIndex;
 
     fn message(board: u8, title: &str) -> Message {

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::time::Duration;
-use tallywheel_engine::ear::{Message, Subject};
+use tallywheel_engine::notifications::{Message, Subject};
 use tallywheel_units::Timestamp;
 
 /// The least time between two notifications on one subject; of what happens in between, the last is shown then, if it

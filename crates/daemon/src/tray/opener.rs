@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::sync::Arc;
-use tallywheel_engine::ear::{Message, Subject};
+use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::mpsc::Sender;
 
 /// The program that opens files and folders: that of the XDG utilities; on Windows the shell.

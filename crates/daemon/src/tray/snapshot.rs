@@ -74,8 +74,8 @@ impl TraySnapshot {
     pub fn of(control: &Control) -> Self {
         let flying = control.flying();
         let (names, ear) = (control.written().names(), control.written().ear());
-        let station = control.station();
-        let (trims, losses) = station.look(|tally| {
+        let shared = control.shared();
+        let (trims, losses) = shared.look(|tally| {
             let trims = tally.trims().iter().zip(tally.readings()).zip(&flying.aircraft.trims);
             let trims = trims.map(|((trim, reading), said)| TrayTrim {
                 name: said.name.clone(),
@@ -104,7 +104,7 @@ impl TraySnapshot {
             trims,
             disconnected_boards: boards.map(|(_, name)| name.to_owned()).collect(),
             losses,
-            held: station.is_held(),
+            held: shared.is_held(),
         }
     }
 }

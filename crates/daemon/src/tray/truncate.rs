@@ -1,6 +1,6 @@
 //! Truncates a message to what the notification area of Windows has room for: a title and a text of fixed size.
 
-use tallywheel_engine::ear::Message;
+use tallywheel_engine::notifications::Message;
 
 /// The room for a title, in UTF-16 code units, without the zero that ends it (`szInfoTitle` of NOTIFYICONDATA).
 pub const TITLE_MAX: usize = 63;
@@ -52,7 +52,7 @@ fn truncate(words: &str, units_max: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tallywheel_engine::ear::Subject;
+    use tallywheel_engine::notifications::Subject;
 
     fn brief(title: &str, body: &str) -> TruncatedMessage {
         let message =

@@ -1,20 +1,20 @@
 //! The one place where commands are done and changed files are taken up.
 //!
 //! It runs beside the readers' threads and owns what only it changes: which files there are, what is flown, the
-//! log. A lock of the station's is held for single steps only, so no reader waits for a file or a device.
+//! log. A lock of the shared's is held for single steps only, so no reader waits for a file or a device.
 
 mod simulator;
 
 use crate::clock::Clock;
 use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request, Shift, Spot, Switch};
-use crate::config::{Changed, Config, News, Which};
-use crate::dock::DockBell;
-use crate::journal::Journal;
-use crate::plan::{self, Names, Places, Plan};
+use crate::config_files::{ChangedFile, Config, ConfigFile, FileChange};
+use crate::device_manager::DeviceSender;
+use crate::event_log::EventLog;
+use crate::runtime_config::{self, IndexRegistry, Names, RuntimeConfig};
 use crate::saved::{self, Saved};
+use crate::shared::{ConfigUpdate, SharedState};
 use crate::state::Question;
 use crate::state::{Ledger, overview};
-use crate::station::{Adoption, Station};
 use crate::tally::{Tally, TrimTally};
 use simulator::Reports;
 use std::path::Path;
@@ -37,17 +37,17 @@ pub struct Flying {
     /// The rig.
     pub rig: Arc<Rig>,
     /// Where its boards and wheels are.
-    pub places: Places,
+    pub places: IndexRegistry,
 }
 
 /// Does what is asked.
 pub struct Control {
     config: Config,
     flying: Flying,
-    station: Arc<Station>,
-    dock: DockBell,
+    shared: Arc<SharedState>,
+    dock: DeviceSender,
     clock: Clock,
-    journal: Journal,
+    event_log: EventLog,
     saved: Saved,
     reports: Reports,
     /// Why the newest good files are not in use together, as far as it was said.
@@ -55,22 +55,22 @@ pub struct Control {
 }
 
 impl Control {
-    /// Of a station that flies `flying` with the boards of `dock`.
+    /// Of a shared that flies `flying` with the boards of `dock`.
     #[must_use]
     pub fn new(
         config: Config,
         flying: Flying,
-        station: Arc<Station>,
-        dock: DockBell,
+        shared: Arc<SharedState>,
+        dock: DeviceSender,
         clock: Clock,
-        journal: Journal,
+        event_log: EventLog,
         mut saved: Saved,
     ) -> Self {
-        saved.flies(&flying.stem, station.look(Tally::sequence));
+        saved.flies(&flying.stem, shared.look(Tally::sequence));
         let mut reports = Reports::default();
-        reports.fly(&flying.rig, &flying.aircraft, &station.outputs(), None);
-        station.silence(reports.is_silent(), clock.now());
-        Self { config, flying, station, dock, clock, journal, saved, reports, misfit: None }
+        reports.fly(&flying.rig, &flying.aircraft, &shared.outputs(), None);
+        shared.silence(reports.is_silent(), clock.now());
+        Self { config, flying, shared, dock, clock, event_log, saved, reports, misfit: None }
     }
 
     /// What is flown.
@@ -94,13 +94,13 @@ impl Control {
     /// What things are called now.
     #[must_use]
     pub const fn names(&self) -> &Names {
-        self.journal.names()
+        self.event_log.names()
     }
 
     /// What is kept for those who ask.
     #[must_use]
     pub fn ledger(&self) -> &Arc<Ledger> {
-        self.journal.ledger()
+        self.event_log.ledger()
     }
 
     /// The time since the start.
@@ -121,37 +121,37 @@ impl Control {
 
     /// What the readers' threads share.
     #[must_use]
-    pub fn station(&self) -> &Station {
-        &self.station
+    pub fn shared(&self) -> &SharedState {
+        &self.shared
     }
 
     /// What is written down, to be read.
     #[must_use]
-    pub const fn written(&self) -> &Journal {
-        &self.journal
+    pub const fn written(&self) -> &EventLog {
+        &self.event_log
     }
 
     /// What is written down.
-    pub const fn journal(&mut self) -> &mut Journal {
-        &mut self.journal
+    pub const fn event_log(&mut self) -> &mut EventLog {
+        &mut self.event_log
     }
 
     /// Writes down what happened since the last time, in the log and as the positions to start from next time.
     pub fn tick(&mut self) {
-        self.journal.drain();
+        self.event_log.drain();
         self.save();
         self.see(self.clock.now());
     }
 
     fn save(&mut self) {
-        let places = self.station.look(saved::places);
+        let places = self.shared.look(saved::places);
         self.saved.take(&self.flying.stem, &self.flying.aircraft, places);
     }
 
     /// Writes the last lines and the last positions.
     pub fn close(mut self) {
         self.save();
-        self.journal.close();
+        self.event_log.close();
         self.saved.close();
     }
 
@@ -170,7 +170,7 @@ impl Control {
     /// [`Refusal`]; nothing has changed then.
     pub fn execute(&mut self, command: &Command, origin: &Origin) -> Answer {
         // What happened before is in the log before.
-        self.journal.drain();
+        self.event_log.drain();
         let answer = match command {
             Command::Align { trim, to } => self.align(trim, to),
             Command::Fly(choice) => self.fly(choice),
@@ -194,10 +194,10 @@ impl Control {
     /// Reads the files again and takes up what changed.
     pub fn reload(&mut self) -> Outcome {
         let news = self.config.read();
-        self.journal.drain();
+        self.event_log.drain();
         for changed in &news {
             say(changed, &self.flying.stem);
-            self.journal.ear_mut().file(&changed.which, &changed.news);
+            self.event_log.ear_mut().file(&changed.which, &changed.news);
         }
         if news.iter().any(|changed| self.concerns(changed)) {
             self.take_up();
@@ -213,17 +213,17 @@ impl Control {
     pub fn begin(&mut self) {
         for (which, reason) in self.config.problems() {
             tracing::error!("the {which} file is not valid: {reason}");
-            self.journal.ear_mut().file(&which, &News::Wrong(reason.to_owned()));
+            self.event_log.ear_mut().file(&which, &FileChange::Wrong(reason.to_owned()));
         }
         self.take_up();
     }
 
-    fn concerns(&self, changed: &Changed) -> bool {
+    fn concerns(&self, changed: &ChangedFile) -> bool {
         let ours = match &changed.which {
-            Which::Rig => true,
-            Which::Aircraft(stem) => *stem == self.flying.stem,
+            ConfigFile::Rig => true,
+            ConfigFile::Aircraft(stem) => *stem == self.flying.stem,
         };
-        ours && changed.news == News::Good
+        ours && changed.news == FileChange::Good
     }
 
     /// Flies the newest good rig and aircraft file, if they go together.
@@ -270,8 +270,9 @@ impl Control {
     /// Flies this from now on. Trims of the same aircraft that keep their names go on where they are.
     fn fly_with(&mut self, stem: String, rig: Arc<Rig>, aircraft: Arc<Aircraft>) -> Result<(), String> {
         let mut places = self.flying.places.clone();
-        let fleet: Vec<_> = self.config.to_fly().map(|(_, file)| &**file).chain([&*aircraft]).collect();
-        let plan = plan::plan_in(&rig, &aircraft, &mut places, &fleet);
+        let all_aircraft: Vec<_> =
+            self.config.to_fly().map(|(_, file)| &**file).chain([&*aircraft]).collect();
+        let plan = runtime_config::build_in(&rig, &aircraft, &mut places, &all_aircraft);
         let mut plan = plan.map_err(|error| error.to_string())?;
         let same = stem == self.flying.stem;
         if !same {
@@ -283,33 +284,37 @@ impl Control {
         let kept: Vec<_> = kept.collect();
         let rig_changed = rig != self.flying.rig;
         let now = self.clock.now();
-        if !same && self.station.is_held() {
+        if !same && self.shared.is_held() {
             tracing::info!("outputs follow again: they were held for another aircraft");
-            self.station.hold(false, now);
+            self.shared.hold(false, now);
         }
-        let Plan { names, boards, tally, outputs } = plan;
-        let last_hour =
-            Plan { names: names.clone(), boards: boards.clone(), tally: tally.clone(), outputs: vec![] };
+        let RuntimeConfig { names, boards, tally, outputs } = plan;
+        let last_hour = RuntimeConfig {
+            names: names.clone(),
+            boards: boards.clone(),
+            tally: tally.clone(),
+            outputs: vec![],
+        };
         let (trims, reversed) = tally.into_parts();
         self.reports.fly(&rig, &aircraft, &outputs, same.then_some(&*kept));
         if self.reports.is_silent() {
             // Before the new trims can be sent.
-            self.station.silence(true, now);
+            self.shared.silence(true, now);
         }
-        let adoption = Adoption { trims, kept: kept.clone(), reversed, outputs };
-        let changes = self.station.adopt(adoption, now);
+        let adoption = ConfigUpdate { trims, kept: kept.clone(), reversed, outputs };
+        let changes = self.shared.adopt(adoption, now);
         if rig_changed {
             self.say_exchanged(&rig);
             self.dock.rig_changed(boards);
         }
-        self.journal.rename(names);
-        self.journal.keeper().adopt(last_hour, &kept);
+        self.event_log.rename(names);
+        self.event_log.recorder().adopt(last_hour, &kept);
         if !self.reports.is_silent() {
-            self.station.silence(false, now);
+            self.shared.silence(false, now);
         }
         self.say_moved(&changes);
         if !same {
-            self.saved.flies(&stem, self.station.look(Tally::sequence));
+            self.saved.flies(&stem, self.shared.look(Tally::sequence));
         }
         self.flying = Flying { stem, aircraft, rig, places };
         self.misfit = None;
@@ -332,7 +337,7 @@ impl Control {
 
     /// A position never jumps unseen.
     fn say_moved(&self, changes: &[Option<Change>]) {
-        for (name, change) in self.journal.names().trims().zip(changes) {
+        for (name, change) in self.event_log.names().trims().zip(changes) {
             if let Some(change) = change.filter(Change::is_visible) {
                 tracing::warn!(trim = name, "moved by the changed files: {change}");
             }
@@ -342,12 +347,12 @@ impl Control {
     fn align(&mut self, given: &str, to: &Spot) -> Answer {
         let (place, name) = self.trim(given)?;
         let to = self.place(place, to)?;
-        let change = self.station.align(place, to, self.clock.now());
-        self.journal.keeper().align(place, to);
+        let change = self.shared.align(place, to, self.clock.now());
+        self.event_log.recorder().align(place, to);
         let change = change.ok_or_else(|| self.no_such_trim(given))?;
         self.reports.known(place);
         if !self.reports.is_silent() {
-            self.station.silence(false, self.clock.now());
+            self.shared.silence(false, self.clock.now());
         }
         Ok(Outcome::Aligned { trim: name, change })
     }
@@ -388,31 +393,31 @@ impl Control {
         let hold = match switch {
             Switch::On => true,
             Switch::Off => false,
-            Switch::Toggle => !self.station.is_held(),
+            Switch::Toggle => !self.shared.is_held(),
         };
-        self.station.hold(hold, self.clock.now());
+        self.shared.hold(hold, self.clock.now());
         Outcome::Held(hold)
     }
 
     fn gear(&mut self, given: &str, gear: Shift) -> Answer {
         let (place, name) = self.trim(given)?;
         let gears = self.flying.aircraft.trims.get(place).map_or([].as_slice(), |trim| &trim.gears);
-        let now = self.station.look(|tally| tally.trims().get(place).map_or(0, TrimTally::gear));
+        let now = self.shared.look(|tally| tally.trims().get(place).map_or(0, TrimTally::gear));
         let meant = match gear {
             Shift::Next if now + 1 >= gears.len() => 0,
             Shift::Next => now + 1,
             Shift::To(place) => place,
         };
-        let change = self.station.gear(place, meant, self.clock.now());
+        let change = self.shared.gear(place, meant, self.clock.now());
         let (Some(change), Some(gear)) = (change, gears.get(meant).copied()) else {
             return Err(Refusal::no_such_ratio(&name, meant, gears.len()));
         };
-        self.journal.keeper().gear(place, meant);
+        self.event_log.recorder().gear(place, meant);
         Ok(Outcome::Geared { trim: name, gear, change })
     }
 
     fn press(&mut self, board: BoardIndex, button: ButtonNumber, origin: &Origin) -> Answer {
-        let name = self.journal.names().board(board);
+        let name = self.event_log.names().board(board);
         let rig = &self.flying.rig;
         let is = |known: &&Button| {
             known.button == button
@@ -444,7 +449,7 @@ impl Control {
         if turns.abs() > TURNS_MAX {
             return Err(Refusal::too_many_turns(turns));
         }
-        let names: &Names = self.journal.names();
+        let names: &Names = self.event_log.names();
         let wheel = self.flying.rig.wheels.iter().find(|wheel| wheel.name == given);
         let place = names.wheels().find(|(_, name)| *name == given);
         let (Some(wheel), Some((place, _))) = (wheel, place) else {
@@ -460,7 +465,7 @@ impl Control {
 
 /// Trims that start where they were last are put there. That is certain: the wheel turns for ever, so wherever it
 /// was turned to while the program was off, the trim is where it was left.
-pub fn start_where_saved(plan: &mut Plan, stem: &str, aircraft: &Aircraft, saved: &mut Saved) {
+pub fn start_where_saved(plan: &mut RuntimeConfig, stem: &str, aircraft: &Aircraft, saved: &mut Saved) {
     for (place, trim) in aircraft.trims.iter().enumerate() {
         if matches!(trim.start, Start::Saved | Start::Simulator)
             && let Some(degrees) = saved.place(stem, &trim.name)
@@ -470,16 +475,19 @@ pub fn start_where_saved(plan: &mut Plan, stem: &str, aircraft: &Aircraft, saved
     }
 }
 
-fn say(changed: &Changed, flying: &str) {
+fn say(changed: &ChangedFile, flying: &str) {
     let file = changed.path.display();
     match &changed.news {
-        News::Good => tracing::info!(%file, "the file changed and is valid"),
-        News::Wrong(reason) => {
+        FileChange::Good => tracing::info!(%file, "the file changed and is valid"),
+        FileChange::Wrong(reason) => {
             tracing::error!(%file, "the file is not valid; what it said before stays in use: {reason}");
         }
-        News::Gone if changed.which == Which::Rig || changed.which == Which::Aircraft(flying.to_owned()) => {
+        FileChange::Gone
+            if changed.which == ConfigFile::Rig
+                || changed.which == ConfigFile::Aircraft(flying.to_owned()) =>
+        {
             tracing::warn!(%file, "the file is gone; what it said stays in use");
         }
-        News::Gone => tracing::info!(%file, "the file is gone"),
+        FileChange::Gone => tracing::info!(%file, "the file is gone"),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::Control;
 use crate::commands::{Choice, Command, Origin};
-use crate::inbound::{Action, Arrival, Counters, Follower, Link, Message, Verdict};
+use crate::inbound::{Action, Arrival, Counters, EchoSuppression, Message, SimulatorSession, Verdict};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -17,8 +17,8 @@ const LOG_EVERY: Duration = Duration::from_secs(10);
 /// What is known of the simulator.
 #[derive(Debug, Default)]
 pub(super) struct Reports {
-    link: Option<Link>,
-    followers: Vec<Follower>,
+    link: Option<SimulatorSession>,
+    followers: Vec<EchoSuppression>,
     /// Trims of which nothing is sent before they are reported.
     awaited: Vec<usize>,
     title: Option<String>,
@@ -44,7 +44,7 @@ impl Reports {
     ) {
         match (&rig.simulator, &mut self.link) {
             (None, _) => *self = Self { counters: self.counters, ..Self::default() },
-            (Some(simulator), None) => self.link = Some(Link::new(simulator.gone_after)),
+            (Some(simulator), None) => self.link = Some(SimulatorSession::new(simulator.gone_after)),
             (Some(simulator), Some(link)) => link.set_gone_after(simulator.gone_after),
         }
         let guided = |trim: usize| {
@@ -64,7 +64,7 @@ impl Reports {
                     follower.revise(trim.report, guided(place));
                     follower
                 }
-                None => Follower::new(trim.report, guided(place)),
+                None => EchoSuppression::new(trim.report, guided(place)),
             }
         });
         self.followers = followers.collect();
@@ -107,7 +107,7 @@ impl Control {
     /// Whether the simulator reports.
     #[must_use]
     pub fn is_simulator_up(&self) -> bool {
-        self.reports.link.as_ref().is_some_and(Link::is_up)
+        self.reports.link.as_ref().is_some_and(SimulatorSession::is_up)
     }
 
     /// The title that the simulator reported last.
@@ -145,14 +145,14 @@ impl Control {
     /// When [`Self::due`] is wanted although nothing comes.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        self.reports.link.as_ref().and_then(Link::deadline)
+        self.reports.link.as_ref().and_then(SimulatorSession::deadline)
     }
 
     /// Looks whether the simulator is gone.
     pub fn due(&mut self) {
         if self.reports.link.as_mut().is_some_and(|link| link.gone(self.clock.now())) {
             tracing::warn!("the simulator reports no more");
-            self.reports.followers.iter_mut().for_each(Follower::forget);
+            self.reports.followers.iter_mut().for_each(EchoSuppression::forget);
             self.reports.paused = false;
             self.ledger().changed();
         }
@@ -188,9 +188,9 @@ impl Control {
             }
             Some(Verdict::Fresh { new_session: true }) => {
                 self.ledger().changed();
-                self.journal.drain();
+                self.event_log.drain();
                 tracing::info!(%from, "the simulator reports");
-                self.reports.followers.iter_mut().for_each(Follower::forget);
+                self.reports.followers.iter_mut().for_each(EchoSuppression::forget);
                 self.reports.strangers.clear();
             }
             Some(Verdict::Fresh { new_session: false }) => {}
@@ -207,7 +207,7 @@ impl Control {
             self.reported(now, name, *value);
         }
         if !self.reports.is_silent() {
-            self.station.silence(false, now);
+            self.shared.silence(false, now);
         }
     }
 
@@ -227,7 +227,7 @@ impl Control {
         if !self.is_simulator_up() {
             return;
         }
-        let seen = self.station.seen(now);
+        let seen = self.shared.seen(now);
         for (follower, (shown, turned)) in self.reports.followers.iter_mut().zip(seen) {
             follower.see(now, shown, turned);
         }
@@ -244,21 +244,21 @@ impl Control {
             }
             return;
         };
-        self.station.told(place, value, now);
+        self.shared.told(place, value, now);
         let action = self.reports.followers.get_mut(place).and_then(|follower| follower.report(now, value));
-        let degrees = self.station.look(|tally| tally.trims().get(place).map(|trim| trim.degrees_at(value)));
+        let degrees = self.shared.look(|tally| tally.trims().get(place).map(|trim| trim.degrees_at(value)));
         if let (Some(action), Some(degrees)) = (action, degrees) {
             let to = Place::At(degrees);
             match action {
                 Action::Adopt => {
-                    self.journal.drain();
-                    if let Some(change) = self.station.align(place, to, now) {
-                        self.journal.keeper().align(place, to);
+                    self.event_log.drain();
+                    if let Some(change) = self.shared.align(place, to, now) {
+                        self.event_log.recorder().align(place, to);
                         tracing::info!(trim = name, "taken from the simulator: {change}");
                     }
                 }
                 Action::Await => {
-                    if self.station.await_at(place, to, now) {
+                    if self.shared.await_at(place, to, now) {
                         let value = value.get();
                         tracing::info!(
                             trim = name,

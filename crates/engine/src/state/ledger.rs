@@ -2,8 +2,8 @@
 
 use super::status::{BoardState, BoardStatus, LossStatus, Losses, Trouble};
 use crate::clock::Clock;
-use crate::note::{BoardChange, Note};
-use crate::plan::Names;
+use crate::events::{BoardChange, BoardEvent};
+use crate::runtime_config::Names;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_units::{BoardIndex, Loss, Timestamp, WheelIndex};
@@ -39,39 +39,41 @@ impl Ledger {
     }
 
     /// Takes what a note says, and tells whether it changes what is shown.
-    pub fn note(&self, note: &Note) -> bool {
+    pub fn note(&self, note: &BoardEvent) -> bool {
         let mut pages = self.pages();
         match note {
             // Whether its wheels are hidden goes with how it is read, and ends with that.
-            Note::Board {
+            BoardEvent::Board {
                 board,
                 change: change @ (BoardChange::Hidden { .. } | BoardChange::NotHidden { .. }),
             } => {
                 pages.hiding.insert(board.get(), change.clone());
             }
-            Note::Board { board, change } => {
+            BoardEvent::Board { board, change } => {
                 pages.hiding.remove(&board.get());
                 pages.boards.insert(board.get(), change.clone());
             }
-            Note::Lost { board, wheel, loss } => {
+            BoardEvent::Lost { board, wheel, loss } => {
                 if pages.losses.len() == LOSSES_KEPT {
                     pages.losses.pop_front();
                     pages.older = pages.older.saturating_add(1);
                 }
                 pages.losses.push_back((*board, *wheel, *loss));
             }
-            Note::Output { output, change, bad: true }
+            BoardEvent::Output { output, change, bad: true }
                 if pages.troubles.len() < TROUBLES_KEPT || pages.troubles.contains_key(output) =>
             {
                 pages.troubles.insert(output.clone(), (self.clock.now(), change.clone()));
             }
-            Note::Report { .. } | Note::Device { .. } | Note::Unplugged { .. } => return false,
+            BoardEvent::Report { .. } | BoardEvent::Device { .. } | BoardEvent::Unplugged { .. } => {
+                return false;
+            }
             _ => {}
         }
         true
     }
 
-    /// Notes that were lost on the way may have been losses.
+    /// EventSender that were lost on the way may have been losses.
     pub fn missed(&self, notes: u64) {
         let mut pages = self.pages();
         pages.older = pages.older.saturating_add(notes);
@@ -164,11 +166,11 @@ mod tests {
         let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
         let text = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
         let aircraft = tallywheel_profile::aircraft("heron.toml", text).unwrap();
-        crate::plan::plan(&rig, &aircraft).unwrap().names
+        crate::runtime_config::build(&rig, &aircraft).unwrap().names
     }
 
-    fn lost() -> Note {
-        Note::Lost {
+    fn lost() -> BoardEvent {
+        BoardEvent::Lost {
             board: BoardIndex::new(0),
             wheel: WheelIndex::new(1),
             loss: Loss {
@@ -202,7 +204,7 @@ mod tests {
         let (ledger, place) = (Ledger::new(Clock::start()), BoardIndex::new(3));
         assert_eq!(ledger.board(place, "main").state, BoardState::Starting);
         let said = |change| {
-            ledger.note(&Note::Board { board: place, change });
+            ledger.note(&BoardEvent::Board { board: place, change });
             let board = ledger.board(place, "main");
             (board.state, board.cure.is_some(), board.path)
         };
@@ -222,7 +224,8 @@ mod tests {
     #[test]
     fn an_output_keeps_its_last_trouble_and_good_news_is_none() {
         let ledger = Ledger::new(Clock::start());
-        let note = |change: &str, bad| Note::Output { output: "axis".into(), change: change.into(), bad };
+        let note =
+            |change: &str, bad| BoardEvent::Output { output: "axis".into(), change: change.into(), bad };
         ledger.note(&note("open", false));
         assert_eq!(ledger.trouble("axis"), None);
         ledger.note(&note("no module: load it", true));
@@ -241,7 +244,7 @@ mod tests {
         changes.mark_unchanged();
         assert!(!changes.has_changed().unwrap());
         // What belongs to the recording of the last hour is nothing to show.
-        let unplugged = Note::Unplugged { board: BoardIndex::new(0), at: Timestamp::START };
+        let unplugged = BoardEvent::Unplugged { board: BoardIndex::new(0), at: Timestamp::START };
         assert!(!ledger.note(&unplugged));
     }
 }

@@ -5,7 +5,7 @@ use super::status::{
     self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
     SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
 };
-use crate::config::Which;
+use crate::config_files::ConfigFile;
 use crate::control::Control;
 use crate::inbound::Counters;
 use crate::tally::Tally;
@@ -30,15 +30,15 @@ pub fn status(control: &Control, log: &Path) -> Status {
         .filter_map(|wheel| names.wheels().find(|(_, name)| *name == wheel.name))
         .map(|(place, name)| (place, name, names.board_of(place)))
         .collect();
-    let station = control.station();
+    let shared = control.shared();
     let trim_names: Vec<_> = names.trims().collect();
     // One look, so that wheels and trims belong together.
-    let seen = station.look(|tally| Seen::new(tally, &wheels));
-    let held = station.is_held();
+    let seen = shared.look(|tally| Seen::new(tally, &wheels));
+    let held = shared.is_held();
     let trims = seen.trims.into_iter().enumerate().map(|(place, trim)| TrimStatus {
         name: trim_names.get(place).map_or_else(String::new, |name| (*name).to_owned()),
         wheel: names.wheel(trim.wheel).to_owned(),
-        held: held || station.is_awaiting(place),
+        held: held || shared.is_awaiting(place),
         ..trim.status
     });
     let now = control.now();
@@ -58,7 +58,7 @@ pub fn status(control: &Control, log: &Path) -> Status {
         wheels: seen.wheels,
         trims: trims.collect(),
         losses: seen.losses,
-        outputs: station.look_at_outputs(|outputs| outputs.iter().map(|one| output(one, ledger)).collect()),
+        outputs: shared.look_at_outputs(|outputs| outputs.iter().map(|one| output(one, ledger)).collect()),
         simulator: control.simulator().map(|simulator| SimulatorStatus {
             heard: control.is_simulator_up(),
             title: control.title().map(str::to_owned),
@@ -167,8 +167,8 @@ fn wrong_files(control: &Control) -> Vec<WrongFile> {
         .problems()
         .map(|(which, mistakes)| {
             let file = match which {
-                Which::Rig => folder.join("rig.toml"),
-                Which::Aircraft(stem) => folder.join("aircraft").join(format!("{stem}.toml")),
+                ConfigFile::Rig => folder.join("rig.toml"),
+                ConfigFile::Aircraft(stem) => folder.join("aircraft").join(format!("{stem}.toml")),
             };
             WrongFile { file: absolute(&file), mistakes: lines(mistakes) }
         })
@@ -192,7 +192,7 @@ pub fn hangar(control: &Control) -> Hangar {
         })
         .collect();
     for (which, _) in config.problems() {
-        if let Which::Aircraft(stem) = which
+        if let ConfigFile::Aircraft(stem) = which
             && aircraft.iter().all(|parked| parked.file != stem)
         {
             aircraft.push(Parked { flown: stem == *flown, file: stem, name: None });

@@ -1,7 +1,7 @@
 //! Curves, gears and smoothing, from the files' words to what is published.
 
 use super::*;
-use crate::plan::plan;
+use crate::runtime_config::build;
 use tallywheel_units::AxisValue;
 
 const RIG: &str = "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"1209:7a11\"\n[[wheel]]\nname = \"rudder\"\n\
@@ -14,7 +14,7 @@ fn tally(keys: &str) -> Tally {
         "name = \"x\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 600\nneutral_degrees = 300\n{keys}\n"
     );
     let aircraft = tallywheel_profile::aircraft("a.toml", &text).unwrap();
-    plan(&rig, &aircraft).unwrap().tally
+    build(&rig, &aircraft).unwrap().tally
 }
 
 fn ms(ms: u64) -> Timestamp {

@@ -15,8 +15,8 @@ use std::io::{IsTerminal, Write};
 use std::time::Duration;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::failure::Failure;
-use tallywheel_engine::plan;
-use tallywheel_engine::player::{Happened, Player};
+use tallywheel_engine::player::{Player, ReplayEvent};
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
 use tallywheel_hid_reader::Recording;
 use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Template};
@@ -52,7 +52,7 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     if !args.json {
         screen.title(player.names(), out)?;
     }
-    let mut events: Vec<Happened> = Vec::new();
+    let mut events: Vec<ReplayEvent> = Vec::new();
     while let Some(due) = player.due() {
         if !args.fast {
             let mut now = first.after(clock.now().since(Timestamp::START));
@@ -94,12 +94,13 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
 }
 
 fn player() -> Result<Player, Failure> {
-    let rig = tallywheel_profile::rig("demo rig.toml", RIG).map_err(plan::PlanError::from)?;
-    let aircraft =
-        tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT).map_err(plan::PlanError::from)?;
+    let rig =
+        tallywheel_profile::rig("demo rig.toml", RIG).map_err(runtime_config::RuntimeConfigError::from)?;
+    let aircraft = tallywheel_profile::aircraft("demo aircraft.toml", AIRCRAFT)
+        .map_err(runtime_config::RuntimeConfigError::from)?;
     let recording = Recording::parse(RECORDING)
         .map_err(|source| Failure::Recording { path: "demo recording".into(), source })?;
-    Player::new(plan::plan(&rig, &aircraft)?, recording)
+    Player::new(runtime_config::build(&rig, &aircraft)?, recording)
 }
 
 fn publish(output: &mut Supervised, player: &Player, at: Timestamp) {

@@ -3,8 +3,8 @@
 use super::picture::{self, TrimPicture};
 use crate::replay::lines::Lost;
 use std::io::{self, Write};
-use tallywheel_engine::plan::Names;
 use tallywheel_engine::player::Player;
+use tallywheel_engine::runtime_config::Names;
 use tallywheel_units::{Counts, Timestamp};
 
 /// How the demo is shown.

@@ -11,7 +11,7 @@ use std::fs::{self, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use tallywheel_engine::plan;
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::{files, folders};
 use tallywheel_hid_reader::{Access, FoundBoard, Hid, Layout, SourceError};
 use tallywheel_output::OutputConfig;
@@ -103,7 +103,7 @@ fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<Board> {
     let mut boards = Vec::new();
     for (index, said) in (0_u8..).map(BoardIndex::new).zip(&rig.boards) {
         let found = match &mut hid {
-            Ok(hid) => hid.find(&plan::board_match(said)),
+            Ok(hid) => hid.find(&runtime_config::board_match(said)),
             Err(error) => Err(error.clone()),
         };
         let mut board = Board {
@@ -248,7 +248,7 @@ fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Rece
     let Some(rig) = rig else { return (joystick, receivers) };
     for path in files::aircraft_in(&places.config).unwrap_or_default() {
         let Ok(aircraft) = files::aircraft(&path) else { continue };
-        let Ok(plan) = plan::plan(rig, &aircraft) else { continue };
+        let Ok(plan) = runtime_config::build(rig, &aircraft) else { continue };
         for output in plan.outputs {
             match output {
                 OutputConfig::Axis { .. } | OutputConfig::Steps { .. } => joystick = true,

@@ -7,8 +7,8 @@ use lines::{Lost, Moved, Summary};
 use std::io::Write;
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files;
-use tallywheel_engine::plan;
-use tallywheel_engine::player::{Happened, Player, read};
+use tallywheel_engine::player::{Player, ReplayEvent, read};
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
 
 /// Replays a recording and writes every change and the summary to `out`.
@@ -18,7 +18,7 @@ use tallywheel_engine::tally::Effect;
 pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
     let rig = files::rig(&args.rig)?;
     let aircraft = files::aircraft(&args.aircraft)?;
-    let mut player = Player::new(plan::plan(&rig, &aircraft)?, read(&args.recording)?)?;
+    let mut player = Player::new(runtime_config::build(&rig, &aircraft)?, read(&args.recording)?)?;
     if !args.json {
         for bad in &player.recording().bad_lines {
             writeln!(out, "line {}: {}; left out", bad.line, bad.reason)?;
@@ -40,7 +40,7 @@ pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
 /// Where `out` cannot be written.
 pub fn write_change(
     player: &Player,
-    happened: &Happened,
+    happened: &ReplayEvent,
     json: bool,
     out: &mut impl Write,
 ) -> Result<(), Failure> {

@@ -19,9 +19,9 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use tallywheel_accumulator::Place;
 use tallywheel_engine::failure::Failure;
-use tallywheel_engine::last_hour::{self, Start};
-use tallywheel_engine::plan::{self, BoardPlan};
 use tallywheel_engine::player::Player;
+use tallywheel_engine::recorder::{self, Start};
+use tallywheel_engine::runtime_config::{self, BoardConfig};
 use tallywheel_engine::{files, folders};
 use tallywheel_profile::{Aircraft, Rig};
 
@@ -38,7 +38,7 @@ pub fn report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
     };
     let origin = Origin { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
     let (rig, aircraft) = (files::rig(rig)?, files::aircraft(Path::new(aircraft))?);
-    let plan = plan::plan(&rig, &aircraft)?;
+    let plan = runtime_config::build(&rig, &aircraft)?;
     let plans = plan.boards.clone();
     let player = Player::new(plan, tallywheel_engine::player::read(recording)?)?;
     let page = make(&rig, &aircraft, player, &plans, &origin)?;
@@ -50,13 +50,13 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
     let logs = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let rig = files::rig_in(&folder)?;
     let file = files::choose_aircraft(&folder, args.aircraft.as_deref())?;
-    let found = last_hour::find(&logs)?;
+    let found = recorder::find(&logs)?;
     let origin = Origin {
         recording: "the last hour".to_owned(),
         rig: "rig.toml".to_owned(),
         aircraft: format!("{}.toml", file.stem),
     };
-    let plan = plan::plan(&rig, &file.aircraft)?;
+    let plan = runtime_config::build(&rig, &file.aircraft)?;
     let plans = plan.boards.clone();
     let mut player = Player::assigned(plan, found.recording, &found.boards)?;
     for Start { trim, degrees, margin } in found.starts {
@@ -76,7 +76,7 @@ pub fn make(
     rig: &Rig,
     aircraft: &Aircraft,
     mut player: Player,
-    plans: &[BoardPlan],
+    plans: &[BoardConfig],
     origin: &Origin,
 ) -> Result<String, Failure> {
     let devices: Vec<_> = (0..player.recording().devices.len())

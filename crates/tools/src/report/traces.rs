@@ -3,7 +3,7 @@
 use super::facts::{Facts, Lost};
 use std::collections::BTreeSet;
 use std::time::Duration;
-use tallywheel_engine::plan::BoardPlan;
+use tallywheel_engine::runtime_config::BoardConfig;
 use tallywheel_hid_reader::{Layout, Recording};
 use tallywheel_units::{Buttons, Timestamp};
 
@@ -57,7 +57,7 @@ pub fn choose(lost: &[Lost]) -> Vec<usize> {
 pub fn traces(
     facts: &Facts,
     recording: &Recording,
-    plans: &[BoardPlan],
+    plans: &[BoardConfig],
     devices: &[Option<usize>],
 ) -> Vec<Trace> {
     let chosen = choose(&facts.lost).into_iter();

@@ -1,7 +1,7 @@
 //! Notifications by the Desktop Notifications Specification 1.2 (`org.freedesktop.Notifications`).
 
 use std::collections::HashMap;
-use tallywheel_engine::ear::Message;
+use tallywheel_engine::notifications::Message;
 use zbus::export::futures_core::Stream;
 use zbus::zvariant::Value;
 

@@ -11,7 +11,7 @@ use super::snapshot::MenuAction;
 use item::Item;
 use std::collections::BTreeMap;
 use std::time::Duration;
-use tallywheel_engine::ear::{Message, Subject};
+use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::mpsc::{Receiver, Sender};
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;

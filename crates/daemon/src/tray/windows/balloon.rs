@@ -6,7 +6,7 @@
 
 use crate::tray::truncate::TruncatedMessage;
 use std::cell::Cell;
-use tallywheel_engine::ear::Message;
+use tallywheel_engine::notifications::Message;
 use tray_icon::TrayIcon;
 use winsafe::{EnumThreadWindows, GetCurrentThreadId, HWND, NOTIFYICONDATA, Shell_NotifyIcon, co};
 

@@ -13,7 +13,7 @@ use balloon::Balloon;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
-use tallywheel_engine::ear::Message;
+use tallywheel_engine::notifications::Message;
 use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::sync::{Notify, watch};
 use tray_icon::menu::{CheckMenuItem, IsMenuItem, Menu, MenuEvent, MenuItem, PredefinedMenuItem, Submenu};

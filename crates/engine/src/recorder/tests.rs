@@ -1,9 +1,9 @@
 //! From reports to segments and back, in virtual time.
 
-use super::{Found, Glimpse, Keeper, find, merge};
-use crate::note::Note;
-use crate::plan::{self, BoardPath, Plan};
+use super::{Found, RecordedSample, Recorder, find, merge};
+use crate::events::BoardEvent;
 use crate::player::Player;
+use crate::runtime_config::{self, Pipeline, RuntimeConfig};
 use crate::tally::Tally;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -16,16 +16,16 @@ const AIRCRAFT: &str = include_str!("../../../../config/aircraft/heron-2-floatpl
 const DEMO: &str = include_str!("../../../../tests/recordings/demo.hid");
 const BOARD: BoardIndex = BoardIndex::new(0);
 
-fn plan() -> Plan {
+fn plan() -> RuntimeConfig {
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
-    plan::plan(&rig, &tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap()).unwrap()
+    runtime_config::build(&rig, &tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap()).unwrap()
 }
 
-/// A daemon without threads: its tally, and the keeper that hears its notes.
+/// A daemon without threads: its tally, and the recorder that hears its notes.
 struct Bench {
     folder: PathBuf,
-    keeper: Keeper,
-    path: BoardPath,
+    recorder: Recorder,
+    path: Pipeline,
     tally: Tally,
 }
 
@@ -34,43 +34,43 @@ impl Bench {
         let folder = std::env::temp_dir().join(format!("tallywheel-hour-{test}-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         let plan = plan();
-        let path = plan.boards[0].path(&device.descriptor).unwrap();
-        let mut keeper = Keeper::new(&folder, self::plan());
-        keeper.note(&Note::Device { board: BOARD, device: Box::new(device.clone()) });
-        Self { folder, keeper, path, tally: plan.tally }
+        let path = plan.boards[0].pipeline(&device.descriptor).unwrap();
+        let mut recorder = Recorder::new(&folder, self::plan());
+        recorder.note(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
+        Self { folder, recorder, path, tally: plan.tally }
     }
 
-    /// As `Station::report` does it; `pass` says whether a glimpse gets through the queue.
-    fn report(&mut self, at: Timestamp, bytes: &[u8], pass: &mut impl FnMut(&Glimpse) -> bool) {
+    /// As `SharedState::report` does it; `pass` says whether a sample gets through the queue.
+    fn report(&mut self, at: Timestamp, bytes: &[u8], pass: &mut impl FnMut(&RecordedSample) -> bool) {
         while let Some(due) = self.path.deadline().filter(|due| *due < at) {
             self.path.rest(due, &mut self.tally, &mut |_, _| {});
         }
         let before = self.tally.sequence();
         self.path.report(at, bytes, &mut self.tally, &mut |_, _| {});
         let happened = self.tally.sequence() != before;
-        let keeper = &mut self.keeper;
-        self.path.glimpse(at, bytes, happened, &mut |glimpse| {
-            if pass(&glimpse) {
-                keeper.note(&Note::Report { board: BOARD, glimpse });
+        let recorder = &mut self.recorder;
+        self.path.sample(at, bytes, happened, &mut |sample| {
+            if pass(&sample) {
+                recorder.note(&BoardEvent::Report { board: BOARD, sample });
             }
         });
     }
 
     fn unplugged(&mut self, at: Timestamp) {
         self.path.unplugged(at, &mut self.tally, &mut |_, _| {});
-        self.keeper.note(&Note::Unplugged { board: BOARD, at });
+        self.recorder.note(&BoardEvent::Unplugged { board: BOARD, at });
     }
 
     fn found(&mut self) -> Found {
         while let Some(due) = self.path.deadline() {
             self.path.rest(due, &mut self.tally, &mut |_, _| {});
         }
-        self.keeper.flush();
+        self.recorder.flush();
         find(&self.folder).unwrap()
     }
 
     fn segments(&self) -> usize {
-        std::fs::read_dir(self.folder.join(super::keeper::FOLDER)).map_or(0, Iterator::count)
+        std::fs::read_dir(self.folder.join(super::segments::FOLDER)).map_or(0, Iterator::count)
     }
 }
 
@@ -127,7 +127,7 @@ fn an_unplugging_is_in_the_last_hour() {
         if place == 200 {
             bench.unplugged(report.at);
             let device = Box::new(demo.devices[0].clone());
-            bench.keeper.note(&Note::Device { board: BOARD, device });
+            bench.recorder.note(&BoardEvent::Device { board: BOARD, device });
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }
@@ -145,7 +145,7 @@ fn a_gap_is_marked_and_nothing_is_claimed_after_it() {
     let mut bench = Bench::new("gap", &demo.devices[0]);
     // The way back from the high stop, after which no stop is met.
     for report in &demo.reports {
-        bench.report(report.at, &report.bytes, &mut |glimpse| !(220..230).contains(&glimpse.number));
+        bench.report(report.at, &report.bytes, &mut |sample| !(220..230).contains(&sample.number));
     }
     let found = bench.found();
     let gaps: Vec<_> = found.recording.marks.iter().map(|mark| mark.kind).collect();
@@ -217,11 +217,11 @@ fn a_new_daemon_forgets_the_old_ones_hour_and_nothing_else() {
     let demo = Recording::parse(DEMO).unwrap();
     let mut bench = Bench::new("restart", &demo.devices[0]);
     bench.report(demo.reports[0].at, &demo.reports[0].bytes, &mut |_| true);
-    bench.keeper.flush();
-    let other = bench.folder.join(super::keeper::FOLDER).join("notes.txt");
+    bench.recorder.flush();
+    let other = bench.folder.join(super::segments::FOLDER).join("notes.txt");
     std::fs::write(&other, "mine").unwrap();
     assert_eq!(bench.segments(), 2);
-    let _ = Keeper::new(&bench.folder, plan());
+    let _ = Recorder::new(&bench.folder, plan());
     assert_eq!(bench.segments(), 1);
     assert!(other.exists());
     assert!(find(&bench.folder).unwrap_err().to_string().contains("there is no last hour"));
@@ -233,14 +233,14 @@ fn a_disk_that_refuses_is_said_once_and_nothing_breaks() {
     let demo = Recording::parse(DEMO).unwrap();
     let mut bench = Bench::new("refused", &demo.devices[0]);
     std::fs::create_dir_all(&bench.folder).unwrap();
-    std::fs::write(bench.folder.join(super::keeper::FOLDER), "in the way").unwrap();
+    std::fs::write(bench.folder.join(super::segments::FOLDER), "in the way").unwrap();
     for report in &demo.reports {
         bench.report(report.at, &report.bytes, &mut |_| true);
     }
-    bench.keeper.flush();
+    bench.recorder.flush();
     assert!(find(&bench.folder).is_err());
     // Ten minutes later it is tried again.
-    std::fs::remove_file(bench.folder.join(super::keeper::FOLDER)).unwrap();
+    std::fs::remove_file(bench.folder.join(super::segments::FOLDER)).unwrap();
     for report in &demo.reports {
         bench.report(shifted(report.at, 1), &report.bytes, &mut |_| true);
     }
@@ -255,7 +255,7 @@ fn where_a_trim_was_put_is_in_the_recording() {
     for (n, report) in demo.reports.iter().enumerate() {
         if n == demo.reports.len() / 2 {
             bench.tally.align(0, Place::Low);
-            bench.keeper.align(0, Place::Low);
+            bench.recorder.align(0, Place::Low);
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }

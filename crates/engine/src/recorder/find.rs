@@ -1,6 +1,6 @@
 //! The last hour from its segments.
 
-use super::keeper::{FOLDER, board_of};
+use super::segments::{FOLDER, board_of};
 use crate::failure::Failure;
 use std::collections::BTreeMap;
 use std::fs;

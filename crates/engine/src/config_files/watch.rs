@@ -5,7 +5,7 @@
 //! that are links to elsewhere; what happens to other files (a log may be in the same folder) ends on `notify`'s
 //! own thread.
 
-use super::settle::Touch;
+use super::debouncer::FileEvent;
 use notify::event::{AccessKind, AccessMode, EventKind, ModifyKind};
 use notify::{Event, PollWatcher, RecommendedWatcher, RecursiveMode, Watcher};
 use std::collections::BTreeSet;
@@ -28,7 +28,7 @@ pub struct Watch {
     folder: PathBuf,
     watcher: Option<Watching>,
     watched: BTreeSet<PathBuf>,
-    touches: mpsc::Receiver<Touch>,
+    touches: mpsc::Receiver<FileEvent>,
     polling: Option<String>,
 }
 
@@ -77,7 +77,7 @@ impl Watch {
     fn on(
         folder: &Path,
         watcher: Option<Watching>,
-        touches: mpsc::Receiver<Touch>,
+        touches: mpsc::Receiver<FileEvent>,
         polling: Option<String>,
     ) -> Self {
         let mut watch =
@@ -100,7 +100,7 @@ impl Watch {
     }
 
     /// The next change. Nothing is lost where the caller gives up waiting.
-    pub async fn touched(&mut self) -> Touch {
+    pub async fn touched(&mut self) -> FileEvent {
         match self.touches.recv().await {
             Some(touch) => touch,
             None => std::future::pending().await,
@@ -130,7 +130,7 @@ impl Watch {
 }
 
 /// What a watcher of `folder` tells, and where that comes out if it matters.
-fn channel(folder: &Path) -> (Told, mpsc::Receiver<Touch>) {
+fn channel(folder: &Path) -> (Told, mpsc::Receiver<FileEvent>) {
     let (send, touches) = mpsc::channel(QUEUE_TOUCHES);
     let folder = folder.to_owned();
     let told = move |event: notify::Result<Event>| {
@@ -167,19 +167,19 @@ fn folders(folder: &Path) -> BTreeSet<PathBuf> {
 }
 
 /// What an event means, if it means anything.
-fn touch(folder: &Path, event: notify::Result<Event>) -> Option<Touch> {
+fn touch(folder: &Path, event: notify::Result<Event>) -> Option<FileEvent> {
     // After an error or an overflow nobody knows what was missed.
-    let Ok(event) = event else { return Some(Touch::Finished) };
+    let Ok(event) = event else { return Some(FileEvent::Finished) };
     if event.need_rescan() {
-        return Some(Touch::Finished);
+        return Some(FileEvent::Finished);
     }
     let kind = match event.kind {
         EventKind::Access(AccessKind::Close(AccessMode::Write)) | EventKind::Remove(_) | EventKind::Any => {
-            Touch::Finished
+            FileEvent::Finished
         }
-        EventKind::Modify(ModifyKind::Name(_) | ModifyKind::Metadata(_)) => Touch::Finished,
+        EventKind::Modify(ModifyKind::Name(_) | ModifyKind::Metadata(_)) => FileEvent::Finished,
         // A new file is opened and closed; a new name for an old one, or a folder, is not.
-        EventKind::Create(_) | EventKind::Modify(_) => Touch::Ongoing,
+        EventKind::Create(_) | EventKind::Modify(_) => FileEvent::Ongoing,
         EventKind::Access(_) | EventKind::Other => return None,
     };
     event.paths.iter().any(|path| matters(folder, path)).then_some(kind)

@@ -10,16 +10,16 @@ const TAIL: Duration = Duration::from_millis(200);
 
 /// A report as it is noted, of fixed size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Glimpse {
+pub struct RecordedSample {
     /// When it was read.
     pub at: Timestamp,
-    /// Rises by one with every glimpse of a board, so that those that got lost on the way show.
+    /// Rises by one with every sample of a board, so that those that got lost on the way show.
     pub number: u32,
     length: u8,
     bytes: [u8; BYTES],
 }
 
-impl Glimpse {
+impl RecordedSample {
     fn new(at: Timestamp, report: &[u8]) -> Self {
         let mut bytes = [0; BYTES];
         bytes.iter_mut().zip(report).for_each(|(to, from)| *to = *from);
@@ -41,15 +41,15 @@ impl Glimpse {
 /// | changes a wheel's line or the tally | post | post the one before, then this |
 /// | changes neither | post | hold, in the place of the one held |
 #[derive(Debug, Clone)]
-pub struct Tap {
+pub struct RecordingFilter {
     lines: Buttons,
     seen: Option<Buttons>,
     moved: Timestamp,
-    held: Option<Glimpse>,
+    held: Option<RecordedSample>,
     number: u32,
 }
 
-impl Tap {
+impl RecordingFilter {
     /// For a board whose wheels use `lines`.
     #[must_use]
     pub const fn new(lines: Buttons) -> Self {
@@ -71,26 +71,26 @@ impl Tap {
         report: &[u8],
         buttons: Buttons,
         happened: bool,
-        post: &mut impl FnMut(Glimpse),
+        post: &mut impl FnMut(RecordedSample),
     ) {
         let lines = Buttons::from_bits(buttons.bits() & self.lines.bits());
-        let glimpse = Glimpse::new(at, report);
+        let sample = RecordedSample::new(at, report);
         if happened || self.seen != Some(lines) {
             self.seen = Some(lines);
             self.moved = at;
             if let Some(held) = self.held.take() {
                 self.post(held, post);
             }
-            self.post(glimpse, post);
+            self.post(sample, post);
         } else if at.since(self.moved) <= TAIL {
-            self.post(glimpse, post);
+            self.post(sample, post);
         } else {
-            self.held = Some(glimpse);
+            self.held = Some(sample);
         }
     }
 
-    fn post(&mut self, glimpse: Glimpse, post: &mut impl FnMut(Glimpse)) {
-        post(Glimpse { number: self.number, ..glimpse });
+    fn post(&mut self, sample: RecordedSample, post: &mut impl FnMut(RecordedSample)) {
+        post(RecordedSample { number: self.number, ..sample });
         self.number = self.number.wrapping_add(1);
     }
 }
@@ -100,13 +100,13 @@ mod tests {
     use super::*;
 
     fn posted(reports: &[(u64, u8)]) -> Vec<(u64, u32, u8)> {
-        let mut tap = Tap::new(Buttons::from_bits(0b11));
+        let mut tap = RecordingFilter::new(Buttons::from_bits(0b11));
         let mut posted = Vec::new();
         for (ms, byte) in reports {
             let at = Timestamp::from_micros(ms * 1000);
             let buttons = Buttons::from_bits(u128::from(*byte));
-            let mut post = |glimpse: Glimpse| {
-                posted.push((glimpse.at.micros() / 1000, glimpse.number, glimpse.bytes()[0]));
+            let mut post = |sample: RecordedSample| {
+                posted.push((sample.at.micros() / 1000, sample.number, sample.bytes()[0]));
             };
             tap.report(at, &[*byte], buttons, false, &mut post);
         }
@@ -135,7 +135,7 @@ mod tests {
     #[test]
     fn long_reports_keep_their_first_64_bytes() {
         let report: Vec<u8> = (0..100).collect();
-        assert_eq!(Glimpse::new(Timestamp::START, &report).bytes(), &report[..64]);
-        assert!(Glimpse::new(Timestamp::START, &[]).bytes().is_empty());
+        assert_eq!(RecordedSample::new(Timestamp::START, &report).bytes(), &report[..64]);
+        assert!(RecordedSample::new(Timestamp::START, &[]).bytes().is_empty());
     }
 }

@@ -4,12 +4,12 @@
 //! overtaken by a newer one while waiting for it is dropped, since the newer one holds all it had to say.
 
 use crate::commands::{Command, Commands, Origin};
-use crate::note::{Note, Notes};
-use crate::orders::Order;
-use crate::plan::BoardPath;
+use crate::events::{BoardEvent, EventSender};
+use crate::orders::ReaderCommand;
+use crate::runtime_config::Pipeline;
 use crate::tally::{Effect, Tally, TrimTally};
 use arrayvec::ArrayVec;
-use gate::{Gate, Readings};
+use output_hold::{OutputHold, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
 use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
@@ -17,16 +17,16 @@ use tallywheel_units::{
     BoardIndex, ButtonNumber, Buttons, Counts, Normalized, Timestamp, TrimIndex, WheelIndex,
 };
 
-mod gate;
+mod output_hold;
 
 /// Effects of one report that are noted together; more than any report of real boards has.
 const EFFECTS_MAX: usize = 32;
 
 /// The shared state of a running daemon.
-pub struct Station {
+pub struct SharedState {
     tally: Mutex<Tally>,
     outputs: Mutex<Outputs>,
-    notes: Notes,
+    notes: EventSender,
     epoch: Epoch,
     output_changed: Box<dyn Fn() + Send + Sync>,
     commands: Option<Commands>,
@@ -38,7 +38,7 @@ struct Outputs {
     /// When the dock wakes by itself, as far as it has asked or been told.
     awake_at: Option<Timestamp>,
     /// There while some trim's outputs do not follow it.
-    gate: Option<Box<Gate>>,
+    gate: Option<Box<OutputHold>>,
     /// When the trims are elsewhere than published although nothing moves them.
     gliding: Option<Timestamp>,
     /// Nothing is published at all.
@@ -65,7 +65,7 @@ struct Step {
 
 /// What is to be flown from now on.
 #[derive(Debug)]
-pub struct Adoption {
+pub struct ConfigUpdate {
     /// The trims of the aircraft.
     pub trims: Vec<TrimTally>,
     /// For each of them the place of the trim before that goes on as this one.
@@ -98,14 +98,14 @@ impl Step {
     }
 }
 
-impl Station {
+impl SharedState {
     /// Of a tally, what publishes it, the channel that is told what happens, and whom to tell that
     /// [`Self::deadline`] may have changed. `epoch` is when the clock of all times given here started.
     #[must_use]
     pub fn new(
         tally: Tally,
         outputs: Vec<OutputConfig>,
-        notes: Notes,
+        notes: EventSender,
         epoch: Epoch,
         output_changed: Box<dyn Fn() + Send + Sync>,
     ) -> Self {
@@ -247,8 +247,8 @@ impl Station {
     /// Flies what `adoption` says, while boards go on being read. Outputs that are the same before and after
     /// stay open; readers never wait for one to be opened or closed. Answers what became of the trims that
     /// were kept.
-    pub fn adopt(&self, adoption: Adoption, at: Timestamp) -> Vec<Option<Change>> {
-        let Adoption { trims, kept, reversed, outputs: wanted } = adoption;
+    pub fn adopt(&self, adoption: ConfigUpdate, at: Timestamp) -> Vec<Option<Change>> {
+        let ConfigUpdate { trims, kept, reversed, outputs: wanted } = adoption;
         let (changes, closing, opening) = {
             let mut outputs = lock(&self.outputs);
             // Both at once: a frame of the old trims must not reach an output that knows the new ones.
@@ -321,7 +321,7 @@ impl Station {
     }
 
     /// One report's way from bytes to the outputs, on the calling thread.
-    pub fn report(&self, path: &mut BoardPath, at: Timestamp, report: &[u8]) {
+    pub fn report(&self, path: &mut Pipeline, at: Timestamp, report: &[u8]) {
         // The outputs do not wait for what only the times of the reports can tell.
         let counted = self.update(path, at, |path, tally, effect| path.count(at, report, tally, effect));
         let settled = self.update(path, at, |path, tally, effect| path.settle(at, tally, effect));
@@ -331,7 +331,9 @@ impl Station {
         if pressed.bits() != 0 {
             self.pressed(board, pressed);
         }
-        path.glimpse(at, report, happened, &mut |glimpse| self.notes.post(Note::Report { board, glimpse }));
+        path.sample(at, report, happened, &mut |sample| {
+            self.notes.post(BoardEvent::Report { board, sample })
+        });
     }
 
     #[cold]
@@ -346,42 +348,42 @@ impl Station {
 
     /// Does what a reader is ordered to, before its next report; false where it is to end.
     #[cold]
-    pub fn obey(&self, path: &mut BoardPath, at: Timestamp, orders: Vec<Order>) -> bool {
+    pub fn obey(&self, path: &mut Pipeline, at: Timestamp, orders: Vec<ReaderCommand>) -> bool {
         for order in orders {
             match order {
-                Order::Confirm { wheel, turned } => {
+                ReaderCommand::Confirm { wheel, turned } => {
                     self.update(path, at, |path, tally, effect| {
                         path.confirm(wheel, at, turned, tally, effect)
                     });
                 }
-                Order::Path(next) => {
+                ReaderCommand::Path(next) => {
                     let mut next = *next;
                     next.take_over(path);
                     *path = next;
                 }
-                Order::End => return false,
+                ReaderCommand::End => return false,
             }
         }
         true
     }
 
     /// No report of `path` has come until `at`.
-    pub fn rest(&self, path: &mut BoardPath, at: Timestamp) {
+    pub fn rest(&self, path: &mut Pipeline, at: Timestamp) {
         self.update(path, at, |path, tally, effect| path.rest(at, tally, effect));
     }
 
     /// The board of `path` is gone.
-    pub fn unplugged(&self, path: &mut BoardPath, at: Timestamp) {
+    pub fn unplugged(&self, path: &mut Pipeline, at: Timestamp) {
         self.update(path, at, |path, tally, effect| path.unplugged(at, tally, effect));
-        self.notes.post(Note::Unplugged { board: path.board(), at });
+        self.notes.post(BoardEvent::Unplugged { board: path.board(), at });
     }
 
     /// Says whether anything happened.
     fn update(
         &self,
-        path: &mut BoardPath,
+        path: &mut Pipeline,
         at: Timestamp,
-        work: impl FnOnce(&mut BoardPath, &mut Tally, &mut dyn FnMut(WheelIndex, Effect)),
+        work: impl FnOnce(&mut Pipeline, &mut Tally, &mut dyn FnMut(WheelIndex, Effect)),
     ) -> bool {
         let mut effects = ArrayVec::<(WheelIndex, Effect), EFFECTS_MAX>::new();
         let mut step = Step::default();
@@ -440,7 +442,7 @@ impl Station {
         for output in outputs {
             if let Some(notice) = output.publish(frame) {
                 let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
-                self.notes.post(Note::Output {
+                self.notes.post(BoardEvent::Output {
                     output: output.name().to_owned(),
                     change: notice.to_string(),
                     bad,
@@ -457,10 +459,10 @@ impl Outputs {
     }
 }
 
-fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Option<Note> {
+fn note(board: BoardIndex, at: Timestamp, (wheel, effect): (WheelIndex, Effect)) -> Option<BoardEvent> {
     match effect {
-        Effect::Counted(counts) => Some(Note::Counted { at, wheel, counts }),
-        Effect::Lost(loss) => Some(Note::Lost { board, wheel, loss }),
+        Effect::Counted(counts) => Some(BoardEvent::Counted { at, wheel, counts }),
+        Effect::Lost(loss) => Some(BoardEvent::Lost { board, wheel, loss }),
         // What stays of a doubt is a loss; a mark that agrees is no news.
         Effect::Doubted(_) | Effect::Agreed => None,
     }

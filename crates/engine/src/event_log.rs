@@ -1,9 +1,9 @@
 //! Turns notes into log lines, each with board, wheel and reason.
 
-use crate::ear::Ear;
-use crate::last_hour::Keeper;
-use crate::note::{BoardChange, Note, NoteListener};
-use crate::plan::Names;
+use crate::events::{BoardChange, BoardEvent, EventReceiver};
+use crate::notifications::Notifications;
+use crate::recorder::Recorder;
+use crate::runtime_config::Names;
 use crate::state::Ledger;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -90,21 +90,29 @@ impl LossLog {
 
 /// Everything that is written down: the log, and the recording of the last hour.
 #[derive(Debug)]
-pub struct Journal {
-    listener: NoteListener,
+pub struct EventLog {
+    listener: EventReceiver,
     names: Names,
     losses: LossLog,
-    keeper: Keeper,
+    recorder: Recorder,
     ledger: Arc<Ledger>,
-    ear: Ear,
+    ear: Notifications,
     busy: bool,
 }
 
-impl Journal {
+impl EventLog {
     /// Of the notes that `listener` hears of things with these names.
     #[must_use]
-    pub fn new(listener: NoteListener, names: Names, keeper: Keeper, ledger: Arc<Ledger>) -> Self {
-        Self { listener, names, losses: LossLog::default(), keeper, ledger, ear: Ear::default(), busy: false }
+    pub fn new(listener: EventReceiver, names: Names, recorder: Recorder, ledger: Arc<Ledger>) -> Self {
+        Self {
+            listener,
+            names,
+            losses: LossLog::default(),
+            recorder,
+            ledger,
+            ear: Notifications::default(),
+            busy: false,
+        }
     }
 
     /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
@@ -118,12 +126,12 @@ impl Journal {
         let mut changed = false;
         while let Some(note) = self.listener.try_next() {
             self.busy = true;
-            self.keeper.note(&note);
+            self.recorder.note(&note);
             changed |= self.ledger.note(&note);
             write(&note, &self.names, &mut self.losses);
             self.ear.hear(&note, |board| self.names.board(board).to_owned());
         }
-        self.keeper.flush();
+        self.recorder.flush();
         if changed {
             self.ledger.changed();
         }
@@ -150,18 +158,18 @@ impl Journal {
     }
 
     /// The recording of the last hour.
-    pub const fn keeper(&mut self) -> &mut Keeper {
-        &mut self.keeper
+    pub const fn recorder(&mut self) -> &mut Recorder {
+        &mut self.recorder
     }
 
     /// What the tray has heard.
     #[must_use]
-    pub const fn ear(&self) -> &Ear {
+    pub const fn ear(&self) -> &Notifications {
         &self.ear
     }
 
     /// What the tray hears.
-    pub const fn ear_mut(&mut self) -> &mut Ear {
+    pub const fn ear_mut(&mut self) -> &mut Notifications {
         &mut self.ear
     }
 
@@ -178,18 +186,18 @@ impl Journal {
     }
 }
 
-fn write(note: &Note, names: &Names, losses: &mut LossLog) {
+fn write(note: &BoardEvent, names: &Names, losses: &mut LossLog) {
     match note {
-        Note::Counted { at, wheel, counts } => {
+        BoardEvent::Counted { at, wheel, counts } => {
             tracing::trace!(at = %at, board = names.board_of(*wheel), wheel = names.wheel(*wheel), counts = counts.get(), "counted");
         }
-        Note::Lost { board, wheel, loss } => {
+        BoardEvent::Lost { board, wheel, loss } => {
             if let Some(held_back) = losses.take(*board, *wheel, loss) {
                 lost(names.board(*board), names.wheel(*wheel), loss, held_back);
             }
         }
-        Note::Report { .. } | Note::Device { .. } | Note::Unplugged { .. } => {}
-        Note::Board { board, change } => {
+        BoardEvent::Report { .. } | BoardEvent::Device { .. } | BoardEvent::Unplugged { .. } => {}
+        BoardEvent::Board { board, change } => {
             let board = names.board(*board);
             match change {
                 BoardChange::Reading { path, name } => {
@@ -212,8 +220,8 @@ fn write(note: &Note, names: &Names, losses: &mut LossLog) {
                 }
             }
         }
-        Note::Output { output, change, bad: false } => tracing::info!(output, "{change}"),
-        Note::Output { output, change, bad: true } => tracing::error!(output, "{change}"),
+        BoardEvent::Output { output, change, bad: false } => tracing::info!(output, "{change}"),
+        BoardEvent::Output { output, change, bad: true } => tracing::error!(output, "{change}"),
     }
 }
 

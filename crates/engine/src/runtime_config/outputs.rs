@@ -1,39 +1,39 @@
 //! The outputs that the aircraft file asks for, in the words of the output crate.
 
-use super::PlanError;
+use super::RuntimeConfigError;
 use tallywheel_output::{ConfigProblem, DatagramConfig, OutputConfig, Pace, StepsTrim};
 use tallywheel_profile::{Aircraft, AxisCode, Output, Pressed, Rig, Steps};
 use tallywheel_units::TrimIndex;
 
 /// The aircraft's outputs, each of which can be opened as far as the files alone decide.
 ///
-/// A virtual joystick has the axes of every aircraft of the `fleet` that uses it, so that it stays the same joystick
+/// A virtual joystick has the axes of every aircraft of the `all_aircraft` that uses it, so that it stays the same joystick
 /// whatever is flown. It, or keys, may stand among them on a system that has none, so that aircraft files can be shared, as
 /// long as another output works there: opening it then says in the log what is the matter, and so does `check`.
 pub(super) fn configs(
     rig: &Rig,
     aircraft: &Aircraft,
-    fleet: &[&Aircraft],
-) -> Result<Vec<OutputConfig>, PlanError> {
+    all_aircraft: &[&Aircraft],
+) -> Result<Vec<OutputConfig>, RuntimeConfigError> {
     let configs: Vec<_> =
-        aircraft.outputs.iter().map(|output| config(rig, aircraft, fleet, output)).collect();
+        aircraft.outputs.iter().map(|output| config(rig, aircraft, all_aircraft, output)).collect();
     let some_work = configs.iter().any(|config| config.check().is_ok());
     for config in &configs {
         match config.check() {
             Ok(()) => {}
             Err(ConfigProblem::NoKernelDriver | ConfigProblem::NoKeys) if some_work => {}
-            Err(source) => return Err(PlanError::Output { output: config.name(), source }),
+            Err(source) => return Err(RuntimeConfigError::Output { output: config.name(), source }),
         }
     }
     Ok(configs)
 }
 
-fn config(rig: &Rig, aircraft: &Aircraft, fleet: &[&Aircraft], output: &Output) -> OutputConfig {
+fn config(rig: &Rig, aircraft: &Aircraft, all_aircraft: &[&Aircraft], output: &Output) -> OutputConfig {
     match output {
         Output::Axis { device, axes, scale } => OutputConfig::Axis {
             device_name: device.clone().unwrap_or_else(|| rig.device_name()),
             axes: axes.clone(),
-            declared: axes_of(device.as_deref(), fleet),
+            declared: axes_of(device.as_deref(), all_aircraft),
             scale: *scale,
         },
         Output::Datagram { to, template, trims, scale, min_interval, keep_alive } => {
@@ -62,8 +62,8 @@ fn pressed<B: Copy>(trims: &[(TrimIndex, B, B)]) -> Vec<StepsTrim<B>> {
 }
 
 /// All axes that some aircraft has on this joystick.
-fn axes_of(joystick: Option<&str>, fleet: &[&Aircraft]) -> Vec<AxisCode> {
-    let outputs = fleet.iter().flat_map(|aircraft| &aircraft.outputs);
+fn axes_of(joystick: Option<&str>, all_aircraft: &[&Aircraft]) -> Vec<AxisCode> {
+    let outputs = all_aircraft.iter().flat_map(|aircraft| &aircraft.outputs);
     let used: Vec<_> = outputs
         .filter_map(|output| match output {
             Output::Axis { device, axes, .. } if device.as_deref() == joystick => Some(axes),

@@ -27,7 +27,7 @@ pub(super) type Readings = ArrayVec<TrimReading, TRIMS_MAX>;
 
 /// Stands between the tally and the outputs while some trim does not follow.
 #[derive(Debug, Default, Clone)]
-pub(super) struct Gate {
+pub(super) struct OutputHold {
     held: Option<Readings>,
     awaited: ArrayVec<Option<Awaited>, TRIMS_MAX>,
 }
@@ -39,7 +39,7 @@ struct Awaited {
     from_above: bool,
 }
 
-impl Gate {
+impl OutputHold {
     /// Shows `now` until [`Self::release`].
     pub(super) fn hold(&mut self, now: &Readings) {
         if self.held.is_none() {
@@ -142,14 +142,14 @@ mod tests {
 
     #[test]
     fn an_open_gate_shows_what_is() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         assert!(gate.is_open() && !gate.is_held() && !gate.is_awaiting(0));
         assert_eq!(degrees(&gate.pass(&trims([10, 20]))), [10.0, 20.0]);
     }
 
     #[test]
     fn held_outputs_stay_until_they_are_released() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         gate.hold(&trims([10, 20]));
         assert_eq!(degrees(&gate.pass(&trims([11, 21]))), [10.0, 20.0]);
         gate.hold(&trims([12, 22]));
@@ -164,7 +164,7 @@ mod tests {
         for (start, on_the_way, arrived) in
             [(50, 80, 100), (50, 99, 130), (150, 120, 100), (150, 101, 40), (50, 0, 101)]
         {
-            let mut gate = Gate::default();
+            let mut gate = OutputHold::default();
             gate.await_at(1, &at(start), at(100));
             assert!(gate.is_awaiting(1) && !gate.is_awaiting(0) && !gate.is_open());
             assert_eq!(degrees(&gate.pass(&trims([7, start]))), [7.0, 100.0]);
@@ -177,14 +177,14 @@ mod tests {
 
     #[test]
     fn what_is_there_already_is_not_awaited() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         gate.await_at(0, &at(100), at(100));
         assert!(gate.is_open());
     }
 
     #[test]
     fn holding_and_awaiting_do_not_end_each_other() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         gate.hold(&trims([10, 20]));
         gate.await_at(0, &at(10), at(100));
         assert_eq!(degrees(&gate.pass(&trims([50, 20]))), [10.0, 20.0]);
@@ -198,7 +198,7 @@ mod tests {
 
     #[test]
     fn a_trim_can_be_told_to_follow() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         gate.await_at(0, &at(10), at(100));
         assert!(gate.follow(0) && !gate.follow(0) && !gate.follow(9));
         assert!(gate.is_open());
@@ -206,7 +206,7 @@ mod tests {
 
     #[test]
     fn trims_that_change_places_take_their_state_along() {
-        let mut gate = Gate::default();
+        let mut gate = OutputHold::default();
         gate.await_at(0, &at(10), at(100));
         gate.moved(&[None, Some(0)], &trims([5, 10]));
         assert_eq!(degrees(&gate.pass(&trims([6, 11]))), [6.0, 100.0]);

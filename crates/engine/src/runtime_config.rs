@@ -2,13 +2,13 @@
 //!
 //! The files' words become the crates' own configuration here and nowhere else.
 
+mod index_registry;
 mod outputs;
-mod places;
 
-pub use places::Places;
+pub use index_registry::IndexRegistry;
 
-use crate::last_hour::{Glimpse, Tap};
 use crate::presses::Presses;
+use crate::recorder::{RecordedSample, RecordingFilter};
 use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
@@ -21,7 +21,7 @@ use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, Whe
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
-pub enum PlanError {
+pub enum RuntimeConfigError {
     /// The aircraft file asks for what the rig has not.
     #[error(transparent)]
     Unfit(#[from] FileErrors),
@@ -41,7 +41,7 @@ pub enum PlanError {
 
 /// Why a board that is plugged in cannot be decoded.
 #[derive(Debug, thiserror::Error)]
-pub enum PathError {
+pub enum PipelineError {
     /// The system does not hand out its report descriptor, and the rig file does not say where the buttons are.
     #[error(
         "this system does not say where its buttons are; describe them in the rig file as [[board.buttons]]"
@@ -116,11 +116,11 @@ impl Names {
 
 /// Everything that follows from a rig and an aircraft.
 #[derive(Debug, Clone)]
-pub struct Plan {
+pub struct RuntimeConfig {
     /// What things are called.
     pub names: Names,
     /// One plan for each board of the rig.
-    pub boards: Vec<BoardPlan>,
+    pub boards: Vec<BoardConfig>,
     /// The tally at the start.
     pub tally: Tally,
     /// What to publish and where.
@@ -129,11 +129,11 @@ pub struct Plan {
 
 /// How one board is found and decoded.
 #[derive(Debug, Clone, PartialEq)]
-pub struct BoardPlan {
+pub struct BoardConfig {
     board: BoardIndex,
     find: BoardMatch,
     runs: Vec<reader::ButtonRun>,
-    wheels: Vec<WheelPlan>,
+    wheels: Vec<WheelSetup>,
     /// Buttons that do something.
     presses: Vec<ButtonNumber>,
     report_interval: Option<std::time::Duration>,
@@ -142,14 +142,14 @@ pub struct BoardPlan {
 
 /// One wheel of a board, as the decoder has to know it.
 #[derive(Debug, Clone, PartialEq)]
-struct WheelPlan {
+struct WheelSetup {
     wheel: WheelIndex,
     name: String,
     config: WheelConfig,
     facts: WheelFacts,
 }
 
-impl BoardPlan {
+impl BoardConfig {
     /// The board's place in the rig file.
     #[must_use]
     pub const fn board(&self) -> BoardIndex {
@@ -177,23 +177,23 @@ impl BoardPlan {
     /// Where this board, which describes itself by `descriptor`, has its buttons.
     ///
     /// # Errors
-    /// [`PathError::Layout`], [`PathError::NoDescriptor`]
-    pub fn layout(&self, descriptor: &[u8]) -> Result<Layout, PathError> {
+    /// [`PipelineError::Layout`], [`PipelineError::NoDescriptor`]
+    pub fn layout(&self, descriptor: &[u8]) -> Result<Layout, PipelineError> {
         let layout = if !self.runs.is_empty() {
             Layout::from_runs(&self.runs)
         } else if descriptor.is_empty() {
-            return Err(PathError::NoDescriptor);
+            return Err(PipelineError::NoDescriptor);
         } else {
             Layout::from_descriptor(descriptor)
         };
-        layout.map_err(PathError::Layout)
+        layout.map_err(PipelineError::Layout)
     }
 
     /// The decoder for this board, which describes itself by `descriptor`.
     ///
     /// # Errors
-    /// [`PathError`], which the user cures in the rig file.
-    pub fn path(&self, descriptor: &[u8]) -> Result<BoardPath, PathError> {
+    /// [`PipelineError`], which the user cures in the rig file.
+    pub fn pipeline(&self, descriptor: &[u8]) -> Result<Pipeline, PipelineError> {
         let layout = self.layout(descriptor)?;
         let configs: Vec<_> = self.wheels.iter().map(|wheel| wheel.config).collect();
         let mut decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
@@ -202,23 +202,23 @@ impl BoardPlan {
                 ConfigError::ButtonTwice { second, .. } => *second,
             };
             let wheel = self.wheels.get(place).map_or_else(String::new, |wheel| wheel.name.clone());
-            PathError::Wheels { wheel, source }
+            PipelineError::Wheels { wheel, source }
         })?;
         let facts: Vec<_> = self.wheels.iter().map(|wheel| wheel.facts).collect();
         know(&mut decoder, &facts);
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(WheelConfig::buttons);
-        let tap = Tap::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
+        let tap = RecordingFilter::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
         let presses = Presses::of(&self.presses);
         let marked = self.wheels.iter().filter(|wheel| wheel.config.index.is_some());
         let marked = marked.map(|wheel| wheel.wheel).collect();
-        Ok(BoardPath { board: self.board, decoder, wheels, marked, facts, presses, tap })
+        Ok(Pipeline { board: self.board, decoder, wheels, marked, facts, presses, tap })
     }
 }
 
 /// One board's way from reports to the tally.
 #[derive(Debug)]
-pub struct BoardPath {
+pub struct Pipeline {
     board: BoardIndex,
     decoder: BoardDecoder,
     wheels: Vec<WheelIndex>,
@@ -226,7 +226,7 @@ pub struct BoardPath {
     marked: Vec<WheelIndex>,
     facts: Vec<WheelFacts>,
     presses: Option<Box<Presses>>,
-    tap: Tap,
+    tap: RecordingFilter,
 }
 
 fn know(decoder: &mut BoardDecoder, facts: &[WheelFacts]) {
@@ -235,7 +235,7 @@ fn know(decoder: &mut BoardDecoder, facts: &[WheelFacts]) {
     }
 }
 
-impl BoardPath {
+impl Pipeline {
     /// The board's place in the rig file.
     #[must_use]
     pub const fn board(&self) -> BoardIndex {
@@ -317,7 +317,13 @@ impl BoardPath {
 
     /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
     /// changed the tally. While something is open, each report counts.
-    pub fn glimpse(&mut self, at: Timestamp, report: &[u8], happened: bool, post: &mut impl FnMut(Glimpse)) {
+    pub fn sample(
+        &mut self,
+        at: Timestamp,
+        report: &[u8],
+        happened: bool,
+        post: &mut impl FnMut(RecordedSample),
+    ) {
         let happened = happened || self.decoder.deadline().is_some();
         self.tap.report(at, report, self.decoder.buttons(), happened, post);
     }
@@ -383,30 +389,30 @@ impl BoardPath {
 /// Puts `aircraft` on `rig`.
 ///
 /// # Errors
-/// [`PlanError`]: what the user has to change.
-pub fn plan(rig: &Rig, aircraft: &Aircraft) -> Result<Plan, PlanError> {
-    plan_in(rig, aircraft, &mut Places::default(), &[aircraft])
+/// [`RuntimeConfigError`]: what the user has to change.
+pub fn build(rig: &Rig, aircraft: &Aircraft) -> Result<RuntimeConfig, RuntimeConfigError> {
+    build_in(rig, aircraft, &mut IndexRegistry::default(), &[aircraft])
 }
 
 /// The same for a program that has flown with another rig: boards and wheels that keep their names keep their
-/// places. `fleet` is what may be flown beside it.
+/// places. `all_aircraft` is what may be flown beside it.
 ///
 /// # Errors
-/// [`PlanError`]: what the user has to change.
-pub fn plan_in(
+/// [`RuntimeConfigError`]: what the user has to change.
+pub fn build_in(
     rig: &Rig,
     aircraft: &Aircraft,
-    places: &mut Places,
-    fleet: &[&Aircraft],
-) -> Result<Plan, PlanError> {
+    places: &mut IndexRegistry,
+    all_aircraft: &[&Aircraft],
+) -> Result<RuntimeConfig, RuntimeConfigError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
     if fitted.len() > TRIMS_MAX {
-        return Err(PlanError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
+        return Err(RuntimeConfigError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
     }
     let at = places.of(rig)?;
     let mut trims = Vec::with_capacity(fitted.len());
     for (fit, trim) in fitted.iter().zip(&aircraft.trims) {
-        let error = |source| PlanError::Trim { trim: trim.name.clone(), source };
+        let error = |source| RuntimeConfigError::Trim { trim: trim.name.clone(), source };
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
         let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
             .map_err(error)?;
@@ -417,7 +423,7 @@ pub fn plan_in(
             [] => None,
             points => {
                 let curve = Curve::new(points, trim.neutral);
-                Some(curve.map_err(|source| PlanError::Curve { trim: trim.name.clone(), source })?)
+                Some(curve.map_err(|source| RuntimeConfigError::Curve { trim: trim.name.clone(), source })?)
             }
         };
         let gears = gears.into_boxed_slice();
@@ -434,8 +440,8 @@ pub fn plan_in(
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs = outputs::configs(rig, aircraft, fleet)?;
-    Ok(Plan { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
+    let outputs = outputs::configs(rig, aircraft, all_aircraft)?;
+    Ok(RuntimeConfig { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 
 /// How a board of the rig file is told from others.
@@ -453,17 +459,17 @@ fn board_plan(
     rig: &Rig,
     place: BoardIndex,
     board: &tallywheel_profile::Board,
-    at: &places::OfRig,
-) -> BoardPlan {
+    at: &index_registry::RigIndexes,
+) -> BoardConfig {
     let wheels = at.wheels.iter().copied().zip(&rig.wheels).filter(|(_, wheel)| wheel.board == place);
     let used = wheels.clone().flat_map(|(_, wheel)| wheel.inputs.buttons().into_iter().chain(wheel.index));
     let used = used.fold(Buttons::NONE, |all, button| all.with(button, true));
-    BoardPlan {
+    BoardConfig {
         board: at.boards.get(place.get()).copied().unwrap_or(place),
         find: board_match(board),
         runs: board.buttons.clone(),
         wheels: wheels
-            .map(|(wheel, said)| WheelPlan {
+            .map(|(wheel, said)| WheelSetup {
                 wheel,
                 name: said.name.clone(),
                 config: wheel_config(said),

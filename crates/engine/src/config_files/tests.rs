@@ -37,9 +37,11 @@ impl Drop for Temporary {
 fn told(config: &mut Config) -> Vec<(String, String)> {
     let told = config.read().into_iter().map(|changed| {
         let news = match changed.news {
-            News::Good => "good".to_owned(),
-            News::Wrong(reason) => format!("wrong {}", reason.rsplit_once('/').map_or("", |(_, end)| end)),
-            News::Gone => "gone".to_owned(),
+            FileChange::Good => "good".to_owned(),
+            FileChange::Wrong(reason) => {
+                format!("wrong {}", reason.rsplit_once('/').map_or("", |(_, end)| end))
+            }
+            FileChange::Gone => "gone".to_owned(),
         };
         (changed.which.to_string(), news)
     });

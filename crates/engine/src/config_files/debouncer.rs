@@ -19,7 +19,7 @@ const ONGOING_LATEST: Duration = Duration::from_secs(1);
 
 /// A change in the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Touch {
+pub enum FileEvent {
     /// A file is as whoever changed it wants it.
     Finished,
     /// A file is being written.
@@ -28,23 +28,23 @@ pub enum Touch {
 
 /// Changes that were not looked at yet.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Settle(Option<Waiting>);
+pub struct Debouncer(Option<Waiting>);
 
 #[derive(Debug, Clone, Copy)]
 struct Waiting {
     first: Timestamp,
     first_finished: Option<Timestamp>,
     last: Timestamp,
-    kind: Touch,
+    kind: FileEvent,
 }
 
-impl Settle {
+impl Debouncer {
     /// Something changed.
-    pub fn touch(&mut self, at: Timestamp, kind: Touch) {
+    pub fn touch(&mut self, at: Timestamp, kind: FileEvent) {
         let waiting = self.0.get_or_insert(Waiting { first: at, first_finished: None, last: at, kind });
         waiting.last = at;
         waiting.kind = kind;
-        if kind == Touch::Finished {
+        if kind == FileEvent::Finished {
             waiting.first_finished.get_or_insert(at);
         }
     }
@@ -54,8 +54,8 @@ impl Settle {
     pub fn due(&self) -> Option<Timestamp> {
         let Waiting { first, first_finished, last, kind } = self.0?;
         let quiet = match kind {
-            Touch::Finished => last.after(FINISHED_QUIET),
-            Touch::Ongoing => last.after(ONGOING_QUIET).min(first.after(ONGOING_LATEST)),
+            FileEvent::Finished => last.after(FINISHED_QUIET),
+            FileEvent::Ongoing => last.after(ONGOING_QUIET).min(first.after(ONGOING_LATEST)),
         };
         Some(first_finished.map_or(quiet, |finished| quiet.min(finished.after(FINISHED_LATEST))))
     }
@@ -73,15 +73,15 @@ impl Settle {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Touch::{Finished, Ongoing};
+    use FileEvent::{Finished, Ongoing};
 
     /// Milliseconds.
     fn at(ms: u64) -> Timestamp {
         Timestamp::from_micros(ms * 1000)
     }
 
-    fn due(touches: &[(u64, Touch)]) -> u64 {
-        let mut settle = Settle::default();
+    fn due(touches: &[(u64, FileEvent)]) -> u64 {
+        let mut settle = Debouncer::default();
         for (ms, kind) in touches {
             settle.touch(at(*ms), *kind);
         }
@@ -114,7 +114,7 @@ mod tests {
 
     #[test]
     fn it_is_read_once() {
-        let mut settle = Settle::default();
+        let mut settle = Debouncer::default();
         assert!(!settle.take(at(5)) && settle.due().is_none());
         settle.touch(at(10), Finished);
         assert!(!settle.take(at(29)));

@@ -1,8 +1,8 @@
-//! Beside the log: appends glimpses to segments of a recording, one set for each board.
+//! Beside the log: appends samples to segments of a recording, one set for each board.
 
-use super::tap::Glimpse;
-use crate::note::Note;
-use crate::plan::{BoardPath, BoardPlan, Names, Plan};
+use super::filter::RecordedSample;
+use crate::events::BoardEvent;
+use crate::runtime_config::{BoardConfig, Names, Pipeline, RuntimeConfig};
 use crate::tally::Tally;
 use std::collections::VecDeque;
 use std::fs::{self, File};
@@ -26,7 +26,7 @@ const SEGMENTS: usize = 7;
 /// A second tally counts what is recorded, so that each segment can say where the trims stood at its begin;
 /// it is what a replay of the recording comes to, whatever the first tally knows beyond.
 #[derive(Debug)]
-pub struct Keeper {
+pub struct Recorder {
     folder: PathBuf,
     names: Names,
     tally: Tally,
@@ -35,9 +35,9 @@ pub struct Keeper {
 
 #[derive(Debug)]
 struct Board {
-    plan: BoardPlan,
+    plan: BoardConfig,
     device: Option<Box<RecordedDevice>>,
-    path: Option<BoardPath>,
+    path: Option<Pipeline>,
     segment: Option<Segment>,
     /// Segments in the folder, the oldest first.
     kept: VecDeque<PathBuf>,
@@ -74,39 +74,39 @@ impl<W: Write> Write for Counted<W> {
     }
 }
 
-impl Keeper {
+impl Recorder {
     /// Keeps the boards of `plan` below `logs`, and forgets what a daemon before this one left there: its
     /// clock was another one.
     #[must_use]
-    pub fn new(logs: &Path, plan: Plan) -> Self {
+    pub fn new(logs: &Path, plan: RuntimeConfig) -> Self {
         let folder = logs.join(FOLDER);
         for entry in fs::read_dir(&folder).into_iter().flatten().flatten() {
             if entry.path().extension().is_some_and(|ending| ending == "hid") {
                 let _ = fs::remove_file(entry.path());
             }
         }
-        let Plan { names, boards, tally, .. } = plan;
+        let RuntimeConfig { names, boards, tally, .. } = plan;
         Self { folder, names, tally, boards: boards.into_iter().map(Board::new).collect() }
     }
 
     /// Takes what there is to record in a note. What cannot be written is logged once and not tried again
     /// for the length of a segment.
-    pub fn note(&mut self, note: &Note) {
+    pub fn note(&mut self, note: &BoardEvent) {
         let (at, index) = match note {
-            Note::Device { board, device } => {
+            BoardEvent::Device { board, device } => {
                 if let Some(board) = find(&mut self.boards, *board) {
                     board.begin(device.clone());
                 }
                 return;
             }
-            Note::Report { board, glimpse } => (glimpse.at, *board),
-            Note::Unplugged { board, at } => (*at, *board),
+            BoardEvent::Report { board, sample } => (sample.at, *board),
+            BoardEvent::Unplugged { board, at } => (*at, *board),
             _ => return,
         };
         let Self { folder, names, tally, boards } = self;
         let Some(board) = find(boards, index) else { return };
         let written = match note {
-            Note::Report { glimpse, .. } => board.report(folder, names, tally, glimpse),
+            BoardEvent::Report { sample, .. } => board.report(folder, names, tally, sample),
             _ => board.unplugged(at, tally),
         };
         if let Err(error) = written {
@@ -134,8 +134,8 @@ impl Keeper {
 
     /// Rig or aircraft changed, as for [`Tally::adopt`]. With another aircraft what was recorded before is thrown
     /// away: the page is made of one aircraft.
-    pub fn adopt(&mut self, plan: Plan, kept: &[Option<usize>]) {
-        let Plan { names, boards, tally, .. } = plan;
+    pub fn adopt(&mut self, plan: RuntimeConfig, kept: &[Option<usize>]) {
+        let RuntimeConfig { names, boards, tally, .. } = plan;
         let same_aircraft = names.aircraft == self.names.aircraft;
         let (trims, reversed) = tally.into_parts();
         self.tally.adopt(trims, kept, reversed);
@@ -169,7 +169,7 @@ fn find(boards: &mut [Board], index: BoardIndex) -> Option<&mut Board> {
 }
 
 impl Board {
-    const fn new(plan: BoardPlan) -> Self {
+    const fn new(plan: BoardConfig) -> Self {
         Self {
             plan,
             device: None,
@@ -184,9 +184,9 @@ impl Board {
     }
 
     /// The rig or the aircraft changed.
-    fn replan(&mut self, plan: BoardPlan) {
+    fn replan(&mut self, plan: BoardConfig) {
         if let Some(device) = &self.device {
-            let next = plan.path(&device.descriptor).ok();
+            let next = plan.pipeline(&device.descriptor).ok();
             self.path = match (next, &self.path) {
                 (Some(mut next), Some(path)) => {
                     next.take_over(path);
@@ -209,7 +209,7 @@ impl Board {
 
     /// The board was opened; what follows is from another plug or even another board.
     fn begin(&mut self, device: Box<RecordedDevice>) {
-        self.path = self.plan.path(&device.descriptor).ok();
+        self.path = self.plan.pipeline(&device.descriptor).ok();
         self.device = Some(device);
         self.next_number = None;
         self.segment = None;
@@ -220,11 +220,11 @@ impl Board {
         folder: &Path,
         names: &Names,
         tally: &mut Tally,
-        glimpse: &Glimpse,
+        sample: &RecordedSample,
     ) -> io::Result<()> {
-        let at = glimpse.at;
-        let missing = self.next_number.map_or(0, |next| glimpse.number.wrapping_sub(next));
-        self.next_number = Some(glimpse.number.wrapping_add(1));
+        let at = sample.at;
+        let missing = self.next_number.map_or(0, |next| sample.number.wrapping_sub(next));
+        self.next_number = Some(sample.number.wrapping_add(1));
         if self.refused_until.is_some_and(|until| at < until) {
             return Ok(());
         }
@@ -245,9 +245,9 @@ impl Board {
                 path.gap(at, tally);
             }
         }
-        segment.writer.report(at, glimpse.bytes())?;
+        segment.writer.report(at, sample.bytes())?;
         if let Some(path) = &mut self.path {
-            path.report(at, glimpse.bytes(), tally, &mut |_, _| {});
+            path.report(at, sample.bytes(), tally, &mut |_, _| {});
         }
         Ok(())
     }

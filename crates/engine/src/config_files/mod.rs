@@ -12,10 +12,10 @@
 //!
 //! A file that is not valid is told of once for each text, and it stays wrong until it is valid or gone.
 
-mod settle;
+mod debouncer;
 mod watch;
 
-pub use settle::{Settle, Touch};
+pub use debouncer::{Debouncer, FileEvent};
 pub use watch::Watch;
 
 use crate::files::{self, FilesError};
@@ -29,20 +29,20 @@ use tallywheel_profile::{Aircraft, Rig};
 #[derive(Debug)]
 pub struct Config {
     folder: PathBuf,
-    rig: Kept<Rig>,
-    aircraft: BTreeMap<String, Kept<Aircraft>>,
+    rig: LoadedFile<Rig>,
+    aircraft: BTreeMap<String, LoadedFile<Aircraft>>,
 }
 
 /// One file.
 #[derive(Debug)]
-struct Kept<T> {
+struct LoadedFile<T> {
     text: Option<String>,
     good: Option<Arc<T>>,
     wrong: Option<String>,
     there: bool,
 }
 
-impl<T> Default for Kept<T> {
+impl<T> Default for LoadedFile<T> {
     fn default() -> Self {
         Self { text: None, good: None, wrong: None, there: false }
     }
@@ -50,14 +50,14 @@ impl<T> Default for Kept<T> {
 
 /// What a file is to the program.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Which {
+pub enum ConfigFile {
     /// rig.toml.
     Rig,
     /// The aircraft file of this name, without `.toml`.
     Aircraft(String),
 }
 
-impl fmt::Display for Which {
+impl fmt::Display for ConfigFile {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Rig => f.write_str("rig"),
@@ -68,7 +68,7 @@ impl fmt::Display for Which {
 
 /// What is new about a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum News {
+pub enum FileChange {
     /// It says something new, and that is valid.
     Good,
     /// It is not valid or cannot be read: one line for each mistake.
@@ -79,24 +79,24 @@ pub enum News {
 
 /// A file that changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Changed {
-    pub which: Which,
+pub struct ChangedFile {
+    pub which: ConfigFile,
     pub path: PathBuf,
-    pub news: News,
+    pub news: FileChange,
 }
 
-impl<T> Kept<T> {
+impl<T> LoadedFile<T> {
     fn take(
         &mut self,
         text: Result<Option<String>, FilesError>,
         parse: impl FnOnce(&str) -> Result<T, tallywheel_profile::FileErrors>,
-    ) -> Option<News> {
+    ) -> Option<FileChange> {
         let text = match text {
             Ok(Some(text)) => text,
             Ok(None) => {
                 self.text = None;
                 self.wrong = None;
-                return std::mem::take(&mut self.there).then_some(News::Gone);
+                return std::mem::take(&mut self.there).then_some(FileChange::Gone);
             }
             Err(error) => {
                 self.there = true;
@@ -114,18 +114,18 @@ impl<T> Kept<T> {
             Ok(good) => {
                 self.good = Some(Arc::new(good));
                 self.wrong = None;
-                Some(News::Good)
+                Some(FileChange::Good)
             }
             Err(errors) => self.is_wrong(errors.to_string()),
         }
     }
 
-    fn is_wrong(&mut self, reason: String) -> Option<News> {
+    fn is_wrong(&mut self, reason: String) -> Option<FileChange> {
         if self.wrong.as_ref() == Some(&reason) {
             return None;
         }
         self.wrong = Some(reason.clone());
-        Some(News::Wrong(reason))
+        Some(FileChange::Wrong(reason))
     }
 }
 
@@ -133,17 +133,17 @@ impl Config {
     /// Nothing of `folder` is read before [`Self::read`].
     #[must_use]
     pub fn new(folder: &Path) -> Self {
-        Self { folder: folder.to_owned(), rig: Kept::default(), aircraft: BTreeMap::new() }
+        Self { folder: folder.to_owned(), rig: LoadedFile::default(), aircraft: BTreeMap::new() }
     }
 
     /// Reads all files, and answers what is new, the rig first.
-    pub fn read(&mut self) -> Vec<Changed> {
+    pub fn read(&mut self) -> Vec<ChangedFile> {
         let mut news = Vec::new();
         let path = self.folder.join("rig.toml");
         let name = path.display().to_string();
         let rig = self.rig.take(files::text_if_there(&path), |text| tallywheel_profile::rig(&name, text));
         if let Some(new) = rig {
-            news.push(Changed { which: Which::Rig, path, news: new });
+            news.push(ChangedFile { which: ConfigFile::Rig, path, news: new });
         }
         let there = files::aircraft_in(&self.folder).unwrap_or_default();
         for path in &there {
@@ -154,7 +154,7 @@ impl Config {
             let name = path.display().to_string();
             let text = files::text_if_there(&path);
             if let Some(new) = kept.take(text, |text| tallywheel_profile::aircraft(&name, text)) {
-                news.push(Changed { which: Which::Aircraft(stem.clone()), path, news: new });
+                news.push(ChangedFile { which: ConfigFile::Aircraft(stem.clone()), path, news: new });
             }
         }
         news
@@ -199,11 +199,11 @@ impl Config {
     }
 
     /// What is wrong at present: a file and its mistakes.
-    pub fn problems(&self) -> impl Iterator<Item = (Which, &str)> {
-        let rig = self.rig.wrong.as_deref().map(|wrong| (Which::Rig, wrong));
+    pub fn problems(&self) -> impl Iterator<Item = (ConfigFile, &str)> {
+        let rig = self.rig.wrong.as_deref().map(|wrong| (ConfigFile::Rig, wrong));
         let aircraft = self.aircraft.iter();
-        let aircraft =
-            aircraft.filter_map(|(stem, kept)| Some((Which::Aircraft(stem.clone()), kept.wrong.as_deref()?)));
+        let aircraft = aircraft
+            .filter_map(|(stem, kept)| Some((ConfigFile::Aircraft(stem.clone()), kept.wrong.as_deref()?)));
         rig.into_iter().chain(aircraft)
     }
 }

@@ -6,10 +6,10 @@
 
 use crate::clock::Clock;
 use crate::devwatch::{DevWatch, Node};
-use crate::note::{BoardChange, Note, Notes};
-use crate::orders::{Order, Orders};
-use crate::plan::{BoardPath, BoardPlan};
-use crate::station::Station;
+use crate::events::{BoardChange, BoardEvent, EventSender};
+use crate::orders::{ReaderCommand, ReaderCommands};
+use crate::runtime_config::{BoardConfig, Pipeline};
+use crate::shared::SharedState;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 use std::sync::Arc;
 use std::thread;
@@ -28,7 +28,7 @@ const QUEUE_WAKES: usize = 64;
 
 /// What wakes the dock.
 #[derive(Debug)]
-enum Wake {
+enum DeviceEvent {
     /// A device node changed.
     Node(Node),
     /// A reader ended because its board is gone.
@@ -36,7 +36,7 @@ enum Wake {
     /// An output failed or recovered.
     Output,
     /// The rig has these boards now.
-    Rig(Vec<BoardPlan>),
+    Rig(Vec<BoardConfig>),
     /// Somebody knows how far a wheel turned.
     Confirm { wheel: WheelIndex, turned: Counts },
 }
@@ -46,40 +46,40 @@ type ReaderId = u64;
 
 /// Wakes the dock.
 #[derive(Debug, Clone)]
-pub struct DockBell(Sender<Wake>);
+pub struct DeviceSender(Sender<DeviceEvent>);
 
 /// The dock's end of the bell.
 #[derive(Debug)]
-pub struct DockDoor(Receiver<Wake>);
+pub struct DeviceReceiver(Receiver<DeviceEvent>);
 
 /// A bell and its door.
 #[must_use]
-pub fn bell() -> (DockBell, DockDoor) {
+pub fn channel() -> (DeviceSender, DeviceReceiver) {
     let (send, receive) = crossbeam_channel::bounded(QUEUE_WAKES);
-    (DockBell(send), DockDoor(receive))
+    (DeviceSender(send), DeviceReceiver(receive))
 }
 
-impl DockBell {
+impl DeviceSender {
     /// An output's deadline may have changed. Never waits; a full queue wakes the dock anyway.
     pub fn output_changed(&self) {
-        let _ = self.0.try_send(Wake::Output);
+        let _ = self.0.try_send(DeviceEvent::Output);
     }
 
     /// The rig file changed. Waits for a place in the queue: a reader's thread must not call it.
-    pub fn rig_changed(&self, plans: Vec<BoardPlan>) {
-        let _ = self.0.send(Wake::Rig(plans));
+    pub fn rig_changed(&self, plans: Vec<BoardConfig>) {
+        let _ = self.0.send(DeviceEvent::Rig(plans));
     }
 
     /// Somebody knows that a wheel turned by so many counts, in its decoder's direction, since the last time.
     /// Waits for a place in the queue.
     pub fn confirm(&self, wheel: WheelIndex, turned: Counts) {
-        let _ = self.0.send(Wake::Confirm { wheel, turned });
+        let _ = self.0.send(DeviceEvent::Confirm { wheel, turned });
     }
 }
 
 /// One board's place at the dock.
-struct Berth {
-    plan: BoardPlan,
+struct DeviceSlot {
+    plan: BoardConfig,
     state: State,
     said: Option<BoardChange>,
     hiding: Option<Hiding>,
@@ -98,7 +98,7 @@ enum State {
     /// Refused; udev may still be at work.
     Settling { retry: OpenRetry, next: Timestamp },
     /// A thread reads it.
-    Reading { id: ReaderId, orders: Arc<Orders>, descriptor: Vec<u8>, path: String },
+    Reading { id: ReaderId, orders: Arc<ReaderCommands>, descriptor: Vec<u8>, path: String },
 }
 
 /// Opens boards.
@@ -148,31 +148,31 @@ impl Opener for HidOpener {
 }
 
 /// The dock.
-pub struct Dock<O = HidOpener> {
-    berths: Vec<Berth>,
-    station: Arc<Station>,
-    notes: Notes,
+pub struct DeviceManager<O = HidOpener> {
+    slots: Vec<DeviceSlot>,
+    shared: Arc<SharedState>,
+    notes: EventSender,
     clock: Clock,
-    bell: DockBell,
-    door: DockDoor,
+    bell: DeviceSender,
+    door: DeviceReceiver,
     opener: O,
     watch: Option<DevWatch>,
     next_id: ReaderId,
 }
 
-impl<O: Opener> Dock<O> {
+impl<O: Opener> DeviceManager<O> {
     /// Takes the boards of `plans` in. Nothing is opened before [`Self::keep`].
     #[must_use]
     pub fn new(
-        plans: Vec<BoardPlan>,
-        station: Arc<Station>,
-        notes: Notes,
+        plans: Vec<BoardConfig>,
+        shared: Arc<SharedState>,
+        notes: EventSender,
         clock: Clock,
-        (bell, door): (DockBell, DockDoor),
+        (bell, door): (DeviceSender, DeviceReceiver),
         opener: O,
     ) -> Self {
-        let berths = plans.into_iter().map(Berth::new).collect();
-        Self { berths, station, notes, clock, bell, door, opener, watch: None, next_id: 0 }
+        let slots = plans.into_iter().map(DeviceSlot::new).collect();
+        Self { slots, shared, notes, clock, bell, door, opener, watch: None, next_id: 0 }
     }
 
     /// Starts a thread that keeps the boards for as long as the program runs.
@@ -182,13 +182,13 @@ impl<O: Opener> Dock<O> {
     pub fn keep(mut self) -> std::io::Result<()> {
         let bell = self.bell.clone();
         // The watch has a thread of its own, so it can wait for a place in the queue: no change is missed.
-        self.watch = DevWatch::new(move |node| bell.0.send(Wake::Node(node)).is_ok()).ok();
+        self.watch = DevWatch::new(move |node| bell.0.send(DeviceEvent::Node(node)).is_ok()).ok();
         thread::Builder::new().name("dock".into()).spawn(move || self.run())?;
         Ok(())
     }
 
     fn run(mut self) {
-        self.station.publish_now(self.clock.now());
+        self.shared.publish_now(self.clock.now());
         self.look();
         loop {
             self.watch_if_needed();
@@ -205,62 +205,61 @@ impl<O: Opener> Dock<O> {
     }
 
     fn next_deadline(&self) -> Option<Timestamp> {
-        let settling = self.berths.iter().filter_map(|berth| match berth.state {
+        let settling = self.slots.iter().filter_map(|slot| match slot.state {
             State::Settling { next, .. } => Some(next),
             _ => None,
         });
-        let away = self.berths.iter().any(|berth| matches!(berth.state, State::Away));
+        let away = self.slots.iter().any(|slot| matches!(slot.state, State::Away));
         let look = (away && !self.watched()).then(|| self.clock.now().after(LOOK_STEP));
-        settling.chain(look).chain(self.station.deadline()).min()
+        settling.chain(look).chain(self.shared.deadline()).min()
     }
 
     /// Watches /dev for as long as a board or an output is awaited.
     fn watch_if_needed(&mut self) {
-        let awaited = self.berths.iter().any(|berth| !matches!(berth.state, State::Reading { .. }));
-        let needed = awaited || self.station.output_awaited();
+        let awaited = self.slots.iter().any(|slot| !matches!(slot.state, State::Reading { .. }));
+        let needed = awaited || self.shared.output_awaited();
         if self.watch.as_mut().is_some_and(|watch| watch.switch(needed)) {
             // Changes before the watch was on are found by looking once.
-            self.station.retry_outputs(self.clock.now());
+            self.shared.retry_outputs(self.clock.now());
             self.look();
         }
     }
 
-    fn woken(&mut self, first: Wake) {
+    fn woken(&mut self, first: DeviceEvent) {
         // One plug makes several changes; they are looked at together.
         let mut wakes = vec![first];
         wakes.extend(self.door.0.try_iter());
         let (mut look, mut retry) = (false, false);
         for wake in wakes {
             match wake {
-                Wake::Node(Node::Hidraw) => look = true,
-                Wake::Node(Node::Uinput) => retry = true,
-                Wake::Output => {}
-                Wake::Gone(reader) => {
+                DeviceEvent::Node(Node::Hidraw) => look = true,
+                DeviceEvent::Node(Node::Uinput) => retry = true,
+                DeviceEvent::Output => {}
+                DeviceEvent::Gone(reader) => {
                     // A reader that was sent away is not among them.
-                    let of =
-                        |berth: &&mut Berth| matches!(berth.state, State::Reading { id, .. } if id == reader);
-                    if let Some(berth) = self.berths.iter_mut().find(of) {
-                        berth.state = State::Away;
-                        berth.hiding = None;
-                        berth.say(&self.notes, BoardChange::Gone);
+                    let of = |slot: &&mut DeviceSlot| matches!(slot.state, State::Reading { id, .. } if id == reader);
+                    if let Some(slot) = self.slots.iter_mut().find(of) {
+                        slot.state = State::Away;
+                        slot.hiding = None;
+                        slot.say(&self.notes, BoardChange::Gone);
                         look = true;
                     }
                 }
-                Wake::Rig(plans) => {
+                DeviceEvent::Rig(plans) => {
                     self.refit(plans);
                     look = true;
                 }
-                Wake::Confirm { wheel, turned } => {
-                    let berth = self.berths.iter().find(|berth| berth.plan.has(wheel));
-                    if let Some(State::Reading { orders, .. }) = berth.map(|berth| &berth.state) {
-                        orders.give(Order::Confirm { wheel, turned });
+                DeviceEvent::Confirm { wheel, turned } => {
+                    let slot = self.slots.iter().find(|slot| slot.plan.has(wheel));
+                    if let Some(State::Reading { orders, .. }) = slot.map(|slot| &slot.state) {
+                        orders.give(ReaderCommand::Confirm { wheel, turned });
                     }
                 }
             }
         }
         if retry {
-            self.station.retry_outputs(self.clock.now());
-            self.berths.iter_mut().for_each(|berth| berth.hide_again(&self.notes));
+            self.shared.retry_outputs(self.clock.now());
+            self.slots.iter_mut().for_each(|slot| slot.hide_again(&self.notes));
         }
         if look {
             self.look();
@@ -269,51 +268,51 @@ impl<O: Opener> Dock<O> {
 
     /// The rig has these boards from now on. A board that is found as before, or is the one meant by other words,
     /// goes on being read.
-    fn refit(&mut self, plans: Vec<BoardPlan>) {
-        let mut before = std::mem::take(&mut self.berths);
+    fn refit(&mut self, plans: Vec<BoardConfig>) {
+        let mut before = std::mem::take(&mut self.slots);
         for plan in plans {
-            let place = before.iter().position(|berth| berth.plan.board() == plan.board());
-            let berth = match place.map(|place| before.swap_remove(place)) {
-                Some(berth) if berth.plan.find() == plan.find() || self.is_still(&berth, plan.find()) => {
-                    berth.refitted(plan, &self.notes)
+            let place = before.iter().position(|slot| slot.plan.board() == plan.board());
+            let slot = match place.map(|place| before.swap_remove(place)) {
+                Some(slot) if slot.plan.find() == plan.find() || self.is_still(&slot, plan.find()) => {
+                    slot.refitted(plan, &self.notes)
                 }
-                Some(berth) => {
-                    self.exchange(&berth);
-                    Berth::new(plan)
+                Some(slot) => {
+                    self.exchange(&slot);
+                    DeviceSlot::new(plan)
                 }
-                None => Berth::new(plan),
+                None => DeviceSlot::new(plan),
             };
-            self.berths.push(berth);
+            self.slots.push(slot);
         }
-        before.iter().for_each(Berth::end);
+        before.iter().for_each(DeviceSlot::end);
     }
 
     /// Whether the board that is read is also the one that `find` means.
-    fn is_still(&mut self, berth: &Berth, find: &BoardMatch) -> bool {
-        let State::Reading { path: read, .. } = &berth.state else { return false };
+    fn is_still(&mut self, slot: &DeviceSlot, find: &BoardMatch) -> bool {
+        let State::Reading { path: read, .. } = &slot.state else { return false };
         self.opener.open(find).is_ok_and(|(_, Opened { path, .. })| path == *read)
     }
 
     /// Another board takes the place of this one.
-    fn exchange(&self, berth: &Berth) {
-        berth.end();
+    fn exchange(&self, slot: &DeviceSlot) {
+        slot.end();
         // What its wheels do until the other one is read nobody counts, as when it is unplugged.
-        if let State::Reading { descriptor, .. } = &berth.state
-            && let Ok(mut path) = berth.plan.path(descriptor)
+        if let State::Reading { descriptor, .. } = &slot.state
+            && let Ok(mut path) = slot.plan.pipeline(descriptor)
         {
-            self.station.unplugged(&mut path, self.clock.now());
+            self.shared.unplugged(&mut path, self.clock.now());
         }
     }
 
     fn due(&mut self) {
         let now = self.clock.now();
-        if self.station.deadline().is_some_and(|at| at <= now) {
-            self.station.publish_now(now);
+        if self.shared.deadline().is_some_and(|at| at <= now) {
+            self.shared.publish_now(now);
         }
         // An output that is tried again by the clock is no reason to look through all of sysfs.
         let watched = self.watched();
-        for place in 0..self.berths.len() {
-            let due = self.berths.get(place).is_some_and(|berth| match berth.state {
+        for place in 0..self.slots.len() {
+            let due = self.slots.get(place).is_some_and(|slot| match slot.state {
                 State::Settling { next, .. } => next <= now,
                 State::Away => !watched,
                 State::Reading { .. } => false,
@@ -330,78 +329,80 @@ impl<O: Opener> Dock<O> {
 
     /// Tries to open every board that is not being read.
     fn look(&mut self) {
-        for place in 0..self.berths.len() {
+        for place in 0..self.slots.len() {
             self.look_for(place);
         }
     }
 
     fn look_for(&mut self, place: usize) {
-        let Self { berths, station, notes, clock, bell, opener, next_id, .. } = self;
-        let Some(berth) = berths.get_mut(place) else { return };
-        if matches!(berth.state, State::Reading { .. }) {
+        let Self { slots, shared, notes, clock, bell, opener, next_id, .. } = self;
+        let Some(slot) = slots.get_mut(place) else { return };
+        if matches!(slot.state, State::Reading { .. }) {
             return;
         }
-        let opened = opener.open(berth.plan.find());
+        let opened = opener.open(slot.plan.find());
         let now = clock.now();
         match opened {
-            Ok((board, Opened { path: from, name, device })) => match berth.plan.path(&device.descriptor) {
-                Ok(path) => {
-                    *next_id += 1;
-                    let (id, orders, descriptor) =
-                        (*next_id, Arc::new(Orders::default()), device.descriptor.clone());
-                    // Before the first report, which the reader's thread may post at once.
-                    notes.post(Note::Device { board: berth.plan.board(), device: Box::new(device) });
-                    let reader = Reader { id, orders: Arc::clone(&orders), station, clock, bell };
-                    match reader.read(board, path) {
-                        Ok(()) => {
-                            berth.state = State::Reading { id, orders, descriptor, path: from.clone() };
-                            berth.hide(from.clone(), notes);
-                            berth.say(notes, BoardChange::Reading { path: from, name });
+            Ok((board, Opened { path: from, name, device })) => {
+                match slot.plan.pipeline(&device.descriptor) {
+                    Ok(path) => {
+                        *next_id += 1;
+                        let (id, orders, descriptor) =
+                            (*next_id, Arc::new(ReaderCommands::default()), device.descriptor.clone());
+                        // Before the first report, which the reader's thread may post at once.
+                        notes.post(BoardEvent::Device { board: slot.plan.board(), device: Box::new(device) });
+                        let reader = Reader { id, orders: Arc::clone(&orders), shared, clock, bell };
+                        match reader.read(board, path) {
+                            Ok(()) => {
+                                slot.state = State::Reading { id, orders, descriptor, path: from.clone() };
+                                slot.hide(from.clone(), notes);
+                                slot.say(notes, BoardChange::Reading { path: from, name });
+                            }
+                            Err(error) => slot.refuse(
+                                notes,
+                                format!("no thread to read it: {error}"),
+                                "close other programs",
+                            ),
                         }
-                        Err(error) => berth.refuse(
-                            notes,
-                            format!("no thread to read it: {error}"),
-                            "close other programs",
-                        ),
                     }
+                    Err(error) => slot.refuse(notes, error.to_string(), "correct the rig file"),
                 }
-                Err(error) => berth.refuse(notes, error.to_string(), "correct the rig file"),
-            },
+            }
             Err(SourceError::AskPermission { reason, cure, .. }) => {
-                let mut retry = match berth.state {
+                let mut retry = match slot.state {
                     State::Settling { retry, .. } => retry,
                     _ => OpenRetry::default(),
                 };
                 match retry.refused(now) {
                     RetryDecision::TryAgain(pause) => {
-                        berth.state = State::Settling { retry, next: now.after(pause) };
+                        slot.state = State::Settling { retry, next: now.after(pause) };
                     }
-                    RetryDecision::Final => berth.refuse(notes, reason, &cure),
+                    RetryDecision::Final => slot.refuse(notes, reason, &cure),
                 }
             }
             Err(SourceError::AwaitPlug | SourceError::Reopen { .. } | SourceError::Finish) => {
-                berth.state = State::Away;
-                if !matches!(berth.said, Some(BoardChange::Gone)) {
-                    berth.say(notes, BoardChange::Missing);
+                slot.state = State::Away;
+                if !matches!(slot.said, Some(BoardChange::Gone)) {
+                    slot.say(notes, BoardChange::Missing);
                 }
             }
             Err(error @ SourceError::AskWhich { .. }) => {
-                berth.refuse(notes, error.to_string(), "name it by serial or path in the rig file");
+                slot.refuse(notes, error.to_string(), "name it by serial or path in the rig file");
             }
             Err(SourceError::GiveUp { reason }) => {
-                berth.refuse(notes, reason, "connect a board, or look at the system's log");
+                slot.refuse(notes, reason, "connect a board, or look at the system's log");
             }
         }
     }
 }
 
-impl Berth {
-    const fn new(plan: BoardPlan) -> Self {
+impl DeviceSlot {
+    const fn new(plan: BoardConfig) -> Self {
         Self { plan, state: State::Away, said: None, hiding: None }
     }
 
     /// The same board, decoded by another plan.
-    fn refitted(mut self, plan: BoardPlan, notes: &Notes) -> Self {
+    fn refitted(mut self, plan: BoardConfig, notes: &EventSender) -> Self {
         if plan == self.plan {
             return self;
         }
@@ -415,8 +416,8 @@ impl Berth {
             self.hide(path, notes);
         }
         match &self.state {
-            State::Reading { orders, descriptor, .. } => match self.plan.path(descriptor) {
-                Ok(path) => orders.give(Order::Path(Box::new(path))),
+            State::Reading { orders, descriptor, .. } => match self.plan.pipeline(descriptor) {
+                Ok(path) => orders.give(ReaderCommand::Path(Box::new(path))),
                 Err(error) => {
                     self.end();
                     self.refuse(notes, error.to_string(), "correct the rig file");
@@ -431,20 +432,20 @@ impl Berth {
     /// Its reader goes with the board's next report.
     fn end(&self) {
         if let State::Reading { orders, .. } = &self.state {
-            orders.give(Order::End);
+            orders.give(ReaderCommand::End);
         }
     }
 
     /// Says it once, not again while nothing else happened.
-    fn say(&mut self, notes: &Notes, change: BoardChange) {
+    fn say(&mut self, notes: &EventSender, change: BoardChange) {
         if self.said.as_ref() != Some(&change) {
-            notes.post(Note::Board { board: self.plan.board(), change: change.clone() });
+            notes.post(BoardEvent::Board { board: self.plan.board(), change: change.clone() });
             self.said = Some(change);
         }
     }
 
     /// Tries again what failed: a twin cannot be made without uinput.
-    fn hide_again(&mut self, notes: &Notes) {
+    fn hide_again(&mut self, notes: &EventSender) {
         let failed = |hiding: &mut Hiding| hiding.board.as_ref().is_some_and(HiddenBoard::has_ended);
         if let Some(Hiding { path, .. }) = self.hiding.take_if(failed) {
             self.hide(path, notes);
@@ -452,14 +453,14 @@ impl Berth {
     }
 
     /// Hides its wheels if the rig file asks for that.
-    fn hide(&mut self, path: String, notes: &Notes) {
+    fn hide(&mut self, path: String, notes: &EventSender) {
         let (board, notes) = (self.plan.board(), notes.clone());
         let tell = move |what: Result<String, OutputError>| {
             let change = match what {
                 Ok(twin) => BoardChange::Hidden { twin },
                 Err(error) => BoardChange::NotHidden { reason: error.to_string() },
             };
-            notes.post(Note::Board { board, change });
+            notes.post(BoardEvent::Board { board, change });
         };
         let hidden = self.plan.hidden().map(|wheels| HiddenBoard::start(&path, wheels, tell.clone()));
         let hidden = hidden.transpose().unwrap_or_else(|error| {
@@ -473,7 +474,7 @@ impl Berth {
         self.hiding = Some(Hiding { path, board: hidden });
     }
 
-    fn refuse(&mut self, notes: &Notes, reason: String, cure: &str) {
+    fn refuse(&mut self, notes: &EventSender, reason: String, cure: &str) {
         self.state = State::Away;
         self.hiding = None;
         self.say(notes, BoardChange::Refused { reason, cure: cure.to_owned() });
@@ -483,17 +484,17 @@ impl Berth {
 /// What a reader's thread is given.
 struct Reader<'a> {
     id: ReaderId,
-    orders: Arc<Orders>,
-    station: &'a Arc<Station>,
+    orders: Arc<ReaderCommands>,
+    shared: &'a Arc<SharedState>,
     clock: &'a Clock,
-    bell: &'a DockBell,
+    bell: &'a DeviceSender,
 }
 
 impl Reader<'_> {
     /// Reads `board` on a thread of its own until it is gone: the fast path.
-    fn read(self, mut board: impl ReportSource + 'static, mut path: BoardPath) -> std::io::Result<()> {
+    fn read(self, mut board: impl ReportSource + 'static, mut path: Pipeline) -> std::io::Result<()> {
         let Self { id, orders, .. } = self;
-        let (station, clock, bell) = (Arc::clone(self.station), *self.clock, self.bell.clone());
+        let (shared, clock, bell) = (Arc::clone(self.shared), *self.clock, self.bell.clone());
         thread::Builder::new().name("reader".into()).spawn(move || {
             let mut buffer = [0_u8; REPORT_BYTES_MAX];
             path.opened(clock.now());
@@ -505,15 +506,15 @@ impl Reader<'_> {
                     Ok(0) => {
                         let now = clock.now();
                         if deadline.is_some_and(|at| at <= now) {
-                            station.rest(&mut path, now);
+                            shared.rest(&mut path, now);
                         }
                     }
                     Ok(length) => {
                         let now = clock.now();
-                        if orders.waiting() && !station.obey(&mut path, now, orders.take()) {
+                        if orders.waiting() && !shared.obey(&mut path, now, orders.take()) {
                             return;
                         }
-                        station.report(&mut path, now, buffer.get(..length).unwrap_or_default());
+                        shared.report(&mut path, now, buffer.get(..length).unwrap_or_default());
                     }
                     Err(_) => break,
                 }
@@ -524,9 +525,9 @@ impl Reader<'_> {
                 // Its wheels are another board's by now, and nobody waits for it to come back.
                 return;
             }
-            station.unplugged(&mut path, clock.now());
+            shared.unplugged(&mut path, clock.now());
             // Gone must not be lost, so this waits for a place in the queue; nothing is left to delay.
-            let _ = bell.0.send(Wake::Gone(id));
+            let _ = bell.0.send(DeviceEvent::Gone(id));
         })?;
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! Which place each board and wheel has, for as long as the program runs.
 
-use super::PlanError;
+use super::RuntimeConfigError;
 use tallywheel_profile::Rig;
 use tallywheel_units::{BoardIndex, WheelIndex};
 
@@ -12,22 +12,22 @@ const MOST: usize = 255;
 /// A rig file may be changed while reports come in. A reader that still decodes by the old one must not count
 /// for another wheel than it means, so a place once given to a name stays its own.
 #[derive(Debug, Clone, Default)]
-pub struct Places {
+pub struct IndexRegistry {
     boards: Vec<String>,
     wheels: Vec<(String, BoardIndex)>,
 }
 
 /// The places of one rig's boards and wheels, in the order of its file.
 #[derive(Debug)]
-pub(super) struct OfRig {
+pub(super) struct RigIndexes {
     pub(super) boards: Vec<BoardIndex>,
     pub(super) wheels: Vec<WheelIndex>,
 }
 
-impl Places {
+impl IndexRegistry {
     /// The places of everything in `rig`; what is new to us gets the next ones.
-    pub(super) fn of(&mut self, rig: &Rig) -> Result<OfRig, PlanError> {
-        let mut of = OfRig { boards: Vec::new(), wheels: Vec::new() };
+    pub(super) fn of(&mut self, rig: &Rig) -> Result<RigIndexes, RuntimeConfigError> {
+        let mut of = RigIndexes { boards: Vec::new(), wheels: Vec::new() };
         for board in &rig.boards {
             let known = self.boards.iter().position(|name| *name == board.name);
             let at = known.unwrap_or(self.boards.len());
@@ -58,7 +58,7 @@ impl Places {
     }
 }
 
-impl OfRig {
+impl RigIndexes {
     /// Which of so many wheels count backwards.
     pub(super) fn reversed(&self, rig: &Rig, wheels: usize) -> Vec<bool> {
         let mut reversed = vec![false; wheels];
@@ -71,8 +71,8 @@ impl OfRig {
     }
 }
 
-fn byte(place: usize, what: &'static str) -> Result<u8, PlanError> {
-    let too_many = || PlanError::TooMany { what, limit: MOST, found: place + 1 };
+fn byte(place: usize, what: &'static str) -> Result<u8, RuntimeConfigError> {
+    let too_many = || RuntimeConfigError::TooMany { what, limit: MOST, found: place + 1 };
     if place >= MOST { Err(too_many()) } else { u8::try_from(place).map_err(|_| too_many()) }
 }
 
@@ -98,7 +98,7 @@ mod tests {
 
     #[test]
     fn what_keeps_its_name_keeps_its_place() {
-        let mut places = Places::default();
+        let mut places = IndexRegistry::default();
         let first = places.of(&rig(&["x", "y"], &[("a", "x"), ("b", "y")])).unwrap();
         assert_eq!(first.wheels, [0, 1].map(WheelIndex::new));
         let second = rig(&["y", "z"], &[("c", "z"), ("b", "z")]);
@@ -112,7 +112,7 @@ mod tests {
 
     #[test]
     fn too_many_names_are_said() {
-        let mut places = Places::default();
+        let mut places = IndexRegistry::default();
         for n in 0..5 {
             let names: Vec<_> = (0..51).map(|m| format!("{n}-{m}")).collect();
             let wheels: Vec<_> = names.iter().map(|name| (name.as_str(), "x")).collect();

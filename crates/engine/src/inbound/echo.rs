@@ -48,7 +48,7 @@ pub enum Action {
 
 /// One trim and what is reported of it.
 #[derive(Debug)]
-pub struct Follower {
+pub struct EchoSuppression {
     policy: OnReport,
     /// An output of the trim uses the reports by itself.
     guided: bool,
@@ -61,7 +61,7 @@ pub struct Follower {
     strange: Option<(Timestamp, f64)>,
 }
 
-impl Follower {
+impl EchoSuppression {
     /// Of a trim whose aircraft file says `policy`.
     #[must_use]
     pub const fn new(policy: OnReport, guided: bool) -> Self {
@@ -175,7 +175,7 @@ mod tests {
     const AWAIT: Option<Action> = Some(Action::Await);
 
     /// At milliseconds.
-    fn check(mut follower: Follower, script: &[(u64, Do)]) {
+    fn check(mut follower: EchoSuppression, script: &[(u64, Do)]) {
         for (ms, step) in script {
             let at = Timestamp::from_micros(ms * 1000);
             match step {
@@ -189,14 +189,14 @@ mod tests {
         }
     }
 
-    fn adopts() -> Follower {
-        Follower::new(OnReport::Adopt, false)
+    fn adopts() -> EchoSuppression {
+        EchoSuppression::new(OnReport::Adopt, false)
     }
 
     #[test]
     fn the_first_report_of_a_session() {
         let first = |policy, value, action| {
-            check(Follower::new(policy, false), &[(0, See(0.0, 0)), (10, Report(value, action))]);
+            check(EchoSuppression::new(policy, false), &[(0, See(0.0, 0)), (10, Report(value, action))]);
         };
         first(OnReport::Adopt, 0.0, None);
         first(OnReport::Adopt, 0.3, ADOPT);
@@ -204,7 +204,7 @@ mod tests {
         first(OnReport::Await, 0.3, AWAIT);
         first(OnReport::Await, 0.0, None);
         first(OnReport::Override, 0.3, None);
-        check(Follower::new(OnReport::Adopt, true), &[(0, See(0.0, 0)), (1, Report(0.3, ADOPT))]);
+        check(EchoSuppression::new(OnReport::Adopt, true), &[(0, See(0.0, 0)), (1, Report(0.3, ADOPT))]);
         check(
             adopts(),
             &[
@@ -257,9 +257,9 @@ mod tests {
             ]
         };
         check(adopts(), &script(ADOPT));
-        check(Follower::new(OnReport::Await, false), &script(AWAIT));
-        check(Follower::new(OnReport::Override, false), &script(None));
-        check(Follower::new(OnReport::Adopt, true), &script(None));
+        check(EchoSuppression::new(OnReport::Await, false), &script(AWAIT));
+        check(EchoSuppression::new(OnReport::Override, false), &script(None));
+        check(EchoSuppression::new(OnReport::Adopt, true), &script(None));
     }
 
     #[test]

@@ -1,10 +1,10 @@
 //! What the fast path tells the rest of the program, without ever waiting for it.
 //!
-//! Notes go through a bounded channel; when it is full they are counted, not waited for. The listener is
+//! EventSender go through a bounded channel; when it is full they are counted, not waited for. The listener is
 //! rung only when it says that it sleeps, so a turning wheel costs one wake-up per burst, and a resting
 //! wheel none.
 
-use crate::last_hour::Glimpse;
+use crate::recorder::RecordedSample;
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -24,13 +24,13 @@ const GATHER: Duration = Duration::from_millis(200);
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Note {
+pub enum BoardEvent {
     /// A wheel moved.
     Counted { at: Timestamp, wheel: WheelIndex, counts: Counts },
     /// Counts may be missing.
     Lost { board: BoardIndex, wheel: WheelIndex, loss: Loss },
     /// A report for the recording of the last hour.
-    Report { board: BoardIndex, glimpse: Glimpse },
+    Report { board: BoardIndex, sample: RecordedSample },
     /// The board of that recording is now this one.
     Device { board: BoardIndex, device: Box<RecordedDevice> },
     /// A board was unplugged, for that recording.
@@ -67,33 +67,33 @@ struct Bell {
 
 /// The sending side, one for each thread.
 #[derive(Debug, Clone)]
-pub struct Notes {
-    queue: Sender<Note>,
+pub struct EventSender {
+    queue: Sender<BoardEvent>,
     bell: Arc<Bell>,
 }
 
 /// The listening side.
 #[derive(Debug)]
-pub struct NoteListener {
-    queue: Receiver<Note>,
+pub struct EventReceiver {
+    queue: Receiver<BoardEvent>,
     bell: Arc<Bell>,
 }
 
 /// Both ends of a new channel.
 #[must_use]
-pub fn channel() -> (Notes, NoteListener) {
+pub fn channel() -> (EventSender, EventReceiver) {
     let (send, receive) = crossbeam_channel::bounded(QUEUE_NOTES);
     let bell = Arc::new(Bell {
         listener_sleeps: AtomicBool::new(false),
         ring: Notify::new(),
         held_back: AtomicU64::new(0),
     });
-    (Notes { queue: send, bell: Arc::clone(&bell) }, NoteListener { queue: receive, bell })
+    (EventSender { queue: send, bell: Arc::clone(&bell) }, EventReceiver { queue: receive, bell })
 }
 
-impl Notes {
+impl EventSender {
     /// Posts a note; never waits.
-    pub fn post(&self, note: Note) {
+    pub fn post(&self, note: BoardEvent) {
         if let Err(TrySendError::Full(_)) = self.queue.try_send(note) {
             self.bell.held_back.fetch_add(1, Ordering::Relaxed);
         }
@@ -103,10 +103,10 @@ impl Notes {
     }
 }
 
-impl NoteListener {
+impl EventReceiver {
     /// The next note, if one waits already.
     #[must_use]
-    pub fn try_next(&self) -> Option<Note> {
+    pub fn try_next(&self) -> Option<BoardEvent> {
         self.queue.try_recv().ok()
     }
 
@@ -136,8 +136,8 @@ impl NoteListener {
 mod tests {
     use super::*;
 
-    fn counted(n: i64) -> Note {
-        Note::Counted { at: Timestamp::START, wheel: WheelIndex::new(0), counts: Counts::new(n) }
+    fn counted(n: i64) -> BoardEvent {
+        BoardEvent::Counted { at: Timestamp::START, wheel: WheelIndex::new(0), counts: Counts::new(n) }
     }
 
     #[test]

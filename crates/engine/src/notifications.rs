@@ -1,7 +1,7 @@
-//! What the tray hears of: notes that go through the journal, and files that are taken up.
+//! What the tray hears of: notes that go through the event_log, and files that are taken up.
 
-use crate::config::{News, Which};
-use crate::note::{BoardChange, Note};
+use crate::config_files::{ConfigFile, FileChange};
+use crate::events::{BoardChange, BoardEvent};
 use std::collections::BTreeSet;
 use tallywheel_units::BoardIndex;
 
@@ -36,15 +36,15 @@ pub struct Message {
 
 /// Remembers which boards are read, and what is to be told.
 #[derive(Debug, Default)]
-pub struct Ear {
+pub struct Notifications {
     reading: BTreeSet<BoardIndex>,
     news: Vec<Message>,
 }
 
-impl Ear {
+impl Notifications {
     /// Hears of a note. `name` is what its board is called.
-    pub fn hear(&mut self, note: &Note, name: impl FnOnce(BoardIndex) -> String) {
-        let Note::Board { board, change } = note else { return };
+    pub fn hear(&mut self, note: &BoardEvent, name: impl FnOnce(BoardIndex) -> String) {
+        let BoardEvent::Board { board, change } = note else { return };
         match change {
             BoardChange::Reading { .. } => self.reading.insert(*board),
             BoardChange::Gone | BoardChange::Missing | BoardChange::Refused { .. } => {
@@ -66,11 +66,11 @@ impl Ear {
     }
 
     /// Hears of a file that changed.
-    pub fn file(&mut self, which: &Which, news: &News) {
+    pub fn file(&mut self, which: &ConfigFile, news: &FileChange) {
         let (title, body, bad) = match news {
-            News::Good => (format!("The {which} file is valid again"), String::new(), false),
-            News::Gone => (format!("The {which} file is gone"), String::new(), false),
-            News::Wrong(reason) => {
+            FileChange::Good => (format!("The {which} file is valid again"), String::new(), false),
+            FileChange::Gone => (format!("The {which} file is gone"), String::new(), false),
+            FileChange::Wrong(reason) => {
                 let mut lines: Vec<_> = reason.lines().take(MISTAKES_MAX).collect();
                 if reason.lines().count() > MISTAKES_MAX {
                     lines.push("and more: see `tallywheel check`");
@@ -119,12 +119,12 @@ mod tests {
             (refused, false, None),
         ] {
             for before in [false, true] {
-                let mut ear = Ear::default();
+                let mut ear = Notifications::default();
                 if before {
-                    ear.hear(&Note::Board { board, change: reading.clone() }, |_| "main".to_owned());
+                    ear.hear(&BoardEvent::Board { board, change: reading.clone() }, |_| "main".to_owned());
                     assert_eq!(ear.take_news().len(), 1);
                 }
-                ear.hear(&Note::Board { board, change: change.clone() }, |_| "main".to_owned());
+                ear.hear(&BoardEvent::Board { board, change: change.clone() }, |_| "main".to_owned());
                 assert_eq!(ear.reads(board), reads, "{change:?}");
                 let heard = ear.take_news();
                 let heard = heard.first().map(|message| (message.title.as_str(), message.bad));
@@ -132,22 +132,22 @@ mod tests {
                 assert!(ear.take_news().is_empty());
             }
         }
-        let mut ear = Ear::default();
-        ear.hear(&Note::Unplugged { board, at: Timestamp::START }, |_| String::new());
+        let mut ear = Notifications::default();
+        ear.hear(&BoardEvent::Unplugged { board, at: Timestamp::START }, |_| String::new());
         assert!(ear.take_news().is_empty() && !ear.reads(board));
     }
 
     #[test]
     fn a_file_with_many_mistakes_fits_a_message() {
-        let mut ear = Ear::default();
+        let mut ear = Notifications::default();
         let wrong: Vec<_> =
             (1..=5).map(|line| format!("rig.toml:{line}:1: wheel: expected x, found y")).collect();
-        ear.file(&Which::Rig, &News::Wrong(wrong.join("\n")));
+        ear.file(&ConfigFile::Rig, &FileChange::Wrong(wrong.join("\n")));
         let news = ear.take_news();
         assert_eq!(news[0].title, "The rig file is not valid");
         assert_eq!(news[0].body.lines().count(), MISTAKES_MAX + 2, "{}", news[0].body);
         for _ in 0..100 {
-            ear.file(&Which::Aircraft("heron".to_owned()), &News::Good);
+            ear.file(&ConfigFile::Aircraft("heron".to_owned()), &FileChange::Good);
         }
         assert_eq!(ear.take_news().len(), NEWS_MAX);
     }

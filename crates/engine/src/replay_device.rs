@@ -4,20 +4,20 @@
 //! tested, without a wheel in the hand.
 
 use crate::clock::Clock;
-use crate::dock::{Opened, Opener};
+use crate::device_manager::{Opened, Opener};
 use std::thread;
 use std::time::Duration;
 use tallywheel_hid_reader::{BoardMatch, RecordedSource, Recording, ReportSource, SourceError};
 use tallywheel_units::Timestamp;
 
 /// The boards of a recording, each plugged in once.
-pub struct Playing {
+pub struct ReplayDevices {
     recording: Recording,
     taken: Vec<usize>,
     clock: Clock,
 }
 
-impl Playing {
+impl ReplayDevices {
     /// Plays `recording`, from its first report on, as soon as a board is opened.
     #[must_use]
     pub const fn new(recording: Recording, clock: Clock) -> Self {
@@ -25,12 +25,12 @@ impl Playing {
     }
 }
 
-impl Opener for Playing {
-    type Board = PlayedBoard;
+impl Opener for ReplayDevices {
+    type Board = ReplayDevice;
 
     /// The first recorded board that is not open yet and has the numbers that the rig file asks for. A recording
     /// has neither serial numbers nor paths.
-    fn open(&mut self, find: &BoardMatch) -> Result<(PlayedBoard, Opened), SourceError> {
+    fn open(&mut self, find: &BoardMatch) -> Result<(ReplayDevice, Opened), SourceError> {
         let is = |wanted: Option<u16>, number| wanted.is_none_or(|wanted| wanted == number);
         let mut devices = self.recording.devices.iter().enumerate();
         let (place, device) = devices
@@ -46,12 +46,12 @@ impl Opener for Playing {
         // Boards that were recorded together play together.
         let first = self.recording.reports.first().map_or(Timestamp::START, |report| report.at);
         let source = RecordedSource::new(self.recording.clone(), place);
-        Ok((PlayedBoard { source, first, start: self.clock.now(), clock: self.clock }, opened))
+        Ok((ReplayDevice { source, first, start: self.clock.now(), clock: self.clock }, opened))
     }
 }
 
 /// One board of a recording, at the pace at which it was recorded.
-pub struct PlayedBoard {
+pub struct ReplayDevice {
     source: RecordedSource,
     /// When the recording's first report was recorded.
     first: Timestamp,
@@ -59,7 +59,7 @@ pub struct PlayedBoard {
     clock: Clock,
 }
 
-impl PlayedBoard {
+impl ReplayDevice {
     /// How long until the next report, `None` after the last.
     fn wait(&self) -> Option<Duration> {
         let due = self.start.after(self.source.due()?.since(self.first));
@@ -67,7 +67,7 @@ impl PlayedBoard {
     }
 }
 
-impl ReportSource for PlayedBoard {
+impl ReportSource for ReplayDevice {
     /// After the last report it is a board at rest, for ever.
     fn read(&mut self, buffer: &mut [u8], wait: Option<Duration>) -> Result<usize, SourceError> {
         let next = match (self.wait(), wait) {
@@ -103,7 +103,7 @@ mod tests {
     #[test]
     fn boards_are_found_by_their_numbers_once_each() {
         let clock = Clock::start();
-        let mut playing = Playing::new(Recording::parse(TEXT).unwrap(), clock);
+        let mut playing = ReplayDevices::new(Recording::parse(TEXT).unwrap(), clock);
         let none = playing.open(&find(0x7a13)).map(|(_, opened)| opened.name);
         assert_eq!(none, Err(SourceError::AwaitPlug));
         assert_eq!(playing.open(&find(0x7a12)).unwrap().1.name, "second");
@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn reports_come_no_earlier_than_they_were_recorded() {
         let clock = Clock::start();
-        let mut playing = Playing::new(Recording::parse(TEXT).unwrap(), clock);
+        let mut playing = ReplayDevices::new(Recording::parse(TEXT).unwrap(), clock);
         let (mut main, _) = playing.open(&find(0x7a11)).unwrap();
         let (mut second, _) = playing.open(&find(0x7a12)).unwrap();
         let mut buffer = [0; 4];

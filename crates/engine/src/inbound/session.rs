@@ -26,22 +26,22 @@ const SUPERSEDED: usize = 8;
 
 /// Who sends.
 #[derive(Debug, Clone, PartialEq, Eq)]
-enum Who {
+enum SenderId {
     Session(String),
     Address(SocketAddr),
 }
 
 /// The one sender that is heard.
 #[derive(Debug)]
-pub struct Link {
+pub struct SimulatorSession {
     gone_after: Duration,
     current: Option<Current>,
-    superseded: VecDeque<Who>,
+    superseded: VecDeque<SenderId>,
 }
 
 #[derive(Debug)]
 struct Current {
-    who: Who,
+    who: SenderId,
     sequence: u64,
     heard: Timestamp,
 }
@@ -49,7 +49,7 @@ struct Current {
 /// What a datagram is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Verdict {
-    /// News; `new_session` if its sender was not heard just before.
+    /// FileChange; `new_session` if its sender was not heard just before.
     Fresh { new_session: bool },
     /// Older than what is known, or the same again.
     Late,
@@ -57,7 +57,7 @@ pub enum Verdict {
     Superseded,
 }
 
-impl Link {
+impl SimulatorSession {
     /// That has heard nobody yet.
     #[must_use]
     pub const fn new(gone_after: Duration) -> Self {
@@ -71,7 +71,7 @@ impl Link {
 
     /// Takes a datagram.
     pub fn take(&mut self, at: Timestamp, from: SocketAddr, message: &Message) -> Verdict {
-        let who = message.session.clone().map_or(Who::Address(from), Who::Session);
+        let who = message.session.clone().map_or(SenderId::Address(from), SenderId::Session);
         let sequence = message.sequence;
         if let Some(current) = &mut self.current
             && current.who == who
@@ -127,7 +127,7 @@ mod tests {
     const MORE: Verdict = Verdict::Fresh { new_session: false };
 
     fn check(sent: &[(u64, &str, u16, u64, Verdict)]) {
-        let mut link = Link::new(Duration::from_secs(5));
+        let mut link = SimulatorSession::new(Duration::from_secs(5));
         for (place, (seconds, session, port, sequence, verdict)) in sent.iter().enumerate() {
             let at = Timestamp::from_micros(seconds * 1_000_000);
             link.gone(at);
@@ -171,7 +171,7 @@ mod tests {
 
     #[test]
     fn another_time_of_silence_counts_at_once_and_forgets_nobody() {
-        let mut link = Link::new(Duration::from_secs(3600));
+        let mut link = SimulatorSession::new(Duration::from_secs(3600));
         let at = |seconds: u64| Timestamp::from_micros(seconds * 1_000_000);
         let from = SocketAddr::from(([127, 0, 0, 1], 1));
         let message =
@@ -194,7 +194,7 @@ mod tests {
 
     #[test]
     fn nobody_heard_needs_no_timer() {
-        let mut link = Link::new(Duration::from_secs(5));
+        let mut link = SimulatorSession::new(Duration::from_secs(5));
         assert!(
             link.deadline().is_none() && !link.is_up() && !link.gone(Timestamp::from_micros(u64::MAX / 1000))
         );

@@ -152,11 +152,11 @@ impl SharedState {
         Some(change)
     }
 
-    /// Changes a trim to one of its gears and publishes it; `None` where there is no such trim or gear.
-    pub fn gear(&self, trim: usize, gear: usize, at: Timestamp) -> Option<Change> {
+    /// Changes a trim to one of its ratios and publishes it; `None` where there is no such trim or ratio.
+    pub fn ratio(&self, trim: usize, ratio: usize, at: Timestamp) -> Option<Change> {
         let (change, step) = {
             let mut tally = lock(&self.tally);
-            (tally.gear(trim, gear)?, Step::of(&mut tally, at))
+            (tally.ratio(trim, ratio)?, Step::of(&mut tally, at))
         };
         self.publish(&mut lock(&self.outputs), at, &step);
         Some(change)

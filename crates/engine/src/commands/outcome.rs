@@ -2,7 +2,7 @@
 
 use std::fmt;
 use tallywheel_accumulator::Change;
-use tallywheel_units::{Counts, Gear};
+use tallywheel_units::{Counts, Ratio};
 
 /// What was done.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,8 +11,8 @@ pub enum Outcome {
     Aligned { trim: String, change: Change },
     /// Another aircraft is flown, or it was flown already.
     Flying { stem: String, aircraft: String, was_flying: bool },
-    /// The trim is in another gear.
-    Geared { trim: String, gear: Gear, change: Change },
+    /// The trim has another ratio between wheel and trim.
+    RatioChanged { trim: String, ratio: Ratio, change: Change },
     /// The outputs are held (`true`) or follow.
     Held(bool),
     /// All files were read; so many said something new, and so many of them are wrong.
@@ -87,7 +87,7 @@ impl Refusal {
     /// Refuses the place `given` in the list of `trim`'s ratios, which is counted from 0 and has `ratios` places.
     #[must_use]
     pub fn no_such_ratio(trim: &str, given: usize, ratios: usize) -> Self {
-        Self::not_found(format!("trim {trim} has no gear {given}"), format!("it has {ratios}"))
+        Self::not_found(format!("trim {trim} has no ratio {given}"), format!("it has {ratios}"))
     }
 
     /// Refuses a board's button that the rig file gives nothing to do.
@@ -135,7 +135,7 @@ impl fmt::Display for Outcome {
             Self::Aligned { trim, change } => write!(f, "trim {trim} aligned: {change}"),
             Self::Flying { aircraft, was_flying: true, .. } => write!(f, "flying {aircraft} already"),
             Self::Flying { aircraft, .. } => write!(f, "flying {aircraft}"),
-            Self::Geared { trim, gear, .. } => write!(f, "trim {trim} is in gear {gear}"),
+            Self::RatioChanged { trim, ratio, .. } => write!(f, "trim {trim}: ratio {ratio}"),
             Self::Held(true) => f.write_str("outputs are held"),
             Self::Held(false) => f.write_str("outputs follow"),
             Self::Reloaded { changed, wrong } => {

@@ -1,69 +1,68 @@
-//! Why a command ended without doing its job.
+//! Why a command of the program failed, and its exit code.
 
-use crate::api::claim::ClaimError;
 use crate::api::client::ClientError;
-use crate::files::FilesError;
-use crate::folders::NoHome;
+use crate::api::instance::InstanceError;
 use crate::logging::LoggingError;
-use crate::plan::PlanError;
-use std::path::PathBuf;
-use tallywheel_hid_reader::{RecordingError, SourceError};
+use tallywheel_engine::failure::Failure;
+use tallywheel_engine::files::FilesError;
+use tallywheel_engine::folders::NoHome;
+use tallywheel_engine::runtime_config::RuntimeConfigError;
 
-/// What `main` prints before it ends with a code other than 0.
+/// The error that `main` prints before it ends with a code other than 0.
 #[derive(Debug, thiserror::Error)]
-pub enum Failure {
-    /// A file of the user's is wrong or missing.
+pub enum CommandFailure {
+    /// Something that the bridge or a tool needs is not valid or missing.
     #[error(transparent)]
-    Files(#[from] FilesError),
-    /// Rig and aircraft do not work together.
-    #[error(transparent)]
-    Plan(#[from] PlanError),
-    /// There is no home folder.
-    #[error(transparent)]
-    NoHome(#[from] NoHome),
-    /// Logs cannot be written.
+    Failed(#[from] Failure),
+    /// The log cannot be written.
     #[error(transparent)]
     Logging(#[from] LoggingError),
-    /// The boards cannot be read.
+    /// Another daemon runs for the configuration folder.
     #[error(transparent)]
-    Boards(#[from] SourceError),
-    /// The recording is none.
-    #[error("{path}: {source}")]
-    Recording { path: PathBuf, source: RecordingError },
-    /// A file cannot be read or written.
-    #[error("{path}: {source}")]
-    File { path: PathBuf, source: std::io::Error },
-    /// The recording is of other boards than the rig's.
-    #[error("the recording holds no board of the rig file: it has {recorded}, the rig file {wanted}")]
-    NoCommonBoard { recorded: String, wanted: String },
-    /// The command line names something that is not there.
-    #[error("{0}")]
-    Choice(String),
-    /// Another daemon has the configuration folder.
-    #[error(transparent)]
-    Claim(#[from] ClaimError),
-    /// The daemon does not do it, or there is none.
+    Instance(#[from] InstanceError),
+    /// The daemon does not carry out the command, or there is none.
     #[error(transparent)]
     Daemon(#[from] ClientError),
-    /// The terminal, a pipe or a thread.
-    #[error(transparent)]
-    System(#[from] std::io::Error),
 }
 
-impl Failure {
-    /// What the program ends with: 1, or 3 if there is no daemon to talk to. (2 is for a command line that
-    /// means nothing.)
+impl From<std::io::Error> for CommandFailure {
+    fn from(error: std::io::Error) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<NoHome> for CommandFailure {
+    fn from(error: NoHome) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<RuntimeConfigError> for CommandFailure {
+    fn from(error: RuntimeConfigError) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<FilesError> for CommandFailure {
+    fn from(error: FilesError) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl CommandFailure {
+    /// The exit code: 1, or 3 if there is no daemon to talk to. (clap ends with 2 where the command line is not
+    /// understood.)
     #[must_use]
     pub const fn code(&self) -> u8 {
         match self {
-            Self::Daemon(error) if error.is_nobody() => 3,
+            Self::Daemon(error) if error.is_no_daemon() => 3,
             _ => 1,
         }
     }
 
-    /// Whether nobody is left to read what this command prints; not worth a message.
+    /// Tells whether the reader of standard output has gone, which is not worth a message.
     #[must_use]
     pub fn is_closed_pipe(&self) -> bool {
-        matches!(self, Self::System(error) if error.kind() == std::io::ErrorKind::BrokenPipe)
+        matches!(self, Self::Failed(failure) if failure.is_closed_pipe())
     }
 }

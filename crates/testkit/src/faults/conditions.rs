@@ -320,7 +320,7 @@ impl Draw {
             counts_per_detent: None,
         };
         let inputs = WheelInputs::Pulses { forward, backward };
-        let config = WheelConfig { inputs, inverted: false, index: None };
+        let config = WheelConfig { inputs, pressed_at_rest: false, index: None };
         let mut bench = Bench::new(config, self.interval_given.then_some(self.interval), &facts)?;
         let hole = self.condition.loses_reports().then(|| {
             let (from, to) = strokes.get(place(chance, strokes.len())).copied().unwrap_or((1.0, 2.0));

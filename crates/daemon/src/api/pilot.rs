@@ -168,7 +168,7 @@ mod tests {
         said(
             Refusal::Unflyable { stem: "kettrin".into(), reason: "it has no wheel".into() },
             &expect![
-                "Senseless: aircraft kettrin cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at all"
+                "Senseless: aircraft kettrin cannot be used: it has no wheel; correct its file; `tallywheel check` looks at all"
             ],
         );
         said(

@@ -6,13 +6,13 @@ use tallywheel_engine::state::status::{
     SimulatorStatus, Status, StopName, TrimStatus,
 };
 use tallywheel_tools::demo::picture::scale;
-use tallywheel_units::Degrees;
+use tallywheel_units::{Counts, Degrees, Margin};
 
 /// Everything, a few lines for each thing.
 #[must_use]
 pub fn status(status: &Status) -> String {
     let mut text = format!(
-        "Tallywheel {}, rig {}, flying {}, for {} (process {})\n",
+        "Tallywheel {}, rig {}, aircraft {}, running for {} (process {})\n",
         status.version,
         status.rig,
         status.aircraft.name,
@@ -20,7 +20,7 @@ pub fn status(status: &Status) -> String {
         status.process,
     );
     if status.held {
-        text += "  The outputs are held: wheels are counted, nothing is published. `tallywheel hold off` ends it.\n";
+        text += "  The outputs are held: wheels are counted, nothing is sent.\n  `tallywheel hold off` ends it.\n";
     }
     text.push('\n');
     let names = status.trims.iter().map(|trim| trim.name.chars().count());
@@ -29,10 +29,15 @@ pub fn status(status: &Status) -> String {
         // Writing to a string cannot fail.
         let _ = writeln!(
             text,
-            "  {:<wide$}  \u{2523}{}\u{252b}  {:+.4}  {:>6.1}\u{b0} of {}\u{b0}  {}{}{}",
+            "  {:<wide$}  \u{2523}{}\u{252b}  {}",
             trim.name,
             scale(degrees(trim.degrees), degrees(trim.travel_degrees), degrees(trim.neutral_degrees)),
-            trim.position,
+            position(trim.position),
+        );
+        let _ = writeln!(
+            text,
+            "  {:<wide$}  {:.1}\u{b0} of {}\u{b0}, {}{}{}",
+            "",
             trim.degrees,
             trim.travel_degrees,
             doubt(trim.margin),
@@ -67,8 +72,8 @@ pub fn status(status: &Status) -> String {
             status.losses.iter().map(|kind| format!("{} {}", kind.losses, kind.kind)).collect();
         let _ = writeln!(text, "  losses  {}; `tallywheel status --losses` says more", kinds.join(", "));
     }
-    for file in &status.wrong_files {
-        let _ = writeln!(text, "  file    {} is wrong and was not taken:", file.file);
+    for file in &status.invalid_files {
+        let _ = writeln!(text, "  file    {} is not valid; what it said before stays in use:", file.file);
         for mistake in &file.mistakes {
             let _ = writeln!(text, "            {mistake}");
         }
@@ -90,7 +95,7 @@ fn board(board: &BoardStatus) -> String {
             }
             state
         }
-        BoardState::Missing | BoardState::Gone | BoardState::Refused => {
+        BoardState::Missing | BoardState::Gone | BoardState::Unreadable => {
             let reason = board.reason.as_deref().unwrap_or("it cannot be read");
             format!(
                 "is not read: {reason}\n            cure: {}",
@@ -105,15 +110,15 @@ fn output(output: &OutputStatus) -> String {
     let state = match output.state {
         OutputState::Starting => "about to open",
         OutputState::Open => "open",
-        OutputState::Failed => "not open, and tried again by itself",
-        OutputState::Refused => "not open, and not tried again until its file changes",
+        OutputState::Failed => "not open, retrying",
+        OutputState::Stopped => "not open; not retried until its file changes",
     };
     let errors = match output.errors {
         0 => String::new(),
         1 => ", 1 error".to_owned(),
         errors => format!(", {errors} errors"),
     };
-    let mut text = format!("  output  {} is {state}, {} frames out{errors}\n", output.name, output.published);
+    let mut text = format!("  output  {}: {state}; {} sent{errors}\n", output.name, output.published);
     if let Some(trouble) = &output.trouble {
         let _ = writeln!(text, "            {} ago: {}", lasted(trouble.seconds_ago), trouble.what);
     }
@@ -135,11 +140,11 @@ fn simulator(simulator: &SimulatorStatus) -> String {
 
 /// What came in; of what was dropped only the kinds that occurred.
 fn datagrams(datagrams: DatagramsStatus) -> String {
-    let DatagramsStatus { accepted, late, malformed, strangers, flooded } = datagrams;
+    let DatagramsStatus { accepted, late, malformed, not_allowed, flooded } = datagrams;
     let kinds = [
         (late, "late or repeated"),
         (malformed, "not understood"),
-        (strangers, "from senders that are not allowed"),
+        (not_allowed, "from senders that are not allowed"),
         (flooded, "too many at once"),
     ];
     let dropped: Vec<_> = kinds
@@ -158,9 +163,9 @@ fn datagrams(datagrams: DatagramsStatus) -> String {
 #[must_use]
 pub fn where_is(trim: &TrimStatus) -> String {
     format!(
-        "{} is at {:+.4}, {:.1}\u{b0} of {}\u{b0}, {}{}",
+        "{} is at {}, {:.1}\u{b0} of {}\u{b0}, {}{}",
         trim.name,
-        trim.position,
+        position(trim.position),
         trim.degrees,
         trim.travel_degrees,
         doubt(trim.margin),
@@ -202,7 +207,7 @@ pub fn hangar(hangar: &Hangar) -> String {
     let wide = hangar.aircraft.iter().map(|parked| parked.file.chars().count()).max().unwrap_or(0);
     for parked in &hangar.aircraft {
         let mark = if parked.flown { '>' } else { ' ' };
-        let name = parked.name.as_deref().unwrap_or("its file is wrong; `tallywheel check` says where");
+        let name = parked.name.as_deref().unwrap_or("its file is not valid; `tallywheel check` says where");
         let _ = writeln!(text, "{mark} {:<wide$}  {name}", parked.file);
     }
     text
@@ -211,9 +216,14 @@ pub fn hangar(hangar: &Hangar) -> String {
 fn doubt(margin: MarginStatus) -> String {
     match margin {
         Some([0, 0]) => "certain".to_owned(),
-        Some([low, high]) => format!("-{low}..+{high} counts"),
-        None => "anywhere: align it".to_owned(),
+        Some([low, high]) => format!("{} counts", Margin::new(Counts::new(low), Counts::new(high))),
+        None => "position unknown: align it".to_owned(),
     }
+}
+
+/// Four places, and a sign where it is not neutral.
+fn position(position: f64) -> String {
+    if position == 0.0 { "0.0000".to_owned() } else { format!("{position:+.4}") }
 }
 
 fn signed(counts: i64) -> String {

@@ -46,10 +46,10 @@ pub fn menu(sight: &Sight, marked: bool) -> Vec<Entry> {
     menu.push(Entry::Line);
     if marked {
         let losses = if sight.losses == 1 { "1 loss".to_owned() } else { format!("{} losses", sight.losses) };
-        menu.push(Entry::Button(format!("Take the red corner away ({losses} since the start)"), Wish::Seen));
+        menu.push(Entry::Button(format!("Clear the loss mark ({losses} since the start)"), Wish::Seen));
     }
     menu.extend(sight.trims.iter().map(|trim| Entry::More(format!("Align {} to", trim.name), places(trim))));
-    menu.push(Entry::More("Fly".to_owned(), hangar(sight)));
+    menu.push(Entry::More("Aircraft".to_owned(), hangar(sight)));
     menu.push(Entry::Check {
         label: "Hold the output".to_owned(),
         on: sight.held,
@@ -57,7 +57,7 @@ pub fn menu(sight: &Sight, marked: bool) -> Vec<Entry> {
     });
     menu.push(Entry::Line);
     menu.push(Entry::Button("Open the log".to_owned(), Wish::OpenLog));
-    menu.push(Entry::Button("Open the folder".to_owned(), Wish::OpenFolder));
+    menu.push(Entry::Button("Open the settings folder".to_owned(), Wish::OpenFolder));
     menu.push(Entry::Line);
     menu.push(Entry::Button("Quit Tallywheel".to_owned(), Wish::Quit));
     menu
@@ -75,14 +75,14 @@ pub fn tip(sight: &Sight) -> String {
 fn trim_line(trim: &TrimSight) -> String {
     let doubt = match trim.margin {
         margin if margin.is_certain() => String::new(),
-        margin if margin.is_unknown() => ", may be anywhere".to_owned(),
+        margin if margin.is_unknown() => ", position unknown".to_owned(),
         margin => format!(", may be off by {margin} counts"),
     };
     // Whole degrees are as fine as an eye sets a wheel, and finer ones would only flicker.
     format!(
-        "{}  {:+.2}  {:.0}\u{b0} of {:.0}\u{b0}{doubt}",
+        "{}  {}  {:.0}\u{b0} of {:.0}\u{b0}{doubt}",
         trim.name,
-        trim.normalized.get(),
+        signed(trim.normalized.get(), 2),
         trim.degrees.get(),
         trim.travel.get()
     )
@@ -125,6 +125,7 @@ mod tests {
     use crate::tray::sight::Parked;
     use expect_test::{Expect, expect};
     use std::fmt::Write;
+    use tallywheel_tools::text::signed;
     use tallywheel_units::{Counts, Degrees, Margin, Normalized};
 
     fn trim(name: &str, degrees: f64, normalized: f64, margin: Margin) -> TrimSight {
@@ -196,19 +197,19 @@ mod tests {
             false,
             &expect![[r#"
                 Kettrin 2 floatplane
-                rudder  +0.00  320° of 580°
+                rudder  0.00  320° of 580°
                 ---
                 Align rudder to >
                   [neutral] Do(Align { trim: "rudder", to: Neutral })
                   [the low stop] Do(Align { trim: "rudder", to: Low })
                   [the high stop] Do(Align { trim: "rudder", to: High })
-                Fly >
+                Aircraft >
                   ( ) Dimmerly 1 trainer Do(Fly(Named("dimmerly")))
                   (*) Kettrin 2 floatplane Do(Fly(Named("kettrin")))
                 [Hold the output: false] Do(Hold(On))
                 ---
                 [Open the log] OpenLog
-                [Open the folder] OpenFolder
+                [Open the settings folder] OpenFolder
                 ---
                 [Quit Tallywheel] Quit
             "#]],
@@ -230,10 +231,10 @@ mod tests {
             &expect![[r#"
                 Kettrin 2 floatplane
                 rudder  +1.00  580° of 580°, may be off by -2..+3 counts
-                elevator  -1.00  0° of 580°, may be anywhere
+                elevator  -1.00  0° of 580°, position unknown
                 The board main is not connected
                 ---
-                [Take the red corner away (7 losses since the start)] Seen
+                [Clear the loss mark (7 losses since the start)] Seen
                 Align rudder to >
                   [neutral] Do(Align { trim: "rudder", to: Neutral })
                   [the low stop] Do(Align { trim: "rudder", to: Low })
@@ -245,21 +246,21 @@ mod tests {
                   [neutral] Do(Align { trim: "elevator", to: Neutral })
                   [the low stop] Do(Align { trim: "elevator", to: Low })
                   [the high stop] Do(Align { trim: "elevator", to: High })
-                Fly >
+                Aircraft >
                   ( ) Dimmerly 1 trainer Do(Fly(Named("dimmerly")))
                   (*) Kettrin 2 floatplane (kettrin) Do(Fly(Named("kettrin")))
                   ( ) Kettrin 2 floatplane (kettrin-copy) Do(Fly(Named("kettrin-copy")))
                 [Hold the output: true] Do(Hold(Off))
                 ---
                 [Open the log] OpenLog
-                [Open the folder] OpenFolder
+                [Open the settings folder] OpenFolder
                 ---
                 [Quit Tallywheel] Quit
             "#]],
         );
         expect![[r#"
             rudder  +1.00  580° of 580°, may be off by -2..+3 counts
-            elevator  -1.00  0° of 580°, may be anywhere
+            elevator  -1.00  0° of 580°, position unknown
             The board main is not connected
             The output is held"#]]
         .assert_eq(&tip(&sight));
@@ -272,7 +273,7 @@ mod tests {
         sight.hangar = names.iter().map(|name| parked(name, name, false)).collect();
         sight.trims[0].named = names;
         let menu = menu(&sight, false);
-        for (label, command) in [("Fly", "fly"), ("Align rudder to", "align")] {
+        for (label, command) in [("Aircraft", "fly"), ("Align rudder to", "align")] {
             let entries = menu.iter().find_map(|entry| match entry {
                 Entry::More(found, entries) if found == label => Some(entries),
                 _ => None,

@@ -43,7 +43,7 @@ pub enum Refusal {
     #[error("there is no aircraft {given}; there are: {}", choices.join(", "))]
     NoSuchAircraft { given: String, choices: Vec<String> },
     /// The aircraft cannot be flown; its file or the rig has to change.
-    #[error("aircraft {stem} cannot be flown: {reason}")]
+    #[error("aircraft {stem} cannot be used: {reason}")]
     Unflyable { stem: String, reason: String },
     /// So many turns are more than anybody makes.
     #[error("{turns} turns are too many")]
@@ -57,8 +57,10 @@ impl fmt::Display for Outcome {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Aligned { trim, change } => write!(f, "trim {trim} aligned: {change}"),
-            Self::Flying { aircraft, was_flying: true, .. } => write!(f, "flying {aircraft} already"),
-            Self::Flying { aircraft, .. } => write!(f, "flying {aircraft}"),
+            Self::Flying { aircraft, was_flying: true, .. } => {
+                write!(f, "the aircraft is {aircraft} already")
+            }
+            Self::Flying { aircraft, .. } => write!(f, "the aircraft is {aircraft}"),
             Self::RatioChanged { trim, ratio, .. } => write!(f, "trim {trim}: ratio {ratio}"),
             Self::Held(true) => f.write_str("outputs are held"),
             Self::Held(false) => f.write_str("outputs follow"),

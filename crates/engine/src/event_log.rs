@@ -139,7 +139,7 @@ impl EventLog {
         if held_back > 0 {
             self.ledger.missed(held_back);
             tracing::warn!(
-                notes = held_back,
+                events = held_back,
                 "too much happened at once; these log lines are missing, no counts are"
             );
         }

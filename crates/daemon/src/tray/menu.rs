@@ -2,6 +2,7 @@
 
 use super::sight::{Sight, TrimSight, Wish};
 use tallywheel_engine::commands::{Choice, Command, Spot, Switch};
+use tallywheel_tools::text::signed;
 
 /// The most entries of one list; more would not fit on a screen.
 const LIST_MAX: usize = 40;
@@ -125,7 +126,6 @@ mod tests {
     use crate::tray::sight::Parked;
     use expect_test::{Expect, expect};
     use std::fmt::Write;
-    use tallywheel_tools::text::signed;
     use tallywheel_units::{Counts, Degrees, Margin, Normalized};
 
     fn trim(name: &str, degrees: f64, normalized: f64, margin: Margin) -> TrimSight {

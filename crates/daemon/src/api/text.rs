@@ -1,4 +1,4 @@
-//! The daemon's state for people.
+//! The daemon's state as text for a terminal.
 
 use std::fmt::Write;
 use tallywheel_engine::state::status::{
@@ -6,9 +6,10 @@ use tallywheel_engine::state::status::{
     SimulatorStatus, Status, StopName, TrimStatus,
 };
 use tallywheel_tools::demo::picture::scale;
+use tallywheel_tools::text::{signed, signed_count};
 use tallywheel_units::{Counts, Degrees, Margin};
 
-/// Everything, a few lines for each thing.
+/// Returns the whole status, a few lines for each trim, wheel, board and output.
 #[must_use]
 pub fn status(status: &Status) -> String {
     let mut text = format!(
@@ -16,7 +17,7 @@ pub fn status(status: &Status) -> String {
         status.version,
         status.rig,
         status.aircraft.name,
-        lasted(status.running_s),
+        duration(status.running_s),
         status.process,
     );
     if status.held {
@@ -32,7 +33,7 @@ pub fn status(status: &Status) -> String {
             "  {:<wide$}  \u{2523}{}\u{252b}  {}",
             trim.name,
             scale(degrees(trim.degrees), degrees(trim.travel_degrees), degrees(trim.neutral_degrees)),
-            position(trim.position),
+            signed(trim.position, 4),
         );
         let _ = writeln!(
             text,
@@ -40,7 +41,7 @@ pub fn status(status: &Status) -> String {
             "",
             trim.degrees,
             trim.travel_degrees,
-            doubt(trim.margin),
+            margin(trim.margin),
             stop(trim.at_stop),
             if trim.held && !status.held { ", held until the wheel passes the simulator's trim" } else { "" },
         );
@@ -54,9 +55,9 @@ pub fn status(status: &Status) -> String {
             text,
             "  wheel   {:<wide$}  {} counts on {}, {}",
             wheel.name,
-            signed(wheel.counts),
+            signed_count(wheel.counts),
             wheel.board,
-            doubt(wheel.margin)
+            margin(wheel.margin)
         );
     }
     for output in &status.outputs {
@@ -120,7 +121,7 @@ fn output(output: &OutputStatus) -> String {
     };
     let mut text = format!("  output  {}: {state}; {} sent{errors}\n", output.name, output.published);
     if let Some(trouble) = &output.trouble {
-        let _ = writeln!(text, "            {} ago: {}", lasted(trouble.seconds_ago), trouble.what);
+        let _ = writeln!(text, "            {} ago: {}", duration(trouble.seconds_ago), trouble.what);
     }
     text
 }
@@ -138,7 +139,7 @@ fn simulator(simulator: &SimulatorStatus) -> String {
     format!("  simulator  {state}\n             {}\n", self::datagrams(*datagrams))
 }
 
-/// What came in; of what was dropped only the kinds that occurred.
+/// Returns the counts of datagrams; of the dropped ones only the kinds that occurred.
 fn datagrams(datagrams: DatagramsStatus) -> String {
     let DatagramsStatus { accepted, late, malformed, not_allowed, flooded } = datagrams;
     let kinds = [
@@ -159,21 +160,21 @@ fn datagrams(datagrams: DatagramsStatus) -> String {
     }
 }
 
-/// Where a trim is, in one line.
+/// Returns the position of a trim in one line.
 #[must_use]
-pub fn where_is(trim: &TrimStatus) -> String {
+pub fn position(trim: &TrimStatus) -> String {
     format!(
         "{} is at {}, {:.1}\u{b0} of {}\u{b0}, {}{}",
         trim.name,
-        position(trim.position),
+        signed(trim.position, 4),
         trim.degrees,
         trim.travel_degrees,
-        doubt(trim.margin),
+        margin(trim.margin),
         stop(trim.at_stop)
     )
 }
 
-/// The last losses, the newest last.
+/// Returns the last losses with cause and cure, the newest last.
 #[must_use]
 pub fn losses(losses: &Losses) -> String {
     let mut text = String::new();
@@ -184,14 +185,14 @@ pub fn losses(losses: &Losses) -> String {
         let _ = writeln!(
             text,
             "{} ago  {} on {}: {} ({}), {}\n    {}; {}",
-            lasted(loss.seconds_ago),
+            duration(loss.seconds_ago),
             loss.wheel,
             loss.board,
             loss.kind,
             loss.certainty,
             match loss.margin {
                 Some([0, 0]) => "which cost no counts".to_owned(),
-                margin => format!("counts: {}", doubt(margin)),
+                lost => format!("counts: {}", margin(lost)),
             },
             loss.cause,
             loss.cure
@@ -200,34 +201,25 @@ pub fn losses(losses: &Losses) -> String {
     if text.is_empty() { "no losses\n".to_owned() } else { text }
 }
 
-/// The aircraft there are, the one that is flown marked.
+/// Returns the list of aircraft, with a mark at the active one.
 #[must_use]
-pub fn hangar(hangar: &Hangar) -> String {
+pub fn aircraft_list(list: &Hangar) -> String {
     let mut text = String::new();
-    let wide = hangar.aircraft.iter().map(|parked| parked.file.chars().count()).max().unwrap_or(0);
-    for parked in &hangar.aircraft {
-        let mark = if parked.flown { '>' } else { ' ' };
-        let name = parked.name.as_deref().unwrap_or("its file is not valid; `tallywheel check` says where");
-        let _ = writeln!(text, "{mark} {:<wide$}  {name}", parked.file);
+    let wide = list.aircraft.iter().map(|entry| entry.file.chars().count()).max().unwrap_or(0);
+    for entry in &list.aircraft {
+        let mark = if entry.flown { '>' } else { ' ' };
+        let name = entry.name.as_deref().unwrap_or("its file is not valid; `tallywheel check` says where");
+        let _ = writeln!(text, "{mark} {:<wide$}  {name}", entry.file);
     }
     text
 }
 
-fn doubt(margin: MarginStatus) -> String {
+fn margin(margin: MarginStatus) -> String {
     match margin {
         Some([0, 0]) => "certain".to_owned(),
         Some([low, high]) => format!("{} counts", Margin::new(Counts::new(low), Counts::new(high))),
         None => "position unknown: align it".to_owned(),
     }
-}
-
-/// Four places, and a sign where it is not neutral.
-fn position(position: f64) -> String {
-    if position == 0.0 { "0.0000".to_owned() } else { format!("{position:+.4}") }
-}
-
-fn signed(counts: i64) -> String {
-    if counts == 0 { "0".to_owned() } else { format!("{counts:+}") }
 }
 
 const fn stop(stop: Option<StopName>) -> &'static str {
@@ -242,8 +234,8 @@ fn degrees(degrees: f64) -> Degrees {
     Degrees::new(degrees).unwrap_or(Degrees::ZERO)
 }
 
-/// A time as people say it, two units at most.
-fn lasted(seconds: f64) -> String {
+/// Returns a time in seconds as people say it, with two units at most.
+fn duration(seconds: f64) -> String {
     let whole = std::time::Duration::try_from_secs_f64(seconds).map_or(0, |lasted| lasted.as_secs());
     let (days, hours, minutes) = (whole / 86_400, whole / 3600 % 24, whole / 60 % 60);
     match (days, hours, minutes) {

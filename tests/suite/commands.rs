@@ -22,12 +22,12 @@ fn the_demo_ends_with_its_summary() {
     let lines: Vec<Value> = ran.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
     let (summary, changes) = lines.split_last().unwrap();
     assert_eq!(summary["summary"], true);
-    for key in ["reports", "counts", "refused", "losses", "margin", "position", "datagrams"] {
+    for key in ["reports", "counts", "past_stop", "losses", "margin", "position", "datagrams"] {
         assert!(!summary[key].is_null(), "{key}: {summary}");
     }
     // Every change of a trim went out as one datagram and came back, besides the one at the start.
     let moved = changes.iter().filter(|line| line["trim"].is_string()).count();
-    let lost = changes.iter().filter(|line| line["loss"].is_string()).count();
+    let lost = changes.iter().filter(|line| line["kind"].is_string()).count();
     assert_eq!(moved + lost, changes.len());
     assert!(moved > 300 && lost == 1, "{moved} moves, {lost} losses");
     let datagrams = usize::try_from(summary["datagrams"].as_u64().unwrap()).unwrap();
@@ -128,7 +128,7 @@ fn the_shipped_files_are_good() {
     let ran = run(&["check", "--config", "config"]);
     assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
     let files = std::fs::read_dir(top().join("config/aircraft")).unwrap().count() + 1;
-    assert_eq!(ran.out.lines().filter(|line| line.contains(": good: ")).count(), files, "{}", ran.out);
+    assert_eq!(ran.out.lines().filter(|line| line.contains(": valid: ")).count(), files, "{}", ran.out);
 }
 
 #[test]

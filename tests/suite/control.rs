@@ -123,7 +123,7 @@ fn everything_can_be_asked_and_told() {
     );
     assert_eq!(
         bench.tell(&["align", "rudder", "290"]).out,
-        "trim is at +0.0000, 290.0\u{b0} of 580\u{b0}, certain\n"
+        "trim is at 0.0000, 290.0\u{b0} of 580\u{b0}, certain\n"
     );
     assert_eq!(bench.tell(&["align", "rudder", "500\u{b0}"]).code, 0);
     assert_eq!(bench.status()["trims"][0]["degrees"], 500.0);
@@ -138,7 +138,7 @@ fn everything_can_be_asked_and_told() {
 
     assert_eq!(bench.tell(&["fly"]), told(0, "  dimmerly  Dimmerly\n> kettrin   Kettrin\n", ""));
     let flying = bench.tell(&["fly", "Dimmerly"]);
-    assert!(flying.out.starts_with("flying Dimmerly\ntrim is at "), "{flying:?}");
+    assert!(flying.out.starts_with("the aircraft is Dimmerly\ntrim is at "), "{flying:?}");
     assert_eq!(bench.status()["aircraft"]["file"], "dimmerly");
     assert_eq!(
         bench.tell(&["fly", "mimmick"]),
@@ -151,13 +151,13 @@ fn everything_can_be_asked_and_told() {
     assert_eq!(bench.tell(&["hold", "off"]), told(0, "the outputs follow the wheels\n", ""));
     assert_eq!(bench.tell(&["hold", "perhaps"]).code, 2);
 
-    assert_eq!(bench.tell(&["reload"]), told(0, "all files were read; flying Dimmerly\n", ""));
+    assert_eq!(bench.tell(&["reload"]), told(0, "all files were read; the aircraft is Dimmerly\n", ""));
     bench.folder.write("aircraft/kettrin.toml", "name = \"Kettrin\"\ntrim = 7\n");
     let wrong = bench.tell(&["reload"]);
     assert_eq!(wrong.code, 1);
     assert!(wrong.err.contains("goes on with what it had before:\n"), "{wrong:?}");
     assert!(wrong.err.contains("kettrin.toml:2:"), "{wrong:?}");
-    assert!(bench.tell(&["status"]).out.contains("is wrong and was not taken"));
+    assert!(bench.tell(&["status"]).out.contains("is not valid; what it said before stays in use"));
     assert_eq!(bench.tell(&["status", "--losses"]), told(0, "no losses\n", ""));
 }
 
@@ -222,7 +222,7 @@ fn each_datagram_of_the_simulator_is_counted_once_and_shown() {
     let (to, mut simulator) = (free(), Simulator::new());
     bench.listen(&format!("listen = \"{to}\"\nsenders = [\"127.0.0.1\"]"));
     let _daemon = bench.daemon();
-    let none = json!({ "accepted": 0, "late": 0, "malformed": 0, "strangers": 0, "flooded": 0 });
+    let none = json!({ "accepted": 0, "late": 0, "malformed": 0, "not_allowed": 0, "flooded": 0 });
     let at_rest = json!({ "heard": false, "title": null, "paused": false, "listen": to, "datagrams": none });
     assert_eq!(bench.until("listening", |_| true), at_rest);
     let said = format!("  simulator  not heard at {to}\n             no datagram has come\n");
@@ -244,8 +244,8 @@ fn each_datagram_of_the_simulator_is_counted_once_and_shown() {
     // All of 127.0.0.0/8 is this machine (RFC 1122, section 3.2.1.3).
     let stranger = UdpSocket::bind("127.0.0.2:0").unwrap();
     stranger.send_to(b"{\"tallywheel\":1,\"sequence\":900}", &to).unwrap();
-    let heard = bench.until("all", |simulator| simulator["datagrams"]["strangers"] == 1);
-    let counted = json!({ "accepted": 3, "late": 2, "malformed": 4, "strangers": 1, "flooded": 0 });
+    let heard = bench.until("all", |simulator| simulator["datagrams"]["not_allowed"] == 1);
+    let counted = json!({ "accepted": 3, "late": 2, "malformed": 4, "not_allowed": 1, "flooded": 0 });
     let wanted =
         json!({ "heard": true, "title": "Kettrin", "paused": false, "listen": to, "datagrams": counted });
     assert_eq!(heard, wanted);
@@ -301,13 +301,13 @@ fn another_port_other_senders_and_no_simulator_at_all_are_taken_up_while_it_runs
     });
     assert_eq!((&heard["listen"], &heard["not_listening"]), (&json!(second), &Value::Null));
     bench.until("it is gone", |heard| heard["heard"] == false);
-    assert!(bench.log().contains("the simulator reports no more"), "{}", bench.log());
+    assert!(bench.log().contains("the simulator has stopped reporting"), "{}", bench.log());
 
     // Other senders: what comes from here is dropped, and then it is not.
     bench.listen(&format!("listen = \"{second}\"\nsenders = [\"127.0.0.2\"]"));
     let dropped = bench.until("a stranger", |heard| {
         simulator.report(&second, "");
-        heard["datagrams"]["strangers"].as_u64() > Some(2)
+        heard["datagrams"]["not_allowed"].as_u64() > Some(2)
     });
     bench.listen(&format!("listen = \"{second}\"\nsenders = [\"127.0.0.1\"]"));
     bench.until("no stranger", |heard| {

@@ -82,7 +82,7 @@ fn the_users_file_keeps_its_comments_and_a_copy() {
     folder.write("rig.toml", &own);
     let show = run(&["learn", "--recording", RUDDER, "--config", folder.arg()]);
     assert_eq!(show.code, Some(0), "{}", show.err);
-    assert!(show.out.contains("+ a = 2") && show.out.contains("Not written"), "{}", show.out);
+    assert!(show.out.contains("+ a = 2") && show.out.contains("Nothing was written"), "{}", show.out);
     assert_eq!(read(&folder, "rig.toml"), own, "nothing is written unasked");
     let ran = run(&["learn", "--recording", RUDDER, "--config", folder.arg(), "--yes"]);
     assert_eq!(ran.code, Some(0), "{}", ran.err);

@@ -92,9 +92,9 @@ fn the_page_says_what_replay_says() {
     for kind in summary["losses"].as_object().unwrap().keys() {
         assert!(page.contains(kind), "{kind}");
     }
-    let lost = ran.out.lines().find(|line| line.contains("\"loss\"")).unwrap();
+    let lost = ran.out.lines().find(|line| line.contains("\"kind\"")).unwrap();
     let lost: serde_json::Value = serde_json::from_str(lost).unwrap();
-    for (key, of) in [("cause", "Likely cause"), ("advice", "What to do")] {
+    for (key, of) in [("cause", "Likely cause"), ("cure", "Cure")] {
         let text = lost[key].as_str().unwrap();
         assert!(
             page.contains(&format!("data-h=\"{of}\">{}{}", text[..1].to_uppercase(), &text[1..])),

@@ -13,7 +13,7 @@ use tallywheel_tools::args::{
 /// every pulse, keeps the position between the aircraft's end stops and sends it to the simulator. It is for
 /// simulators only, never for real aircraft.
 ///
-/// It ends with 0 if it did what was asked, 1 if not, 2 if the command line means nothing, and 3 if a running
+/// It ends with 0 if it did what was asked, 1 if not, 2 if the command line is not understood, and 3 if a running
 /// daemon was asked for and there is none.
 #[derive(Debug, Parser)]
 #[command(name = "tallywheel", version, propagate_version = true, disable_help_subcommand = true)]
@@ -26,13 +26,13 @@ pub struct Cli {
 /// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Read the boards and keep the trim until Ctrl-C or SIGTERM.
+    /// Read the boards and send the trims until Ctrl-C.
     Run(RunArgs),
     /// Show how the running daemon stands: trims, wheels, boards, outputs and losses.
     Status(StatusArgs),
     /// Tell the running daemon where a trim really is.
     Align(AlignArgs),
-    /// Have the running daemon fly another aircraft, or list those there are.
+    /// Change the running daemon's aircraft, or list those there are.
     Fly(FlyArgs),
     /// Hold the running daemon's outputs where they are, or let them follow again.
     Hold(HoldArgs),
@@ -54,7 +54,7 @@ pub enum Command {
     Report(ReportArgs),
     /// Find out how a wheel is wired: turn it as asked, or take a recording of that.
     Learn(LearnArgs),
-    /// Say how fine and how fast a wheel is, built or only thought of, for every way to wire it.
+    /// Say how fine and how fast a wheel is, built or planned, for every way to wire it.
     Plan(PlanArgs),
     /// Print the completions for a shell.
     Completions {
@@ -71,7 +71,7 @@ pub struct RunArgs {
     /// Where the files are.
     #[command(flatten)]
     pub folder: FolderArgs,
-    /// Which aircraft to fly: its name, or its file's name without .toml [default: the last one, or the only one]
+    /// Which aircraft: its name, or its file's name without .toml [default: the last one, or the only one]
     #[arg(long, value_name = "NAME")]
     pub aircraft: Option<String>,
     /// The folder for saved positions [default: the folder for log files]

@@ -76,7 +76,9 @@ pub fn start(level: &str, folder: &Path) -> Result<(PathBuf, LogLevelHandle), Lo
     let path = file_in(folder);
     let file = open(folder, &path).map_err(|source| LoggingError::File { path: path.clone(), source })?;
     let (filter, handle) = reload::Layer::new(targets);
-    let to_terminal = fmt::layer().with_writer(io::stderr).with_ansi(io::stderr().is_terminal());
+    // The file has the targets; on a terminal they only push the words out of sight.
+    let to_terminal =
+        fmt::layer().with_writer(io::stderr).with_ansi(io::stderr().is_terminal()).with_target(false);
     let to_file = fmt::layer().with_writer(file).with_ansi(false);
     // A second start in one process (a test) keeps the first one's subscriber.
     let _ = tracing_subscriber::registry().with(filter).with(to_terminal).with(to_file).try_init();

@@ -243,7 +243,7 @@ impl Running {
         let Self { control, requests, watch, clock, questions, log, tray, .. } = self;
         tokio::pin!(stopped);
         if let Some(reason) = watch.polling() {
-            tracing::info!(reason, "saved files are looked for once a second");
+            tracing::info!(reason, "checking the files for changes once a second");
         }
         control.begin();
         let mut settle = Debouncer::default();

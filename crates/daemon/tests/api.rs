@@ -91,7 +91,7 @@ impl DaemonApi for Fake {
             neutral_degrees: 320.0,
             margin,
             at_stop,
-            refused: 20.5,
+            past_stop: 20.5,
             held: false,
         };
         let trouble = Trouble { what: "no module: load it".into(), seconds_ago: 1.5 };
@@ -119,7 +119,7 @@ impl DaemonApi for Fake {
                 board(BoardState::Reading, Some("/dev/hidraw3"), None),
                 board(BoardState::Missing, None, Some("it is not plugged in")),
                 board(BoardState::Gone, None, Some("it was unplugged")),
-                board(BoardState::Refused, None, Some("permission denied")),
+                board(BoardState::Unreadable, None, Some("permission denied")),
             ],
             wheels: vec![WheelStatus {
                 name: "rudder".into(),
@@ -138,7 +138,7 @@ impl DaemonApi for Fake {
                 output(OutputState::Starting, None),
                 output(OutputState::Open, Some(trouble.clone())),
                 output(OutputState::Failed, Some(trouble.clone())),
-                output(OutputState::Refused, Some(trouble)),
+                output(OutputState::Stopped, Some(trouble)),
             ],
             simulator: Some(SimulatorStatus {
                 heard: true,
@@ -146,9 +146,9 @@ impl DaemonApi for Fake {
                 paused: false,
                 listen: "127.0.0.1:47820".into(),
                 not_listening: Some("it is in use".into()),
-                datagrams: DatagramsStatus { accepted: 9, late: 8, malformed: 7, strangers: 6, flooded: 5 },
+                datagrams: DatagramsStatus { accepted: 9, late: 8, malformed: 7, not_allowed: 6, flooded: 5 },
             }),
-            wrong_files: vec![WrongFile {
+            invalid_files: vec![InvalidFile {
                 file: "rig.toml".into(),
                 mistakes: vec!["rig.toml:1:1: …".into()],
             }],

@@ -92,7 +92,7 @@ fn saves_that_the_system_does_not_tell_of_are_taken_up_and_no_count_is_lost() {
     let bench = Bench::start_watching(settings, watch);
     until("it is said", || {
         let log = bench.log();
-        log.contains("saved files are looked for once a second")
+        log.contains("checking the files for changes once a second")
             && log.contains("reason=\"the folder is on a network drive\"")
     });
     let path = bench.folder.join(AIRCRAFT);

@@ -78,7 +78,7 @@ impl LossLog {
                 target: LOSS_TARGET,
                 board = names.board(entry.board),
                 wheel = names.wheel(*wheel),
-                reason = kind.name(),
+                kind = kind.name(),
                 losses = entry.total,
                 margin = %entry.bound,
                 held_back = entry.held_back,
@@ -139,7 +139,7 @@ impl EventLog {
         if held_back > 0 {
             self.ledger.missed(held_back);
             tracing::warn!(
-                notes = held_back,
+                events = held_back,
                 "too much happened at once; these log lines are missing, no counts are"
             );
         }
@@ -230,7 +230,7 @@ fn lost(board: &str, wheel: &str, loss: &Loss, held_back: HeldBack) {
         target: LOSS_TARGET,
         board,
         wheel,
-        reason = loss.kind.name(),
+        kind = loss.kind.name(),
         certainty = loss.certainty.name(),
         fault = loss.kind.fault().name(),
         at = %loss.at,
@@ -240,9 +240,9 @@ fn lost(board: &str, wheel: &str, loss: &Loss, held_back: HeldBack) {
         put_right = loss.measured().map(Counts::get),
         held_back = held_back.losses,
         held_back_margin = %held_back.bound,
-        "{}; {}",
+        cure = loss.kind.advice(),
+        "{}",
         loss.kind.cause(),
-        loss.kind.advice(),
     );
 }
 

@@ -25,7 +25,7 @@ impl Encoder {
         Self { edges_per_turn, shifts: [0.0; 4], scatter: 0.0, chatter: 0.0, noise: 0.0, seed: 0 }
     }
 
-    /// A phase difference of 0.25 T +- 0.1 T (EC16 data sheet, facts 2.4): no state is shorter than 0.15 T,
+    /// A phase difference of 0.25 T +- 0.1 T (EC16 data sheet): no state is shorter than 0.15 T,
     /// which is 0.6 edges. Where the four edges lie is drawn once for the encoder, and each edge differs a
     /// little from its pattern.
     #[must_use]
@@ -38,8 +38,8 @@ impl Encoder {
         self
     }
 
-    /// Contact bounce of a mechanical encoder: 2 ms (PEC11R, PEC12R data sheets) to 5 ms (PEC11) at 15 rpm
-    /// (facts 2.4). It belongs to a place on the track rather than to a time, so it is taken as a length,
+    /// Contact bounce of a mechanical encoder: 2 ms (PEC11R, PEC12R data sheets) to 5 ms (PEC11) at 15 rpm.
+    /// It belongs to a place on the track rather than to a time, so it is taken as a length,
     /// 0.0005 to 0.00125 turns around each edge. While the wheel stands still, so do the contacts.
     #[must_use]
     pub fn with_bounce(mut self, chance: &mut Chance) -> Self {
@@ -48,8 +48,8 @@ impl Encoder {
         self
     }
 
-    /// Sliding noise of a mechanical encoder: at most 2 ms at 360 degrees/s (EC16, DPL12 data sheets, facts
-    /// 2.4), so up to 0.002 turns long, in the middle of one state out of thirty.
+    /// Sliding noise of a mechanical encoder: at most 2 ms at 360 degrees/s (EC16, DPL12 data
+    /// sheets), so up to 0.002 turns long, in the middle of one state out of thirty.
     #[must_use]
     pub fn with_sliding_noise(mut self, chance: &mut Chance) -> Self {
         self.noise = chance.between(0.0, 0.002) * f64::from(self.edges_per_turn);
@@ -123,8 +123,8 @@ impl Encoder {
         passed
     }
 
-    /// The levels of lines A and B after `edges` edges; A leads B when the number grows (facts 2.1:
-    /// 00 -> 10 -> 11 -> 01 -> 00).
+    /// The levels of lines A and B after `edges` edges; A leads B when the number grows:
+    /// (00 -> 10 -> 11 -> 01 -> 00).
     #[must_use]
     pub const fn lines(edges: i64) -> (bool, bool) {
         match edges.rem_euclid(4) {
@@ -196,7 +196,7 @@ mod tests {
 
     #[test]
     fn no_state_is_shorter_than_the_data_sheet_says() {
-        // EC16 data sheet (facts 2.4): phase difference 0.25 T +- 0.1 T, so the shortest state is 0.15 T.
+        // EC16 data sheet: phase difference 0.25 T +- 0.1 T, so the shortest state is 0.15 T.
         let mut shortest = f64::MAX;
         for seed in 0..200 {
             let encoder = Encoder::ideal(96).with_phase_error(&mut Chance::new(seed));

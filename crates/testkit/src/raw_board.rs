@@ -118,7 +118,7 @@ mod tests {
             oracle.update(first.buttons.pressed(a), first.buttons.pressed(b));
             let mut sum = 0;
             while let Some(report) = board.next() {
-                // That crate calls A-leads-B clockwise when its dt is A and its clk is B (facts 2.2).
+                // That crate calls A-leads-B clockwise when its dt is A and its clk is B.
                 match oracle.update(report.buttons.pressed(a), report.buttons.pressed(b)) {
                     Direction::Clockwise => sum += 1,
                     Direction::Anticlockwise => sum -= 1,

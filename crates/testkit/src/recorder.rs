@@ -53,7 +53,7 @@ impl ButtonField {
     }
 }
 
-/// Writes a board's reports as a recording in the hid-recorder text format (facts 1.6): `N:`, `P:`, `I:`, `R:`
+/// Writes a board's reports as a recording in the hid-recorder text format: `N:`, `P:`, `I:`, `R:`
 /// once, then one `E:` line per report. There is no `D:` line, as there is one board only.
 #[derive(Debug)]
 pub struct Recorder {

@@ -128,9 +128,9 @@ pub struct LearnArgs {
     /// The device path of the only board to listen to [default: every board that can be opened]
     #[arg(long, value_name = "PATH", conflicts_with = "recording")]
     pub board: Option<String>,
-    /// Also write what the board sent, with the marks, to a recording.
+    /// Also capture what the board sends, with the marks, as a recording.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with = "recording")]
-    pub save: Option<PathBuf>,
+    pub capture: Option<PathBuf>,
     /// What the wheel is called in the rig file [default: the wheel that has these buttons already]
     #[arg(long, value_name = "NAME")]
     pub wheel: Option<String>,
@@ -175,7 +175,7 @@ pub struct PlanArgs {
     /// How fast you turn the wheel at most, in turns a second.
     #[arg(long, value_name = "TURNS", default_value_t = 1.5)]
     pub turns_per_second: f64,
-    /// The coarsest count that you would have.
+    /// The largest step per count that you accept.
     #[arg(long, value_name = "DEGREES")]
     pub step_degrees: Option<f64>,
     /// One JSON object for each trim instead of text.

@@ -1,6 +1,7 @@
 //! `tallywheel capture`: a board's reports into a file, as they come.
 
 use crate::args::CaptureArgs;
+use crate::text::plural;
 use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
@@ -57,7 +58,7 @@ pub fn capture(args: &CaptureArgs) -> Result<(), Failure> {
             Err(_) => break "the board is gone",
         }
     };
-    writeln!(io::stderr(), "{ending}: {reports} reports in {:.1} s", clock.now().seconds())?;
+    writeln!(io::stderr(), "{ending}: {} in {:.1} s", plural(reports, "report"), clock.now().seconds())?;
     Ok(())
 }
 

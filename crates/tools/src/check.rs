@@ -17,13 +17,13 @@ pub fn check(args: &CheckArgs, out: &mut impl Write) -> Result<(), Failure> {
     let verdicts = look(&folder);
     for (path, verdict) in &verdicts {
         match verdict {
-            Ok(what) => writeln!(out, "{}: good: {what}", path.display())?,
+            Ok(what) => writeln!(out, "{}: valid: {what}", path.display())?,
             Err(why) => writeln!(out, "{why}")?,
         }
     }
     match verdicts.iter().filter(|(_, verdict)| verdict.is_err()).count() {
         0 => Ok(()),
-        n => Err(Failure::Choice(format!("{} wrong", number(n, "file")))),
+        n => Err(Failure::Choice(format!("{} not valid", number(n, "file")))),
     }
 }
 

@@ -8,10 +8,10 @@ pub mod capture;
 pub mod check;
 pub mod demo;
 pub mod doctor;
-pub mod fold;
 pub mod headroom;
 pub mod learn;
 pub mod replay;
 pub mod report;
 #[cfg(target_os = "linux")]
 pub mod session_bus;
+pub mod text;

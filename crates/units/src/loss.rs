@@ -27,8 +27,6 @@ impl Certainty {
 pub enum Fault {
     /// Encoder, wiring or board.
     Device,
-    /// The operating system between board and program.
-    Kernel,
     /// This program, or the machine it had to share.
     Program,
     /// What the rig file says of the hardware.
@@ -41,7 +39,6 @@ impl Fault {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Device => "device",
-            Self::Kernel => "kernel",
             Self::Program => "program",
             Self::RigFile => "rig file",
         }
@@ -267,11 +264,15 @@ impl fmt::Display for Loss {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} ({}, {}): {} counts; {}; {}",
+            "{} ({}, {}): {}; {}; {}",
             self.kind.name(),
             self.certainty.name(),
             self.kind.fault().name(),
-            self.bound,
+            if self.bound.is_unknown() {
+                "position unknown".to_owned()
+            } else {
+                format!("{} counts", self.bound)
+            },
             self.kind.cause(),
             self.kind.advice(),
         )
@@ -291,6 +292,15 @@ mod tests {
             assert!(kind.name().bytes().all(|b| b.is_ascii_lowercase() || b == b'-'), "{}", kind.name());
             assert!(!kind.cause().is_empty() && !kind.cause().ends_with('.'), "{}", kind.name());
             assert!(!kind.advice().is_empty() && !kind.advice().ends_with('.'), "{}", kind.name());
+        }
+    }
+
+    /// Whoever finds a kind in the log finds it in README too.
+    #[test]
+    fn readme_explains_every_kind() {
+        let readme = include_str!("../../../README.md");
+        for kind in LossKind::ALL {
+            assert!(readme.contains(&format!("`{}`", kind.name())), "{}", kind.name());
         }
     }
 
@@ -319,7 +329,7 @@ mod tests {
         };
         assert_eq!(
             loss.to_string(),
-            "board-gone (observed, device): unknown counts; the board was unplugged or its cable is loose; \
+            "board-gone (observed, device): position unknown; the board was unplugged or its cable is loose; \
              plug it in again and align the wheel if it was turned meanwhile"
         );
     }

@@ -103,7 +103,12 @@ impl fmt::Display for Margin {
         if self.is_unknown() {
             return f.write_str("unknown");
         }
-        write!(f, "-{}..+{}", self.low, self.high)
+        match (self.low.is_zero(), self.high.is_zero()) {
+            (true, true) => f.write_str("0"),
+            (true, false) => write!(f, "0..+{}", self.high),
+            (false, true) => write!(f, "-{}..0", self.low),
+            (false, false) => write!(f, "-{}..+{}", self.low, self.high),
+        }
     }
 }
 
@@ -117,6 +122,10 @@ mod tests {
         assert_eq!(sum, Margin::new(Counts::new(3), Counts::ONE));
         assert_eq!(-sum, Margin::new(Counts::ONE, Counts::new(3)));
         assert_eq!(sum.to_string(), "-3..+1");
+        // No zero has a sign.
+        for (low, high, text) in [(0, 0, "0"), (0, 2, "0..+2"), (2, 0, "-2..0")] {
+            assert_eq!(Margin::new(Counts::new(low), Counts::new(high)).to_string(), text);
+        }
     }
 
     #[test]

@@ -19,11 +19,11 @@ def no_panel(stage, check):
           == ("tallywheel", "Tallywheel", "Active", True))
     labels = item.labels()
     for label in ("Kettrin 2 floatplane", "The board main is not connected", "Align rudder to/neutral",
-                  "Align elevator to/the low stop", "Fly/Dimmerly 1 trainer", "Hold the output", "Open the log",
-                  "Open the folder", "Quit Tallywheel"):
+                  "Align elevator to/the low stop", "Aircraft/Dimmerly 1 trainer", "Hold the output", "Open the log",
+                  "Open the settings folder", "Quit Tallywheel"):
         check(f"the menu has {label}", label in labels, labels)
     check("the aircraft that is flown is marked",
-          (item.toggled("Fly/Kettrin 2 floatplane"), item.toggled("Fly/Dimmerly 1 trainer")) == (1, 0))
+          (item.toggled("Aircraft/Kettrin 2 floatplane"), item.toggled("Aircraft/Dimmerly 1 trainer")) == (1, 0))
     first = item.pictures()
     check("there are pictures of every size", sorted(first) == [16, 22, 24, 32, 48, 64], sorted(first))
     check("each pixel has four bytes", all(len(data) == width * width * 4 for width, data in first.items()))
@@ -55,11 +55,11 @@ def no_panel(stage, check):
     check("let go, the trim goes out", stage.position() == {"rudder": 0, "elevator": -1})
     until("no check mark", lambda: item.toggled("Hold the output") == 0)
 
-    item.click("Fly/Dimmerly 1 trainer")
-    until("the other aircraft", lambda: item.toggled("Fly/Dimmerly 1 trainer") == 1)
+    item.click("Aircraft/Dimmerly 1 trainer")
+    until("the other aircraft", lambda: item.toggled("Aircraft/Dimmerly 1 trainer") == 1)
     check("the trims are the other aircraft's", not any("rudder" in label for label in item.labels()), item.labels())
-    item.click("Fly/Kettrin 2 floatplane")
-    until("the first aircraft", lambda: item.toggled("Fly/Kettrin 2 floatplane") == 1)
+    item.click("Aircraft/Kettrin 2 floatplane")
+    until("the first aircraft", lambda: item.toggled("Aircraft/Kettrin 2 floatplane") == 1)
 
     before = (item.labels(), item.pictures())
     stage.datagrams()
@@ -83,7 +83,7 @@ def no_panel(stage, check):
 
     opened = os.path.join(stage.folder, "opened")
     stage.opener(f'echo "$@" >> {opened}')
-    item.click("Open the folder")
+    item.click("Open the settings folder")
     item.click("Open the log")
     until("both", lambda: os.path.exists(opened) and len(open(opened).read().splitlines()) == 2)
     check("the folder and the log are opened", set(open(opened).read().split())
@@ -126,7 +126,7 @@ def a_board(stage, check):
 
     def seen():
         """The menu's entry for the mark."""
-        return next((label for label in item.labels() if label.startswith("Take the red corner away (")), None)
+        return next((label for label in item.labels() if label.startswith("Clear the loss mark (")), None)
 
     check("nothing was lost", red not in colours(item.pictures()) and not seen(), item.labels())
     # Both lines pressed at once: one of the two counts is wrong.
@@ -151,7 +151,7 @@ def a_board(stage, check):
     check("a lost board is told", "main was unplugged" in lost["message"], lost)
     until("a grey picture", lambda: block not in colours(item.pictures()))
     check("grey, with the mark", red in colours(item.pictures()) and "The board main is not connected" in item.labels())
-    check("the words say that it may be anywhere", any("may be anywhere" in label for label in item.labels()), item.labels())
+    check("the words say that it position unknown", any("position unknown" in label for label in item.labels()), item.labels())
     daemon.plug(item)
     until("a picture in colour", lambda: block in colours(item.pictures()))
     back = until("the second message", lambda: desktop.all("message")[1:])[0]

@@ -87,7 +87,7 @@ pub fn fly(args: &FlyArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
         return Ok(out.write_all(text::aircraft_list(&list).as_bytes())?);
     };
     let status: Status = client.send(Method::PUT, "/v1/aircraft", &json!({ "aircraft": aircraft }))?;
-    writeln!(out, "flying {}", status.aircraft.name)?;
+    writeln!(out, "the aircraft is {}", status.aircraft.name)?;
     for trim in &status.trims {
         writeln!(out, "{}", text::position(trim))?;
     }
@@ -111,12 +111,12 @@ pub fn hold(args: &HoldArgs, out: &mut impl Write) -> Result<(), CommandFailure>
 /// [`ClientError`]; also where a file is wrong, with its mistakes.
 pub fn reload(args: &ReloadArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let status: Status = client(&args.folder)?.send(Method::POST, "/v1/reload", &Value::Null)?;
-    if status.wrong_files.is_empty() {
-        writeln!(out, "all files were read; flying {}", status.aircraft.name)?;
+    if status.invalid_files.is_empty() {
+        writeln!(out, "all files were read; the aircraft is {}", status.aircraft.name)?;
         return Ok(());
     }
     let mistakes: Vec<_> =
-        status.wrong_files.iter().flat_map(|file| &file.mistakes).map(String::as_str).collect();
+        status.invalid_files.iter().flat_map(|file| &file.mistakes).map(String::as_str).collect();
     Err(Failure::Choice(format!("the daemon goes on with what it had before:\n{}", mistakes.join("\n")))
         .into())
 }

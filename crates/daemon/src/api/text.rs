@@ -6,13 +6,14 @@ use tallywheel_engine::state::status::{
     SimulatorStatus, Status, StopName, TrimStatus,
 };
 use tallywheel_tools::demo::picture::scale;
-use tallywheel_units::Degrees;
+use tallywheel_tools::text::{signed, signed_count};
+use tallywheel_units::{Counts, Degrees, Margin};
 
 /// Returns the whole status, a few lines for each trim, wheel, board and output.
 #[must_use]
 pub fn status(status: &Status) -> String {
     let mut text = format!(
-        "Tallywheel {}, rig {}, flying {}, for {} (process {})\n",
+        "Tallywheel {}, rig {}, aircraft {}, running for {} (process {})\n",
         status.version,
         status.rig,
         status.aircraft.name,
@@ -20,7 +21,7 @@ pub fn status(status: &Status) -> String {
         status.process,
     );
     if status.held {
-        text += "  The outputs are held: wheels are counted, nothing is published. `tallywheel hold off` ends it.\n";
+        text += "  The outputs are held: wheels are counted, nothing is sent.\n  `tallywheel hold off` ends it.\n";
     }
     text.push('\n');
     let names = status.trims.iter().map(|trim| trim.name.chars().count());
@@ -29,10 +30,15 @@ pub fn status(status: &Status) -> String {
         // Writing to a string cannot fail.
         let _ = writeln!(
             text,
-            "  {:<wide$}  \u{2523}{}\u{252b}  {:+.4}  {:>6.1}\u{b0} of {}\u{b0}  {}{}{}",
+            "  {:<wide$}  \u{2523}{}\u{252b}  {}",
             trim.name,
             scale(degrees(trim.degrees), degrees(trim.travel_degrees), degrees(trim.neutral_degrees)),
-            trim.position,
+            signed(trim.position, 4),
+        );
+        let _ = writeln!(
+            text,
+            "  {:<wide$}  {:.1}\u{b0} of {}\u{b0}, {}{}{}",
+            "",
             trim.degrees,
             trim.travel_degrees,
             margin(trim.margin),
@@ -49,7 +55,7 @@ pub fn status(status: &Status) -> String {
             text,
             "  wheel   {:<wide$}  {} counts on {}, {}",
             wheel.name,
-            signed(wheel.counts),
+            signed_count(wheel.counts),
             wheel.board,
             margin(wheel.margin)
         );
@@ -67,8 +73,8 @@ pub fn status(status: &Status) -> String {
             status.losses.iter().map(|kind| format!("{} {}", kind.losses, kind.kind)).collect();
         let _ = writeln!(text, "  losses  {}; `tallywheel status --losses` says more", kinds.join(", "));
     }
-    for file in &status.wrong_files {
-        let _ = writeln!(text, "  file    {} is wrong and was not taken:", file.file);
+    for file in &status.invalid_files {
+        let _ = writeln!(text, "  file    {} is not valid; what it said before stays in use:", file.file);
         for mistake in &file.mistakes {
             let _ = writeln!(text, "            {mistake}");
         }
@@ -90,7 +96,7 @@ fn board(board: &BoardStatus) -> String {
             }
             state
         }
-        BoardState::Missing | BoardState::Gone | BoardState::Refused => {
+        BoardState::Missing | BoardState::Gone | BoardState::Unreadable => {
             let reason = board.reason.as_deref().unwrap_or("it cannot be read");
             format!(
                 "is not read: {reason}\n            cure: {}",
@@ -105,15 +111,15 @@ fn output(output: &OutputStatus) -> String {
     let state = match output.state {
         OutputState::Starting => "about to open",
         OutputState::Open => "open",
-        OutputState::Failed => "not open, and tried again by itself",
-        OutputState::Refused => "not open, and not tried again until its file changes",
+        OutputState::Failed => "not open, retrying",
+        OutputState::Stopped => "not open; not retried until its file changes",
     };
     let errors = match output.errors {
         0 => String::new(),
         1 => ", 1 error".to_owned(),
         errors => format!(", {errors} errors"),
     };
-    let mut text = format!("  output  {} is {state}, {} frames out{errors}\n", output.name, output.published);
+    let mut text = format!("  output  {}: {state}; {} sent{errors}\n", output.name, output.published);
     if let Some(trouble) = &output.trouble {
         let _ = writeln!(text, "            {} ago: {}", duration(trouble.seconds_ago), trouble.what);
     }
@@ -135,11 +141,11 @@ fn simulator(simulator: &SimulatorStatus) -> String {
 
 /// Returns the counts of datagrams; of the dropped ones only the kinds that occurred.
 fn datagrams(datagrams: DatagramsStatus) -> String {
-    let DatagramsStatus { accepted, late, malformed, strangers, flooded } = datagrams;
+    let DatagramsStatus { accepted, late, malformed, not_allowed, flooded } = datagrams;
     let kinds = [
         (late, "late or repeated"),
         (malformed, "not understood"),
-        (strangers, "from senders that are not allowed"),
+        (not_allowed, "from senders that are not allowed"),
         (flooded, "too many at once"),
     ];
     let dropped: Vec<_> = kinds
@@ -158,9 +164,9 @@ fn datagrams(datagrams: DatagramsStatus) -> String {
 #[must_use]
 pub fn position(trim: &TrimStatus) -> String {
     format!(
-        "{} is at {:+.4}, {:.1}\u{b0} of {}\u{b0}, {}{}",
+        "{} is at {}, {:.1}\u{b0} of {}\u{b0}, {}{}",
         trim.name,
-        trim.position,
+        signed(trim.position, 4),
         trim.degrees,
         trim.travel_degrees,
         margin(trim.margin),
@@ -202,7 +208,7 @@ pub fn aircraft_list(list: &Hangar) -> String {
     let wide = list.aircraft.iter().map(|entry| entry.file.chars().count()).max().unwrap_or(0);
     for entry in &list.aircraft {
         let mark = if entry.flown { '>' } else { ' ' };
-        let name = entry.name.as_deref().unwrap_or("its file is wrong; `tallywheel check` says where");
+        let name = entry.name.as_deref().unwrap_or("its file is not valid; `tallywheel check` says where");
         let _ = writeln!(text, "{mark} {:<wide$}  {name}", entry.file);
     }
     text
@@ -211,13 +217,9 @@ pub fn aircraft_list(list: &Hangar) -> String {
 fn margin(margin: MarginStatus) -> String {
     match margin {
         Some([0, 0]) => "certain".to_owned(),
-        Some([low, high]) => format!("-{low}..+{high} counts"),
-        None => "anywhere: align it".to_owned(),
+        Some([low, high]) => format!("{} counts", Margin::new(Counts::new(low), Counts::new(high))),
+        None => "position unknown: align it".to_owned(),
     }
-}
-
-fn signed(counts: i64) -> String {
-    if counts == 0 { "0".to_owned() } else { format!("{counts:+}") }
 }
 
 const fn stop(stop: Option<StopName>) -> &'static str {

@@ -2,6 +2,7 @@
 
 use super::snapshot::{MenuAction, TraySnapshot, TrayTrim};
 use tallywheel_engine::commands::{Choice, Command, Spot, Switch};
+use tallywheel_tools::text::signed;
 
 /// The most options of one list; more would not fit on a screen.
 const LIST_MAX: usize = 40;
@@ -51,7 +52,7 @@ pub fn menu(snapshot: &TraySnapshot, marked: bool) -> Vec<MenuEntry> {
         let losses =
             if snapshot.losses == 1 { "1 loss".to_owned() } else { format!("{} losses", snapshot.losses) };
         menu.push(MenuEntry::Button(
-            format!("Take the red corner disconnected ({losses} since the start)"),
+            format!("Clear the loss mark ({losses} since the start)"),
             MenuAction::ClearMark,
         ));
     }
@@ -61,7 +62,7 @@ pub fn menu(snapshot: &TraySnapshot, marked: bool) -> Vec<MenuEntry> {
             .iter()
             .map(|trim| MenuEntry::Submenu(format!("Align {} to", trim.name), positions(trim))),
     );
-    menu.push(MenuEntry::Submenu("Fly".to_owned(), aircraft_list(snapshot)));
+    menu.push(MenuEntry::Submenu("Aircraft".to_owned(), aircraft_list(snapshot)));
     menu.push(MenuEntry::Check {
         label: "Hold the output".to_owned(),
         on: snapshot.held,
@@ -69,7 +70,7 @@ pub fn menu(snapshot: &TraySnapshot, marked: bool) -> Vec<MenuEntry> {
     });
     menu.push(MenuEntry::Separator);
     menu.push(MenuEntry::Button("Open the log".to_owned(), MenuAction::OpenLog));
-    menu.push(MenuEntry::Button("Open the folder".to_owned(), MenuAction::OpenFolder));
+    menu.push(MenuEntry::Button("Open the settings folder".to_owned(), MenuAction::OpenFolder));
     menu.push(MenuEntry::Separator);
     menu.push(MenuEntry::Button("Quit Tallywheel".to_owned(), MenuAction::Quit));
     menu
@@ -88,14 +89,14 @@ pub fn tool_tip(snapshot: &TraySnapshot) -> String {
 fn trim_line(trim: &TrayTrim) -> String {
     let margin = match trim.margin {
         margin if margin.is_certain() => String::new(),
-        margin if margin.is_unknown() => ", may be anywhere".to_owned(),
+        margin if margin.is_unknown() => ", position unknown".to_owned(),
         margin => format!(", may be off by {margin} counts"),
     };
     // Whole degrees are as fine as an eye sets a wheel, and finer ones would only flicker.
     format!(
-        "{}  {:+.2}  {:.0}\u{b0} of {:.0}\u{b0}{margin}",
+        "{}  {}  {:.0}\u{b0} of {:.0}\u{b0}{margin}",
         trim.name,
-        trim.normalized.get(),
+        signed(trim.normalized.get(), 2),
         trim.degrees.get(),
         trim.travel.get()
     )
@@ -217,19 +218,19 @@ mod tests {
             false,
             &expect![[r#"
                 Kettrin 2 floatplane
-                rudder  +0.00  320° of 580°
+                rudder  0.00  320° of 580°
                 ---
                 Align rudder to >
                   [neutral] Command(Align { trim: "rudder", to: Neutral })
                   [the low stop] Command(Align { trim: "rudder", to: Low })
                   [the high stop] Command(Align { trim: "rudder", to: High })
-                Fly >
+                Aircraft >
                   ( ) Dimmerly 1 trainer Command(Fly(Named("dimmerly")))
                   (*) Kettrin 2 floatplane Command(Fly(Named("kettrin")))
                 [Hold the output: false] Command(Hold(On))
                 ---
                 [Open the log] OpenLog
-                [Open the folder] OpenFolder
+                [Open the settings folder] OpenFolder
                 ---
                 [Quit Tallywheel] Quit
             "#]],
@@ -251,10 +252,10 @@ mod tests {
             &expect![[r#"
                 Kettrin 2 floatplane
                 rudder  +1.00  580° of 580°, may be off by -2..+3 counts
-                elevator  -1.00  0° of 580°, may be anywhere
+                elevator  -1.00  0° of 580°, position unknown
                 The board main is not connected
                 ---
-                [Take the red corner disconnected (7 losses since the start)] ClearMark
+                [Clear the loss mark (7 losses since the start)] ClearMark
                 Align rudder to >
                   [neutral] Command(Align { trim: "rudder", to: Neutral })
                   [the low stop] Command(Align { trim: "rudder", to: Low })
@@ -266,21 +267,21 @@ mod tests {
                   [neutral] Command(Align { trim: "elevator", to: Neutral })
                   [the low stop] Command(Align { trim: "elevator", to: Low })
                   [the high stop] Command(Align { trim: "elevator", to: High })
-                Fly >
+                Aircraft >
                   ( ) Dimmerly 1 trainer Command(Fly(Named("dimmerly")))
                   (*) Kettrin 2 floatplane (kettrin) Command(Fly(Named("kettrin")))
                   ( ) Kettrin 2 floatplane (kettrin-copy) Command(Fly(Named("kettrin-copy")))
                 [Hold the output: true] Command(Hold(Off))
                 ---
                 [Open the log] OpenLog
-                [Open the folder] OpenFolder
+                [Open the settings folder] OpenFolder
                 ---
                 [Quit Tallywheel] Quit
             "#]],
         );
         expect![[r#"
             rudder  +1.00  580° of 580°, may be off by -2..+3 counts
-            elevator  -1.00  0° of 580°, may be anywhere
+            elevator  -1.00  0° of 580°, position unknown
             The board main is not connected
             The output is held"#]]
         .assert_eq(&tool_tip(&snapshot));
@@ -293,7 +294,7 @@ mod tests {
         snapshot.all_aircraft = names.iter().map(|name| aircraft(name, name, false)).collect();
         snapshot.trims[0].positions = names;
         let menu = menu(&snapshot, false);
-        for (label, command) in [("Fly", "fly"), ("Align rudder to", "align")] {
+        for (label, command) in [("Aircraft", "fly"), ("Align rudder to", "align")] {
             let entries = menu.iter().find_map(|entry| match entry {
                 MenuEntry::Submenu(found, entries) if found == label => Some(entries),
                 _ => None,

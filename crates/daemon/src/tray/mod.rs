@@ -137,7 +137,7 @@ impl Tray {
                 // As many wait as a user can click; the log has all of them.
                 let _ = failures.try_send(Message {
                     subject: Subject::Wish,
-                    title: "That was not done".to_owned(),
+                    title: "Not possible".to_owned(),
                     body: refusal.to_string(),
                     bad: true,
                 });

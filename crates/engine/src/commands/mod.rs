@@ -31,6 +31,36 @@ pub enum Command {
     Confirm { wheel: String, turns: i32 },
 }
 
+impl fmt::Display for Command {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Align { trim, to } => write!(f, "align {trim} to {to}"),
+            Self::Fly(Choice::Named(name)) => write!(f, "fly {name}"),
+            Self::Fly(Choice::Next) => f.write_str("next aircraft"),
+            Self::Hold(Switch::On) => f.write_str("hold on"),
+            Self::Hold(Switch::Off) => f.write_str("hold off"),
+            Self::Hold(Switch::Toggle) => f.write_str("hold on or off"),
+            Self::Ratio { trim, ratio: Shift::Next } => write!(f, "next ratio of {trim}"),
+            Self::Ratio { trim, ratio: Shift::To(place) } => write!(f, "ratio {place} of {trim}"),
+            Self::Press { board, button } => write!(f, "button {button} of board {}", board.get()),
+            Self::Reload => f.write_str("reload"),
+            Self::Confirm { wheel, turns } => write!(f, "{wheel} was turned {turns} turns"),
+        }
+    }
+}
+
+impl fmt::Display for Spot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Low => f.write_str("low"),
+            Self::Neutral => f.write_str("neutral"),
+            Self::High => f.write_str("high"),
+            Self::Named(name) => f.write_str(name),
+            Self::At(degrees) => write!(f, "{degrees}"),
+        }
+    }
+}
+
 /// Which of the ratios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shift {

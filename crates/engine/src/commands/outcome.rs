@@ -105,7 +105,7 @@ impl Refusal {
     #[must_use]
     pub fn unflyable(file_name: &str, reason: &str) -> Self {
         Self::not_valid(
-            format!("aircraft {file_name} cannot be flown: {reason}"),
+            format!("aircraft {file_name} cannot be used: {reason}"),
             "correct its file; `tallywheel check` looks at all",
         )
     }
@@ -133,8 +133,10 @@ impl fmt::Display for Outcome {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Aligned { trim, change } => write!(f, "trim {trim} aligned: {change}"),
-            Self::Flying { aircraft, was_flying: true, .. } => write!(f, "flying {aircraft} already"),
-            Self::Flying { aircraft, .. } => write!(f, "flying {aircraft}"),
+            Self::Flying { aircraft, was_flying: true, .. } => {
+                write!(f, "the aircraft is {aircraft} already")
+            }
+            Self::Flying { aircraft, .. } => write!(f, "the aircraft is {aircraft}"),
             Self::RatioChanged { trim, ratio, .. } => write!(f, "trim {trim}: ratio {ratio}"),
             Self::Held(true) => f.write_str("outputs are held"),
             Self::Held(false) => f.write_str("outputs follow"),
@@ -175,7 +177,7 @@ mod tests {
             (
                 Refusal::unflyable("dimmerly", "it has no wheel"),
                 NotValid,
-                "aircraft dimmerly cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at \
+                "aircraft dimmerly cannot be used: it has no wheel; correct its file; `tallywheel check` looks at \
                  all",
             ),
             (Refusal::too_many_turns(5000), NotValid, "5000 turns are too many; say fewer"),

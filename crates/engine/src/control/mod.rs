@@ -186,7 +186,7 @@ impl Control {
         }
         match &answer {
             Ok(outcome) => tracing::info!(%origin, "{outcome}"),
-            Err(refusal) => tracing::warn!(%origin, ?command, "not done: {refusal}"),
+            Err(refusal) => tracing::warn!(%origin, %command, "not done: {refusal}"),
         }
         answer
     }
@@ -239,7 +239,7 @@ impl Control {
         let stem = self.flying.stem.clone();
         if let Err(reason) = self.fly_with(stem, rig, aircraft) {
             if self.misfit.as_ref() != Some(&reason) {
-                tracing::error!("the files are not taken up, all stays as it was: {reason}");
+                tracing::error!("the files cannot be used together, so everything stays as it was: {reason}");
             }
             self.misfit = Some(reason);
         }
@@ -333,7 +333,7 @@ impl Control {
             if before.is_some_and(|before| named(before) != named(board)) {
                 tracing::info!(
                     board = board.name,
-                    "the rig file says otherwise which board this is; looking for it"
+                    "the rig file now describes this board differently; looking for it"
                 );
             }
         }

@@ -151,7 +151,7 @@ impl Control {
     /// Looks whether the simulator is gone.
     pub fn due(&mut self) {
         if self.reports.link.as_mut().is_some_and(|link| link.gone(self.clock.now())) {
-            tracing::warn!("the simulator reports no more");
+            tracing::warn!("the simulator has stopped reporting");
             self.reports.followers.iter_mut().for_each(EchoSuppression::forget);
             self.reports.paused = false;
             self.ledger().changed();
@@ -175,7 +175,7 @@ impl Control {
                 self.reports.counters.malformed += 1;
                 if self.reports.may_log(now) {
                     let total = self.reports.counters.malformed;
-                    tracing::warn!(%from, bytes = bytes.len(), total, "a datagram is of no use: {garbage}");
+                    tracing::warn!(%from, bytes = bytes.len(), total, "a datagram was not understood: {garbage}");
                 }
                 return;
             }

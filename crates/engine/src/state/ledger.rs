@@ -125,7 +125,7 @@ impl Ledger {
                 );
             }
             Some(BoardChange::Refused { reason, cure }) => {
-                status.state = BoardState::Refused;
+                status.state = BoardState::Unreadable;
                 (status.reason, status.cure) = (Some(reason.clone()), Some(cure.clone()));
             }
         }
@@ -217,7 +217,7 @@ mod tests {
         assert_eq!(said(BoardChange::Gone), (BoardState::Gone, true, None));
         assert_eq!(ledger.board(place, "main").twin, None);
         let refused = BoardChange::Refused { reason: "permission denied".into(), cure: "a rule".into() };
-        assert_eq!(said(refused), (BoardState::Refused, true, None));
+        assert_eq!(said(refused), (BoardState::Unreadable, true, None));
         assert_eq!(ledger.board(BoardIndex::new(0), "other").state, BoardState::Starting);
     }
 

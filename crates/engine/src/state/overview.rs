@@ -2,8 +2,8 @@
 
 use super::ledger::Ledger;
 use super::status::{
-    self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
-    SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
+    self, DatagramsStatus, FORM, Flown, Hangar, InvalidFile, KindStatus, OutputState, OutputStatus, Parked,
+    SimulatorStatus, Status, StopName, TrimStatus, WheelStatus,
 };
 use crate::config_files::ConfigFile;
 use crate::control::Control;
@@ -67,13 +67,13 @@ pub fn status(control: &Control, log: &Path) -> Status {
             not_listening: control.deaf().map(str::to_owned),
             datagrams: datagrams(control.datagrams()),
         }),
-        wrong_files: wrong_files(control),
+        invalid_files: invalid_files(control),
     }
 }
 
 const fn datagrams(counters: Counters) -> DatagramsStatus {
     let Counters { accepted, late, malformed, strangers, flooded } = counters;
-    DatagramsStatus { accepted, late, malformed, strangers, flooded }
+    DatagramsStatus { accepted, late, malformed, not_allowed: strangers, flooded }
 }
 
 /// To the ten thousandth of a degree: what is beyond comes from counting in fractions of a count.
@@ -127,7 +127,7 @@ impl Seen {
                     Stop::Low => StopName::Low,
                     Stop::High => StopName::High,
                 }),
-                refused: trim.refused.to_f64(),
+                past_stop: trim.refused.to_f64(),
                 held: false,
             };
             SeenTrim { wheel: trim.wheel, status }
@@ -151,7 +151,7 @@ fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
             State::New | State::Opening => OutputState::Starting,
             State::Open => OutputState::Open,
             State::Failed => OutputState::Failed,
-            State::Refused => OutputState::Refused,
+            State::Refused => OutputState::Stopped,
         },
         published: output.published(),
         errors: output.errors().total(),
@@ -159,7 +159,7 @@ fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
     }
 }
 
-fn wrong_files(control: &Control) -> Vec<WrongFile> {
+fn invalid_files(control: &Control) -> Vec<InvalidFile> {
     let config = control.config();
     let folder = config.folder();
     let lines = |text: &str| text.lines().map(str::to_owned).collect();
@@ -170,11 +170,11 @@ fn wrong_files(control: &Control) -> Vec<WrongFile> {
                 ConfigFile::Rig => folder.join("rig.toml"),
                 ConfigFile::Aircraft(stem) => folder.join("aircraft").join(format!("{stem}.toml")),
             };
-            WrongFile { file: absolute(&file), mistakes: lines(mistakes) }
+            InvalidFile { file: absolute(&file), mistakes: lines(mistakes) }
         })
         .collect();
     if let Some(misfit) = control.misfit() {
-        wrong.push(WrongFile { file: absolute(folder), mistakes: lines(misfit) });
+        wrong.push(InvalidFile { file: absolute(folder), mistakes: lines(misfit) });
     }
     wrong
 }

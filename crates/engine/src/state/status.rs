@@ -44,7 +44,7 @@ pub struct Status {
     /// What is known of the simulator's own side; nothing if it is not listened to.
     pub simulator: Option<SimulatorStatus>,
     /// Files that were not taken, and why.
-    pub wrong_files: Vec<WrongFile>,
+    pub invalid_files: Vec<InvalidFile>,
 }
 
 /// Which aircraft.
@@ -96,7 +96,7 @@ pub enum BoardState {
     /// Unplugged.
     Gone,
     /// There, but cannot be read.
-    Refused,
+    Unreadable,
 }
 
 /// How many counts may be missing below and above; nothing when that is unknown.
@@ -144,8 +144,8 @@ pub struct TrimStatus {
     pub margin: MarginStatus,
     /// The stop it is at.
     pub at_stop: Option<StopName>,
-    /// Counts that a stop refused since the start.
-    pub refused: f64,
+    /// Counts past a stop since the start: they did not move the trim.
+    pub past_stop: f64,
     /// Whether this trim is not published now.
     pub held: bool,
 }
@@ -196,7 +196,7 @@ pub enum OutputState {
     /// No; tried again by itself.
     Failed,
     /// No; the file must change.
-    Refused,
+    Stopped,
 }
 
 /// Something that went wrong.
@@ -236,14 +236,14 @@ pub struct DatagramsStatus {
     /// Dropped: nothing that the simulator would send.
     pub malformed: u64,
     /// Dropped: from senders that are not allowed.
-    pub strangers: u64,
+    pub not_allowed: u64,
     /// Dropped: beyond what is looked at in a second.
     pub flooded: u64,
 }
 
 /// A file that was not taken.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct WrongFile {
+pub struct InvalidFile {
     /// Which.
     pub file: String,
     /// Each mistake with its place.
@@ -253,7 +253,7 @@ pub struct WrongFile {
 /// The last losses, the newest last.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Losses {
-    /// They.
+    /// The losses, the oldest first.
     pub losses: Vec<LossStatus>,
     /// How many older ones are not among them.
     pub older: u64,
@@ -306,7 +306,7 @@ impl LossStatus {
 /// The aircraft files there are.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Hangar {
-    /// They, by their files' names.
+    /// The aircraft, in the order of their files' names.
     pub aircraft: Vec<Parked>,
 }
 

@@ -140,7 +140,7 @@ fn overlaps_and_skipped_states_are_losses() {
         &[&[0], &[0b0011_1101], &[0b0011_1111]],
         expect![[r"
             [00]
-            [3d]; wheel 0 +1; wheel 1 both-lines-changed -2..+2 at 0.001000 s; wheel 2 both-lines-changed -0..+1 at 0.001000 s
+            [3d]; wheel 0 +1; wheel 1 both-lines-changed -2..+2 at 0.001000 s; wheel 2 both-lines-changed 0..+1 at 0.001000 s
             [3f]; wheel 0 -1; wheel 0 pulses-overlap -1..+1 at 0.002000 s
         "]],
     );

@@ -17,7 +17,7 @@ use tallywheel_units::{Certainty, Loss, LossKind};
 
 /// So many changes of one line alone.
 const CHANGES: u32 = 24;
-/// A contact bounces for 2 to 5 ms at 15 rpm (data sheets, facts 2.4), and less when turned faster. Slower,
+/// A contact bounces for 2 to 5 ms at 15 rpm (data sheets), and less when turned faster. Slower,
 /// it may go on for longer, but seldom stands still in between.
 const BOUNCE: Nanos = 6 * MILLISECOND;
 /// So many pulses forward and backward in turn, none of them later after the last than [`IN_TURN`].

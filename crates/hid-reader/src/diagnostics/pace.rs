@@ -270,7 +270,7 @@ impl Pace {
         let steady =
             alike(a, a2) && alike(b, b2) && alike(c, c2) && alike(d, d2) && alike(c, c3) && alike(d, d3);
         let least = a.min(b).min(c).min(d);
-        // Phases differ by 0.6 to 1.4 (data sheets, facts 2.4); what differs by more is a hand's pause.
+        // Phases differ by 0.6 to 1.4 (data sheets); what differs by more is a hand's pause.
         let phases = a.max(b).max(c).max(d) * 2 <= 5 * least;
         // Even ones are looked at elsewhere.
         let phases = phases && a.max(b).max(c).max(d) * 8 >= 9 * least;

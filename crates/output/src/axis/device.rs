@@ -9,7 +9,7 @@ use std::os::fd::AsFd;
 use tallywheel_units::AxisValue;
 
 /// The joystick's identity, by which simulators recognise it together with its name: the open-source vendor
-/// id and a product id that is ours. A physical path (`phys`) would be one more, but `with_phys` of `evdev`
+/// id and a product id that nobody has registered. A physical path (`phys`) would be one more, but `with_phys` of `evdev`
 /// 0.13.2 fails with EINVAL: its request carries the size of a character where the kernel's `UI_SET_PHYS`
 /// has that of a pointer.
 const VENDOR: u16 = 0x1209;

@@ -1,6 +1,6 @@
 //! A joystick of the operating system's own, one axis per trim.
 //!
-//! What simulators see of it (facts measured on Linux 6.1): range -32767..=32767, which is the identity in
+//! What simulators see of it (measured on Linux 6.1): range -32767..=32767, which is the identity in
 //! the kernel's joydev and keeps 0 at 0 in SDL; fuzz and flat 0, or readers would round small steps away.
 
 use crate::float::whole;

@@ -13,7 +13,7 @@ pub enum Notice {
         error: OutputError,
         /// Errors of this kind since the last notice of it, this one not counted.
         held_back: u64,
-        /// The wait until it is tried again by itself; `None` if it is not.
+        /// The wait until it is retried; `None` if it is not.
         retry_in: Option<Duration>,
     },
     /// Open, and stays open; a frame did not get through.

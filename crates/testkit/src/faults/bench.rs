@@ -117,7 +117,7 @@ impl Outcome {
     }
 }
 
-/// The kernel's ring of 63 reports with a reader that sleeps once (facts 6.4): what comes while it is full is
+/// The kernel's ring of 63 reports with a reader that sleeps once: what comes while it is full is
 /// dropped. The reader needs 10 us a report to catch up.
 pub(super) fn through_the_ring(
     reports: impl Iterator<Item = Report>,

@@ -125,7 +125,7 @@ pub fn run(cell: &Cell, seed: u64, seconds: f64, interval_known: bool) -> Option
     while let Some(report) = board.next() {
         let truth = board.edges(0);
         let phase = u8::try_from(truth.rem_euclid(4)).unwrap_or_default();
-        // That crate calls A-leads-B clockwise when its dt is A and its clk is B (facts 2.2).
+        // That crate calls A-leads-B clockwise when its dt is A and its clk is B.
         let direction = oracle.update(report.buttons.pressed(a), report.buttons.pressed(b));
         reader.wait(report.at);
         if let Some((truth, _)) = before

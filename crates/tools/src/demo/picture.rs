@@ -1,5 +1,6 @@
 //! The demo's picture of wheels and trims, as plain text of a fixed number of lines.
 
+use crate::text::{signed, signed_count};
 use tallywheel_units::{AxisValue, Counts, CountsPerTurn, Degrees, FixedCounts, Margin, Normalized};
 
 /// What is drawn of one trim.
@@ -41,16 +42,16 @@ pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 3] {
     };
     [
         format!(
-            "  {:<9} \u{2523}{}\u{252b}  {:+.4}",
+            "  {:<9} \u{2523}{}\u{252b}  {}",
             trim.name,
             scale(trim.degrees, trim.travel, trim.neutral),
-            trim.normalized.get(),
+            signed(trim.normalized.get(), 4),
         ),
         format!(
-            "    {} {:+.2} turns  {:>+5} counts  {:>6.1}\u{b0} of {:.0}\u{b0}",
+            "    {} {:>5} turns  {:>5} counts  {:>6.1}\u{b0} of {:.0}\u{b0}",
             hand(trim.counts, trim.per_turn),
-            turns(trim.counts, trim.per_turn),
-            trim.counts,
+            signed(turns(trim.counts, trim.per_turn), 2),
+            signed_count(trim.counts.get()),
             trim.degrees.get(),
             trim.travel.get(),
         ),

@@ -4,8 +4,8 @@
 //! picture has as many rows as lines and the next one is drawn over all of it.
 
 use super::picture::{self, TrimPicture};
-use crate::fold::fold;
 use crate::replay::lines::Lost;
+use crate::text::{fold, plural, signed, signed_count};
 use std::io::{self, Write};
 use tallywheel_engine::player::Player;
 use tallywheel_engine::runtime_config::Names;
@@ -108,9 +108,11 @@ fn picture_lines(player: &Player, datagrams: u64, now: Timestamp) -> Vec<String>
     let losses: u64 = player.tally().losses().map(|(_, number)| number).sum();
     lines.push(String::new());
     lines.push(format!(
-        "  {:.1} s   {} reports   {datagrams} datagrams   {losses} losses",
+        "  {:.1} s   {}   {}   {}",
         now.seconds(),
-        player.tally().reports(),
+        plural(player.tally().reports(), "report"),
+        plural(datagrams, "datagram"),
+        plural(losses, "loss"),
     ));
     lines
 }
@@ -120,12 +122,12 @@ fn plain_lines(player: &Player, now: Timestamp) -> Vec<String> {
     trims
         .map(|trim| {
             format!(
-                "{:>10.3} s  {:<12} {:>+6} counts  {:>8.2}\u{b0}  {:+.4}  axis {:>6}",
+                "{:>10.3} s  {:<12} {:>6} counts  {:>8.2}\u{b0}  {:>7}  axis {:>6}",
                 now.seconds(),
                 trim.name,
-                trim.counts.get(),
+                signed_count(trim.counts.get()),
                 trim.degrees.get(),
-                trim.normalized.get(),
+                signed(trim.normalized.get(), 4),
                 trim.axis,
             )
         })

@@ -352,7 +352,7 @@ fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
         Daemon::Runs(status) => {
             let what = format!("process {} flies {}", status.process, status.aircraft.name);
             findings.push(Finding::good("daemon", name, what));
-            for board in status.boards.iter().filter(|board| board.state == BoardState::Refused) {
+            for board in status.boards.iter().filter(|board| board.state == BoardState::Unreadable) {
                 let why = board.reason.as_deref().unwrap_or("see its log");
                 let cure = board.cure.as_deref().unwrap_or("see its log");
                 findings.push(Finding::wrong(
@@ -363,10 +363,9 @@ fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
                 ));
             }
             for output in &status.outputs {
-                if matches!(output.state, OutputState::Failed | OutputState::Refused) {
+                if matches!(output.state, OutputState::Failed | OutputState::Stopped) {
                     let why = output.trouble.as_ref().map_or("see its log", |trouble| &trouble.what);
-                    let cure =
-                        "cure that; it is then tried again by itself, unless the aircraft file has to change";
+                    let cure = "fix that; it is then retried, unless the aircraft file has to change";
                     findings.push(Finding::wrong(
                         "daemon",
                         &output.name,
@@ -379,7 +378,7 @@ fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
                 let cure = "`tallywheel hold off` lets them follow";
                 findings.push(Finding::hint("daemon", "outputs", "they are held", cure));
             }
-            for file in &status.wrong_files {
+            for file in &status.invalid_files {
                 let what = format!("it goes on with what the file said before: {}", file.mistakes.join("; "));
                 findings.push(Finding::wrong("daemon", &file.file, what, "correct the file"));
             }

@@ -32,7 +32,7 @@ fn status() -> Status {
     serde_json::from_value(serde_json::json!({
         "tallywheel": 1, "version": "0.1.0", "process": 42, "running_s": 1.0, "config": "", "log": "", "log_level": "info",
         "rig": "bench", "aircraft": {"name": "Kettrin", "file": "kettrin"}, "held": false, "reports": 0,
-        "boards": [], "wheels": [], "trims": [], "losses": [], "outputs": [], "simulator": null, "wrong_files": []
+        "boards": [], "wheels": [], "trims": [], "losses": [], "outputs": [], "simulator": null, "invalid_files": []
     }))
     .unwrap()
 }
@@ -383,11 +383,11 @@ fn receivers_and_the_daemon() {
             ]))
             .unwrap();
             status.boards = serde_json::from_value(serde_json::json!([
-                {"name": "main", "state": "refused", "reason": "wheel rudder: no button 9", "cure": "correct the rig file"},
+                {"name": "main", "state": "unreadable", "reason": "wheel rudder: no button 9", "cure": "correct the rig file"},
                 {"name": "left", "state": "reading", "path": "/dev/hidraw1", "device": "x"}
             ]))
             .unwrap();
-            status.wrong_files =
+            status.invalid_files =
                 serde_json::from_value(serde_json::json!([{"file": "rig.toml", "mistakes": ["a", "b"]}]))
                     .unwrap();
             facts.daemon = Daemon::Runs(Box::new(status));
@@ -396,7 +396,7 @@ fn receivers_and_the_daemon() {
             WRONG  daemon      main: it does not read the board: wheel rudder: no button 9
                                cure: correct the rig file
             WRONG  daemon      axis "x": it is not open: no module: load it
-                               cure: cure that; it is then tried again by itself, unless the aircraft file has to change
+                               cure: fix that; it is then retried, unless the aircraft file has to change
             hint   daemon      outputs: they are held
                                cure: `tallywheel hold off` lets them follow
             WRONG  daemon      rig.toml: it goes on with what the file said before: a; b

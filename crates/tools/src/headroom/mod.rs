@@ -1,4 +1,4 @@
-//! `tallywheel plan`: how fine and how fast a wheel is, built or only thought of.
+//! `tallywheel plan`: how fine and how fast a wheel is, built or planned.
 //!
 //! [`formulas`] holds what is published, [`choice`] applies it to every wiring, [`advice`] says what to do.
 

@@ -3,7 +3,7 @@
 use super::advice::{self, Fit, fit, name, whole};
 use super::choice::{Choice, Decoder, Figures, STROKE_TURNS};
 use super::quantity::Turning;
-use crate::fold::{COLUMNS, fold};
+use crate::text::{CAUTION, COLUMNS, fold};
 use serde::Serialize;
 use std::time::Duration;
 
@@ -19,11 +19,12 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
         }
         None => text += "\n  pulses taken as short as the reports allow: one report on, one off\n",
     }
-    text += "\n                    counts   counts   degrees     axis   no loss up to, turns/s     full\n";
-    text += "  wiring            a turn   in all   a count  a count  ideal lines  uneven lines   travel\n";
+    text += "\n                     counts   counts  degrees     axis   no loss up to,  time for\n";
+    text += "                        per  stop to      per    steps       turns/s      travel\n";
+    text += "  wiring               turn     stop    count  / count    ideal   uneven  at that\n";
     for choice in choices {
         text += &format!(
-            "{} {:<15} {:>8} {:>8} {:>9.3} {:>8.1} {:>12} {:>13} {:>8}\n",
+            "{} {:<16} {:>8} {:>8} {:>8.3} {:>8.1} {:>8} {:>8} {:>8}\n",
             if choice.wired { ">" } else { " " },
             name(choice),
             whole(choice.per_turn.get()),
@@ -38,13 +39,22 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
     if choices.iter().any(|choice| choice.wired) {
         text += "  > is how the rig is wired.\n";
     }
-    text += "  Uneven lines: phase difference 0.25 T +- 0.1 T, so the shortest state lasts 0.15 T.\n";
+    let mut notes = vec![
+        "Ideal lines change a quarter of a cycle apart. Uneven ones have a phase difference of 0.25 +- 0.1 of a cycle, \
+         so the shortest state lasts 0.15 of a cycle; the last column is the time for the full travel at their speed."
+            .to_owned(),
+    ];
     if let Some((change, stroke)) = choices.iter().find_map(|choice| choice.change.zip(choice.stroke)) {
-        text += &format!(
-            "  Quadrature: faster than this, Tallywheel follows the motion. The limit then is how fast the speed changes:\n  \
-             a x T^2 up to 1 edge, here {} turns/s in a second; a stroke of {STROKE_TURNS} turns reaches {stroke} within it.\n",
+        notes.push(format!(
+            "Quadrature: faster than this, Tallywheel follows the motion. The limit then is how fast the speed \
+             changes: acceleration (edges/s2) x report interval squared up to 1 edge, here {} turns/s in a second; \
+             a stroke of {STROKE_TURNS} turns reaches {stroke} within it.",
             plain(significant(change.get())),
-        );
+        ));
+    }
+    notes.push(CAUTION.to_owned());
+    for note in notes {
+        text += &format!("{}\n", fold(&note, 2, COLUMNS));
     }
     text.push('\n');
     for sentence in advice::advice(figures, choices) {

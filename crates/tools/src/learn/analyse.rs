@@ -200,10 +200,10 @@ fn why_none(heard: &[Heard], pairs: &[Pair], legs: &[Leg]) -> Vec<String> {
             movers.iter().map(|pair| named(pair)).collect::<Vec<_>>().join("; ")
         ),
         (_, [one]) => format!(
-            "{} moved like a wheel, but not as far in each turn, or not forward and back in turn: {:?} counts. \
+            "{} moved like a wheel, but not as far in each turn, or not forward and back in turn: {} counts. \
              Begin again, one whole turn each way between the marks, slowly.",
             capital(&named(one)),
-            one.turns(legs)
+            list(&one.turns(legs))
         ),
         _ => {
             "Buttons changed, but no two of them like a wheel: one that is turned forward and back, slowly, \
@@ -320,7 +320,7 @@ fn per_click(pair: &Pair, legs: &[Leg]) -> Option<Value<f64>> {
     } else if sum == 0 {
         Value::unsure(0.0, "the clicks gave no count at all")
     } else {
-        Value::unsure((mean * 100.0).round() / 100.0, format!("the clicks gave {clicks:?}"))
+        Value::unsure((mean * 100.0).round() / 100.0, format!("the clicks gave {}", list(&clicks)))
     })
 }
 
@@ -353,7 +353,7 @@ fn per_turn(
         let most = if held { real(off_by) } else { eye.max(real(off_by)) };
         value.within((most * 100.0).ceil() / 100.0)
     };
-    let told = format!("the slow turns counted {slow:?}");
+    let told = format!("the slow turns counted {}", list(&slow));
     let unsure = |why: String| within(Value::unsure(value, why));
     let value = if slow.len() < TURNS_MIN {
         unsure(format!("only {} turns; it takes {TURNS_MIN} to be sure", slow.len()))
@@ -492,4 +492,13 @@ fn mean_speed(pair: &Pair, leg: usize) -> Option<f64> {
 /// To a thousandth.
 fn places(number: f64) -> f64 {
     (number * 1000.0).round() / 1000.0
+}
+
+/// `96, 95 and 96`.
+fn list<T: ToString>(numbers: &[T]) -> String {
+    let numbers: Vec<_> = numbers.iter().map(T::to_string).collect();
+    match numbers.as_slice() {
+        [first @ .., last] if !first.is_empty() => format!("{} and {last}", first.join(", ")),
+        _ => numbers.concat(),
+    }
 }

@@ -15,7 +15,7 @@ pub(super) struct Step {
 pub(super) fn steps() -> Vec<Step> {
     let turn = |ask: String| Step { ask, marks: Some(MarkKind::Turn), optional: false };
     let mut steps = vec![turn(
-        "Put a mark on the wheel and one beside it, and set them to each other. Then press Enter.".to_owned(),
+        "Put a mark on the wheel and one beside it, and line them up. Then press Enter.".to_owned(),
     )];
     for number in 0..SLOW_TURNS + BRISK_TURNS {
         let how = if number < SLOW_TURNS { "slowly, about four seconds long" } else { "briskly" };
@@ -29,7 +29,7 @@ pub(super) fn steps() -> Vec<Step> {
     for number in 0..CLICKS {
         steps.push(Step {
             ask: format!(
-                "Click {} of {CLICKS}: on by one click, forward. Then press Enter{}.",
+                "Click {} of {CLICKS}: one click forward. Then press Enter{}.",
                 number + 1,
                 if number == 0 { ", or type no and Enter if the wheel does not click" } else { "" }
             ),

@@ -3,6 +3,7 @@
 use super::lesson::Lesson;
 use super::session::{Mark, MarkKind, MarkedBy, Seen, Session};
 use crate::args::LearnArgs;
+use crate::text::{CAUTION, COLUMNS, fold};
 use crossbeam_channel::{Receiver, Sender, bounded};
 use std::io::{self, BufRead, Write};
 use std::sync::Arc;
@@ -78,7 +79,7 @@ pub(super) fn hear(args: &LearnArgs) -> Result<Live, Failure> {
     let heard = listen(&receive, &layouts);
     over.store(true, Ordering::Relaxed);
     let (session, reports) = heard?;
-    if let Some(path) = &args.save {
+    if let Some(path) = &args.capture {
         let file = std::fs::File::create(path)
             .and_then(|file| save(io::BufWriter::new(file), &devices, &session, &reports));
         file.map_err(|source| Failure::File { path: path.clone(), source })?;
@@ -143,9 +144,10 @@ fn listen(receive: &Receiver<Message>, layouts: &[Option<Layout>]) -> Result<(Se
     let (mut seen, mut reports): (Vec<Seen>, Reports) = (Vec::new(), Vec::new());
     let ask = |lesson: &Lesson| -> io::Result<bool> {
         let Some(ask) = lesson.ask() else { return Ok(false) };
-        writeln!(io::stderr(), "{ask}")?;
+        writeln!(io::stderr(), "{}", fold(ask, 0, COLUMNS))?;
         Ok(true)
     };
+    writeln!(io::stderr(), "{}\n", fold(CAUTION, 0, COLUMNS))?;
     let mut asking = ask(&lesson)?;
     while asking {
         match receive.recv() {

@@ -73,7 +73,7 @@ pub fn learn(args: &LearnArgs, out: &mut impl Write) -> Result<(), Failure> {
             Err(Failure::Choice(error.to_string()))
         }
         Err(error) if args.json => json(out, &learnt, Some(device), None, vec![error.to_string()]),
-        Err(error) => Ok(writeln!(out, "\nNot written: {error}.")?),
+        Err(error) => Ok(writeln!(out, "\nNothing was written: {error}.")?),
     }
 }
 
@@ -127,7 +127,7 @@ fn offer(
         writeln!(out, "  {line}")?;
     }
     if !args.yes && !asked(answers, out)? {
-        return Ok(writeln!(out, "Not written. With --yes it is.")?);
+        return Ok(writeln!(out, "Nothing was written. Add --yes to write it.")?);
     }
     let backup = write(path, old, update)?;
     writeln!(out, "Written.")?;

@@ -2,6 +2,7 @@
 
 use super::learnt::{Learnt, LearntWheel, Value};
 use super::pair::Kind;
+use crate::text::{COLUMNS, fold};
 use serde::Serialize;
 use tallywheel_hid_reader::RecordedDevice;
 
@@ -40,10 +41,13 @@ pub(super) fn text(learnt: &Learnt, device: Option<&RecordedDevice>) -> String {
         text.push('\n');
     }
     for note in &learnt.notes {
-        text += &format!("{note}\n");
+        text += &format!("{}\n", fold(note, 0, COLUMNS));
     }
     text
 }
+
+/// The column below the value, where it says why.
+const WHY: usize = 21;
 
 fn row<T>(name: &str, value: &Value<T>, shown: &str, unit: &str) -> String {
     let mut shown = shown.to_owned();
@@ -54,7 +58,7 @@ fn row<T>(name: &str, value: &Value<T>, shown: &str, unit: &str) -> String {
         shown += &format!(" {unit}");
     }
     let sure = if value.sure { "sure  " } else { "UNSURE" };
-    format!("  {name:<18} {shown:<32} {sure}  {}\n", value.why)
+    format!("  {name:<18} {shown:<32} {sure}\n{}\n", fold(&value.why.to_string(), WHY, COLUMNS))
 }
 
 fn rows(wheel: &LearntWheel) -> String {
@@ -91,8 +95,12 @@ fn rows(wheel: &LearntWheel) -> String {
     }
     text += &row("counts missing", &wheel.losses, &losses(wheel), "");
     if let Some(limit) = wheel.losses.value.by_the_figures {
-        text +=
-            &format!("  {:<18} from {limit} turns/s by the board's own figures; see `tallywheel plan`\n", "");
+        text += &fold(
+            &format!("from {limit} turns/s by the board's own figures; see `tallywheel plan`"),
+            WHY,
+            COLUMNS,
+        );
+        text.push('\n');
     }
     text
 }
@@ -101,7 +109,7 @@ fn losses(wheel: &LearntWheel) -> String {
     match (wheel.losses.value.none_up_to, wheel.losses.value.from) {
         (Some(none), None) => format!("none up to {none} turns/s"),
         (Some(none), Some(from)) => format!("from {none}..{from} turns/s on"),
-        (None, Some(from)) => format!("at {from} turns/s already"),
+        (None, Some(from)) => format!("from {from} turns/s"),
         (None, None) => "not seen".to_owned(),
     }
 }

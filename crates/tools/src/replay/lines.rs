@@ -2,6 +2,7 @@
 //!
 //! The JSON keys are a promise to scripts; they only ever grow.
 
+use crate::text::{plural, signed, signed_count};
 use serde::Serialize;
 use serde::ser::{SerializeMap, Serializer};
 use tallywheel_accumulator::Reading;
@@ -72,12 +73,12 @@ impl<'a> Moved<'a> {
     #[must_use]
     pub fn text(&self) -> String {
         format!(
-            "{:>10.3} s  {:<12} {:>+6} counts  {:>8.2}\u{b0}  {:+.4}  axis {:>6}{}",
+            "{:>10.3} s  {:<12} {:>6} counts  {:>8.2}\u{b0}  {:>7}  axis {:>6}{}",
             micros_to_seconds(self.time_us),
             self.trim,
-            self.counts,
+            signed_count(self.counts),
             self.degrees,
-            self.position,
+            signed(self.position, 4),
             self.axis,
             self.stop.map_or(String::new(), |s| format!("  {s} stop")),
         )
@@ -104,19 +105,19 @@ fn micros_to_seconds(micros: u64) -> f64 {
 #[derive(Debug, Clone, Serialize)]
 pub struct Lost<'a> {
     time_us: u64,
-    loss: &'static str,
+    kind: &'static str,
     certainty: &'static str,
     fault: &'static str,
     board: &'a str,
     wheel: &'a str,
-    bound: MarginJson,
+    margin: MarginJson,
     /// What an index mark measured and put right, in counts.
     #[serde(skip_serializing_if = "Option::is_none")]
     measured: Option<i64>,
     reports: u32,
     lasted_us: u64,
     cause: &'static str,
-    advice: &'static str,
+    cure: &'static str,
 }
 
 impl<'a> Lost<'a> {
@@ -125,37 +126,37 @@ impl<'a> Lost<'a> {
     pub fn new(board: &'a str, wheel: &'a str, loss: &Loss) -> Self {
         Self {
             time_us: loss.at.micros(),
-            loss: loss.kind.name(),
+            kind: loss.kind.name(),
             certainty: loss.certainty.name(),
             fault: loss.kind.fault().name(),
             board,
             wheel,
-            bound: MarginJson(loss.bound),
+            margin: MarginJson(loss.bound),
             measured: loss.measured().map(Counts::get),
             reports: loss.reports,
             lasted_us: u64::try_from(loss.lasted.as_micros()).unwrap_or(u64::MAX),
             cause: loss.kind.cause(),
-            advice: loss.kind.advice(),
+            cure: loss.kind.advice(),
         }
     }
 
     /// One line for people.
     #[must_use]
     pub fn text(&self) -> String {
-        let bound = match (self.bound.0, self.measured) {
+        let bound = match (self.margin.0, self.measured) {
             (_, Some(measured)) => format!("{measured:+} counts, put right"),
-            (margin, None) if margin.is_unknown() => "an unknown number of counts".to_owned(),
+            (margin, None) if margin.is_unknown() => "position unknown".to_owned(),
             (margin, None) => format!("{margin} counts"),
         };
         format!(
             "{:>10.3} s  {:<12} LOSS {} ({}, {}): {bound}; {}; {}",
             micros_to_seconds(self.time_us),
             self.wheel,
-            self.loss,
+            self.kind,
             self.certainty,
             self.fault,
             self.cause,
-            self.advice,
+            self.cure,
         )
     }
 }
@@ -164,7 +165,7 @@ impl<'a> Lost<'a> {
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct PositionSummary {
     degrees: f64,
-    normalized: f64,
+    position: f64,
     axis: i32,
     margin: MarginJson,
 }
@@ -175,7 +176,7 @@ impl PositionSummary {
     pub fn new(reading: &Reading) -> Self {
         Self {
             degrees: round_millionth(reading.degrees.get()),
-            normalized: reading.normalized.get(),
+            position: reading.normalized.get(),
             axis: reading.axis.get(),
             margin: MarginJson(reading.margin),
         }
@@ -207,8 +208,8 @@ pub struct Summary {
     pub margin: Named<MarginJson>,
     /// Per trim: counts that moved it.
     pub applied: Named<FixedJson>,
-    /// Per trim: counts that a stop refused.
-    pub refused: Named<FixedJson>,
+    /// Per trim: counts past a stop, which did not move it.
+    pub past_stop: Named<FixedJson>,
     /// Per kind: how many losses, those that happened only.
     pub losses: Named<u64>,
     /// Per trim: where it ended.
@@ -233,7 +234,7 @@ impl Summary {
             counts: Named(wheels().map(|(name, wheel)| (name, wheel.counts.get())).collect()),
             margin: Named(wheels().map(|(name, wheel)| (name, MarginJson(wheel.stated()))).collect()),
             applied: Named(trims().map(|(name, trim)| (name, FixedJson(trim.applied))).collect()),
-            refused: Named(trims().map(|(name, trim)| (name, FixedJson(trim.refused))).collect()),
+            past_stop: Named(trims().map(|(name, trim)| (name, FixedJson(trim.refused))).collect()),
             losses: Named(
                 tally
                     .losses()
@@ -251,27 +252,29 @@ impl Summary {
     /// A few lines for people.
     #[must_use]
     pub fn text(&self) -> String {
-        let mut text = format!("\n{} reports", self.reports);
+        let mut text = format!("\n{}", plural(self.reports, "report"));
         if self.bad_lines > 0 {
             text += &format!(", {} lines that could not be read", self.bad_lines);
         }
         if let Some(datagrams) = self.datagrams {
-            text += &format!(", {datagrams} datagrams received");
+            text += &format!(", {} received", plural(datagrams, "datagram"));
         }
         text.push('\n');
         for ((wheel, counts), (_, margin)) in self.counts.0.iter().zip(&self.margin.0) {
             let doubt = match margin.0 {
                 m if m.is_certain() => "certain".to_owned(),
-                m if m.is_unknown() => "margin unknown".to_owned(),
+                m if m.is_unknown() => "position unknown".to_owned(),
                 m => format!("margin {m}"),
             };
-            text += &format!("wheel {wheel}: {counts:+} counts, {doubt}\n");
+            text += &format!("wheel {wheel}: {} counts, {doubt}\n", signed_count(*counts));
         }
         for (n, (trim, position)) in self.position.0.iter().enumerate() {
-            let refused = self.refused.0.get(n).map_or(FixedCounts::ZERO, |(_, r)| r.0);
+            let past_stop = self.past_stop.0.get(n).map_or(FixedCounts::ZERO, |(_, r)| r.0);
             text += &format!(
-                "trim {trim}: {:.2}\u{b0} from the low stop, {:+.4}, axis {}; the stops refused {refused} counts\n",
-                position.degrees, position.normalized, position.axis,
+                "trim {trim}: {:.2}\u{b0} from the low stop, {}, axis {}, {past_stop} counts past a stop\n",
+                position.degrees,
+                signed(position.position, 4),
+                position.axis,
             );
         }
         if self.losses.0.is_empty() {

@@ -25,8 +25,8 @@ impl Limit {
 /// Pulses: a pulse and a pause, so the top rate is 1 / (on + off). The pulse is measured, and so is a pause that
 /// is shorter than it; longer ones may be the hand's, so a pause as long as the pulse is assumed (common
 /// practice, no source). Quadrature: one edge a
-/// report, so the time between two counts is the report interval times the edges of a count (4 per cycle;
-/// facts of the decoding, DEVELOPERS.md).
+/// report, so the time between two counts is the report interval times the edges of a count (4 per
+/// cycle; the table in hid-reader's `decode/quadrature.rs`).
 #[must_use]
 pub fn limit(wheel: &WheelFacts, board: &BoardFacts) -> Option<Limit> {
     match wheel.inputs {

@@ -61,7 +61,7 @@ fn head(html: &mut String, facts: &Facts, origin: &Origin) {
     );
     put!(
         html,
-        "<h1>Tallywheel report \u{b7} {} \u{b7} rig {}, flying {}</h1>",
+        "<h1>Tallywheel report \u{b7} {} \u{b7} rig {}, aircraft {}</h1>",
         escape(&origin.recording),
         escape(&facts.rig),
         escape(&facts.aircraft),
@@ -158,9 +158,9 @@ fn losses(html: &mut String, facts: &Facts) {
     }
     put!(
         html,
-        "<table class=\"stack short\">\n<caption>What to do, by kind, the most frequent first</caption>\n<thead><tr>\
+        "<table class=\"stack short\">\n<caption>The kinds of loss and their cures, the most frequent first</caption>\n<thead><tr>\
          <th scope=\"col\">Kind</th><th scope=\"col\" class=\"n\">How often</th><th scope=\"col\">Fault</th>\
-         <th scope=\"col\">Likely cause</th><th scope=\"col\">What to do</th></tr></thead>\n<tbody>"
+         <th scope=\"col\">Likely cause</th><th scope=\"col\">Cure</th></tr></thead>\n<tbody>"
     );
     let mut kinds: Vec<_> = facts.losses.iter().collect();
     kinds.sort_by_key(|(_, sum)| std::cmp::Reverse(sum.number));
@@ -168,7 +168,7 @@ fn losses(html: &mut String, facts: &Facts) {
         put!(
             html,
             "<tr><th scope=\"row\" class=\"b\">{}</th><td class=\"n\" data-h=\"How often\">{}</td><td class=\"b\" data-h=\"Fault\">{}</td>\
-             <td data-h=\"Likely cause\">{}</td><td data-h=\"What to do\">{}</td></tr>",
+             <td data-h=\"Likely cause\">{}</td><td data-h=\"Cure\">{}</td></tr>",
             kind.name(),
             grouped(sum.number),
             kind.fault().name(),
@@ -193,7 +193,7 @@ fn losses(html: &mut String, facts: &Facts) {
         html,
         "<table class=\"stack\">\n<caption>{caption}</caption>\n<thead><tr><th scope=\"col\">Loss</th>\
          <th scope=\"col\" class=\"n\">Time</th><th scope=\"col\">Wheel</th><th scope=\"col\">Kind</th>\
-         <th scope=\"col\">Certainty</th><th scope=\"col\">Bound</th><th scope=\"col\">Evidence</th></tr></thead>\n<tbody>"
+         <th scope=\"col\">Certainty</th><th scope=\"col\">Margin</th><th scope=\"col\">Evidence</th></tr></thead>\n<tbody>"
     );
     for (place, lost) in facts.lost.iter().enumerate() {
         let wheel = facts.wheels.get(lost.wheel.get());
@@ -201,7 +201,7 @@ fn losses(html: &mut String, facts: &Facts) {
             html,
             "<tr id=\"loss-{0}\"><th scope=\"row\">{0}</th><td class=\"n\" data-h=\"Time\">{1}</td>\
              <td data-h=\"Wheel\">{2}</td><td class=\"b\" data-h=\"Kind\">{3}</td><td data-h=\"Certainty\">{4}</td>\
-             <td class=\"b\" data-h=\"Bound\">{5}</td><td data-h=\"Evidence\">{6}</td></tr>",
+             <td class=\"b\" data-h=\"Margin\">{5}</td><td data-h=\"Evidence\">{6}</td></tr>",
             place + 1,
             clock(lost.loss.at, facts.end),
             escape(wheel.map_or("?", |wheel| &wheel.name)),
@@ -307,7 +307,7 @@ fn wheels(html: &mut String, facts: &Facts) {
         html,
         "<h2>Wheels and trims</h2>\n<table class=\"stack short\">\n<caption>What each wheel counted. The margin is how far the \
          counts may be off since the beginning of the recording.</caption>\n<thead><tr><th scope=\"col\">Wheel</th>\
-         <th scope=\"col\">Inputs</th><th scope=\"col\" class=\"n\">Counts</th><th scope=\"col\" class=\"n\">Turned</th>\
+         <th scope=\"col\">Inputs</th><th scope=\"col\" class=\"n\">Counts</th><th scope=\"col\" class=\"n\">Counts, both ways</th>\
          <th scope=\"col\" class=\"n\">Losses</th><th scope=\"col\">Margin</th></tr></thead>\n<tbody>"
     );
     for wheel in &facts.wheels {
@@ -315,7 +315,7 @@ fn wheels(html: &mut String, facts: &Facts) {
         put!(
             html,
             "<tr><th scope=\"row\">{}</th><td data-h=\"Inputs\">{} on board {}{}</td><td class=\"n\" data-h=\"Counts\">{}</td>\
-             <td class=\"n\" data-h=\"Turned\">{}</td><td class=\"n\" data-h=\"Losses\">{}</td><td class=\"b\" data-h=\"Margin\">{}</td></tr>",
+             <td class=\"n\" data-h=\"Counts, both ways\">{}</td><td class=\"n\" data-h=\"Losses\">{}</td><td class=\"b\" data-h=\"Margin\">{}</td></tr>",
             escape(&wheel.name),
             wiring(wheel),
             escape(board),
@@ -330,24 +330,24 @@ fn wheels(html: &mut String, facts: &Facts) {
         html,
         "</tbody>\n</table>\n<table class=\"stack short\">\n<caption>Where each trim ended. A stop that the wheel was turned \
          against can settle a doubt, so a trim may be surer than its wheel.</caption>\n<thead><tr><th scope=\"col\">Trim</th>\
-         <th scope=\"col\">Wheel</th><th scope=\"col\" class=\"n\">Position</th><th scope=\"col\" class=\"n\">Of neutral</th>\
-         <th scope=\"col\" class=\"n\">Axis</th><th scope=\"col\" class=\"n\">Moved it</th>\
-         <th scope=\"col\" class=\"n\">Stops refused</th><th scope=\"col\">Margin</th></tr></thead>\n<tbody>"
+         <th scope=\"col\">Wheel</th><th scope=\"col\" class=\"n\">Position</th><th scope=\"col\" class=\"n\">From neutral, \u{2212}1 to 1</th>\
+         <th scope=\"col\" class=\"n\">Axis</th><th scope=\"col\" class=\"n\">Counts applied</th>\
+         <th scope=\"col\" class=\"n\">Counts past a stop</th><th scope=\"col\">Margin</th></tr></thead>\n<tbody>"
     );
     for trim in &facts.trims {
         let wheel = facts.wheels.get(trim.wheel.get()).map_or("?", |wheel| &wheel.name);
         put!(
             html,
             "<tr><th scope=\"row\">{}</th><td data-h=\"Wheel\">{}</td><td class=\"n\" data-h=\"Position\">{:.1}\u{b0} of {:.0}\u{b0}</td>\
-             <td class=\"n\" data-h=\"Of neutral\">{}</td><td class=\"n\" data-h=\"Axis\">{}</td>\
-             <td class=\"n\" data-h=\"Moved it\">{}</td><td class=\"n\" data-h=\"Stops refused\">{:.1}</td><td data-h=\"Margin\">{}</td></tr>",
+             <td class=\"n\" data-h=\"From neutral\">{}</td><td class=\"n\" data-h=\"Axis\">{}</td>\
+             <td class=\"n\" data-h=\"Counts applied\">{}</td><td class=\"n\" data-h=\"Counts past a stop\">{:.1}</td><td data-h=\"Margin\">{}</td></tr>",
             escape(&trim.name),
             escape(wheel),
             trim.degrees,
             trim.travel,
             ratio(trim.normalized),
-            format!("{:+}", trim.axis).replace('-', "\u{2212}"),
-            format!("{:+.1}", trim.applied.to_f64()).replace('-', "\u{2212}"),
+            crate::text::signed_count(trim.axis.into()).replace('-', "\u{2212}"),
+            crate::text::signed(trim.applied.to_f64(), 1).replace('-', "\u{2212}"),
             trim.refused.to_f64(),
             doubt(trim),
         );
@@ -386,7 +386,7 @@ fn foot(html: &mut String, facts: &Facts, origin: &Origin) {
 fn doubt(trim: &TrimFacts) -> String {
     match trim.margin {
         margin if margin.is_certain() => "certain".to_owned(),
-        margin if margin.is_unknown() => "margin unknown".to_owned(),
+        margin if margin.is_unknown() => "position unknown".to_owned(),
         margin => format!("{} ({})", bound(margin), degrees(margin, trim.count)),
     }
 }
@@ -412,7 +412,7 @@ fn signed(number: i64) -> String {
 }
 
 fn ratio(ratio: f64) -> String {
-    format!("{ratio:+.4}").replace('-', "\u{2212}")
+    crate::text::signed(ratio, 4).replace('-', "\u{2212}")
 }
 
 fn sentence(clause: &str) -> String {

@@ -46,7 +46,7 @@ pub fn verdict(facts: &Facts) -> Verdict {
         (false, true) => Trust::Unknown,
     };
     let counts = plural(turned.get().unsigned_abs(), "count");
-    let losses_said = plural(losses, "suspected loss");
+    let losses_said = plural(losses, "loss");
 
     let finding = match trust {
         Trust::Certain if losses == 0 => {
@@ -74,7 +74,7 @@ pub fn verdict(facts: &Facts) -> Verdict {
                 })
                 .collect();
             if !lost.is_empty() {
-                each.insert(0, format!("{lost} may be off by any amount"));
+                each.insert(0, format!("the position of {lost} is unknown"));
             }
             let word = if unknown { "cannot be trusted" } else { "can be trusted within limits only" };
             let after = if losses > 0 { format!(" after {losses_said} in {counts}") } else { String::new() };
@@ -131,11 +131,13 @@ pub fn grouped(number: u64) -> String {
 #[must_use]
 pub fn bound(margin: Margin) -> String {
     if margin.is_unknown() {
-        return "unknown".to_owned();
+        return "position unknown".to_owned();
     }
     match (margin.low().get(), margin.high().get()) {
         (0, 0) => "0 counts".to_owned(),
         (low, high) if low == high => format!("\u{b1}{}", plural(low.unsigned_abs(), "count")),
+        (0, high) => format!("0 to +{}", plural(high.unsigned_abs(), "count")),
+        (low, 0) => format!("\u{2212}{low} to 0 counts"),
         (low, high) => format!("\u{2212}{low} to +{}", plural(high.unsigned_abs(), "count")),
     }
 }
@@ -149,6 +151,8 @@ pub fn degrees(margin: Margin, count: f64) -> String {
     let reach = |counts: Counts| tallywheel_units::FixedCounts::from_counts(counts).to_f64() * count;
     match (margin.low(), margin.high()) {
         (low, high) if low == high => format!("\u{b1}{:.1}\u{b0}", reach(low)),
+        (low, high) if low.is_zero() => format!("0\u{b0} to +{:.1}\u{b0}", reach(high)),
+        (low, high) if high.is_zero() => format!("\u{2212}{:.1}\u{b0} to 0\u{b0}", reach(low)),
         (low, high) => format!("\u{2212}{:.1}\u{b0} to +{:.1}\u{b0}", reach(low), reach(high)),
     }
 }
@@ -169,8 +173,9 @@ mod tests {
     fn margins_read_well() {
         let margin = |low, high| Margin::new(Counts::new(low), Counts::new(high));
         assert_eq!(bound(margin(2, 2)), "\u{b1}2 counts");
-        assert_eq!(bound(margin(0, 1)), "\u{2212}0 to +1 count");
-        assert_eq!(bound(Margin::UNKNOWN), "unknown");
+        assert_eq!(bound(margin(0, 1)), "0 to +1 count");
+        assert_eq!(bound(margin(3, 0)), "\u{2212}3 to 0 counts");
+        assert_eq!(bound(Margin::UNKNOWN), "position unknown");
         assert_eq!(degrees(margin(2, 2), 3.75), "\u{b1}7.5\u{b0}");
     }
 }

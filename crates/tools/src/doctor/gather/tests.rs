@@ -107,7 +107,7 @@ fn a_board_its_interval_and_who_else_is_at_it() {
     let status = serde_json::from_value(serde_json::json!({
         "tallywheel": 1, "version": "", "process": 14, "running_s": 1.0, "config": "", "log": "", "log_level": "",
         "rig": "", "aircraft": {"name": "", "file": ""}, "held": false, "reports": 0, "boards": [], "wheels": [],
-        "trims": [], "losses": [], "outputs": [], "simulator": null, "wrong_files": []
+        "trims": [], "losses": [], "outputs": [], "simulator": null, "invalid_files": []
     }));
     let board = machine.look(Access::Ready, &Daemon::Runs(Box::new(status.unwrap())));
     let usb = UsbId { vendor: 0x1209, product: 0x7a11 };

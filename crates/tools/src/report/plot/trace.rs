@@ -3,6 +3,7 @@
 use super::{BAND, DOTTED, Drawn, FAINT, INK, LIMIT, LINE, svg, words};
 use crate::report::facts::WheelFacts;
 use crate::report::traces::{Sample, Trace};
+use crate::text::plural;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 use tallywheel_engine::failure::Failure;
@@ -29,8 +30,8 @@ pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Fa
     let [one, two] = names(&wheel.inputs);
     let title = format!("Inputs of {} around {}", wheel.name, trace.lost.loss.kind.name());
     let description = format!(
-        "Lines {one} and {two} from {from:.0} ms before to {to:.0} ms after the loss, in {} reports: {}.",
-        trace.samples.iter().filter(|sample| sample.report).count(),
+        "Lines {one} and {two} from {from:.0} ms before to {to:.0} ms after the loss, in {}: {}.",
+        plural(trace.samples.iter().filter(|sample| sample.report).map(|_| 1).sum(), "report"),
         states(&trace.samples, at),
         from = -from,
     );

@@ -49,18 +49,6 @@ impl fmt::Display for Command {
     }
 }
 
-impl fmt::Display for Spot {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Low => f.write_str("low"),
-            Self::Neutral => f.write_str("neutral"),
-            Self::High => f.write_str("high"),
-            Self::Named(name) => f.write_str(name),
-            Self::At(degrees) => write!(f, "{degrees}"),
-        }
-    }
-}
-
 /// Which of the ratios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shift {

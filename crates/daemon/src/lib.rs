@@ -18,7 +18,7 @@ use clap::CommandFactory;
 use failure::CommandFailure;
 use std::io::{self, Write};
 use std::process::ExitCode;
-use tallywheel_tools::{boards, capture, check, demo, doctor, headroom, learn, replay, report};
+use tallywheel_tools::{boards, capture, check, demo, doctor, learn, plan, replay, report};
 
 /// Does what the command line asks; the code is 0 if it was done, else [`CommandFailure::code`].
 #[must_use]
@@ -49,7 +49,7 @@ pub fn main(cli: Cli) -> ExitCode {
         Command::Replay(args) => replay::replay(&args, &mut out).map_err(CommandFailure::from),
         Command::Report(args) => report::report(&args, &mut out).map_err(CommandFailure::from),
         Command::Learn(args) => learn::learn(&args, &mut out).map_err(CommandFailure::from),
-        Command::Plan(args) => headroom::plan(&args, &mut out).map_err(CommandFailure::from),
+        Command::Plan(args) => plan::plan(&args, &mut out).map_err(CommandFailure::from),
         Command::Completions { shell } => completions(shell, &mut out),
         Command::Man => man(&mut out),
     };

@@ -1,6 +1,6 @@
 //! What it all means, in two sentences.
 
-use super::facts::Facts;
+use super::facts::ReportFacts;
 use tallywheel_units::{Counts, LossKind, Margin};
 
 /// How far the tally can be trusted.
@@ -18,7 +18,8 @@ pub enum Trust {
 
 /// The verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Verdict {
+pub struct ReportVerdict {
+    /// Whether the position can be trusted.
     pub trust: Trust,
     /// Whether to trust it, what was lost and by how much.
     pub finding: String,
@@ -28,11 +29,11 @@ pub struct Verdict {
 
 /// Judges a recording.
 #[must_use]
-pub fn verdict(facts: &Facts) -> Verdict {
+pub fn verdict(facts: &ReportFacts) -> ReportVerdict {
     let turned = facts.wheels.iter().fold(Counts::ZERO, |all, wheel| all + wheel.turned);
     let losses = facts.loss_number();
     if turned.is_zero() && losses == 0 && facts.gaps.is_empty() {
-        return Verdict {
+        return ReportVerdict {
             trust: Trust::Nothing,
             finding: "There is nothing to judge: no wheel moved in this recording.".to_owned(),
             advice: "Turn the wheels while their boards are recorded, then make the report again.".to_owned(),
@@ -88,12 +89,12 @@ pub fn verdict(facts: &Facts) -> Verdict {
         }
         None => "There is nothing to do.".to_owned(),
     };
-    Verdict { trust, finding, advice }
+    ReportVerdict { trust, finding, advice }
 }
 
 /// The kind of loss that put the most counts in doubt; among equals the one that happened most often. What was put
 /// right needs nothing done.
-fn worst(facts: &Facts) -> Option<LossKind> {
+fn worst(facts: &ReportFacts) -> Option<LossKind> {
     let weight = |margin: Margin| margin.low().get().saturating_add(margin.high().get());
     let kinds = facts.losses.iter().filter(|(kind, _)| **kind != LossKind::OffAtIndex);
     kinds.max_by_key(|(_, sum)| (weight(sum.bound), sum.number)).map(|(kind, _)| *kind)

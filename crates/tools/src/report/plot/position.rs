@@ -2,7 +2,7 @@
 
 use super::{BAND, DOTTED, Drawn, FAINT, GRID, INK, LINE, LOSS, STOP, svg, words};
 use crate::report::columns::Column;
-use crate::report::facts::TrimFacts;
+use crate::report::facts::TrimSummary;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 use tallywheel_engine::failure::Failure;
@@ -11,7 +11,9 @@ use tallywheel_units::Timestamp;
 /// How a plot is laid out.
 #[derive(Debug, Clone, Copy)]
 pub struct Shape {
+    /// The width in pixels.
     pub width: u32,
+    /// The height in pixels.
     pub height: u32,
     /// Room for the names of the stops on the right.
     pub names: u32,
@@ -34,7 +36,7 @@ const MINUTES_FROM_SECONDS: f64 = 180.0;
 pub fn position(
     name: &str,
     shape: Shape,
-    trim: &TrimFacts,
+    trim: &TrimSummary,
     columns: &[Column],
     (begin, end): (Timestamp, Timestamp),
 ) -> Result<String, Failure> {

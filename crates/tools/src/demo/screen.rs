@@ -1,7 +1,7 @@
 //! Puts the demo on the terminal: a picture drawn over itself, or plain lines.
 
 use super::picture::{self, TrimPicture};
-use crate::replay::lines::Lost;
+use crate::replay::lines::LossLine;
 use std::io::{self, Write};
 use tallywheel_engine::player::Player;
 use tallywheel_engine::runtime_config::Names;
@@ -38,7 +38,7 @@ impl Screen {
     }
 
     /// A loss stays on the screen; the picture is drawn again below it.
-    pub(super) fn loss(&mut self, lost: &Lost<'_>, out: &mut impl Write) -> io::Result<()> {
+    pub(super) fn loss(&mut self, lost: &LossLine<'_>, out: &mut impl Write) -> io::Result<()> {
         self.wipe(out)?;
         writeln!(out, "{}", lost.text())
     }

@@ -1,7 +1,7 @@
 //! From facts to findings: no I/O, so that each fault can be tried without having it.
 
 use super::facts::{BoardPresence, Daemon, DeviceAccess, Panel, ProbedBoard, SystemFacts};
-use super::rules::{self, SEAT_RULES, Verdict as Rule};
+use super::rules::{self, RuleMatch as Rule, SEAT_RULES};
 use serde::Serialize;
 use std::time::Duration;
 use tallywheel_engine::state::status::{BoardState, OutputState};

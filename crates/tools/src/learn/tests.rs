@@ -22,7 +22,7 @@ fn session(taught: &Taught) -> Session {
             kind: if *click { SessionMarkKind::Click } else { SessionMarkKind::Turn },
         })
         .collect();
-    Session { seen, marks, marked_by: MarkedBy::Hand }
+    Session { samples: seen, marks, marked_by: MarkedBy::Hand }
 }
 
 /// Everything that is called sure against the truth. Returns which values were sure.
@@ -244,7 +244,7 @@ fn a_dead_line_is_told() {
 
 #[test]
 fn silence_and_missing_marks_are_told() {
-    let empty = Session { seen: Vec::new(), marks: Vec::new(), marked_by: MarkedBy::Hand };
+    let empty = Session { samples: Vec::new(), marks: Vec::new(), marked_by: MarkedBy::Hand };
     assert!(learn(&empty).notes[0].contains("no two turns"));
     let mut still = session(&Lesson::raw().teach(&mut Chance::new(1)));
     for report in &mut still.samples {

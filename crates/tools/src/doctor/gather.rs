@@ -52,7 +52,7 @@ impl Default for Roots {
 
 /// Where the user's files are.
 #[derive(Debug, Clone)]
-pub struct Places {
+pub struct DoctorFolders {
     /// The configuration folder.
     pub config: PathBuf,
     /// The folder of log files.
@@ -62,11 +62,11 @@ pub struct Places {
 }
 
 /// Asks the daemon of these folders how it stands.
-pub type Ask<'a> = &'a dyn Fn(&Places) -> Daemon;
+pub type Ask<'a> = &'a dyn Fn(&DoctorFolders) -> Daemon;
 
 /// Finds all facts of this machine; `ask` finds those of the running daemon.
 #[must_use]
-pub fn gather(places: &Places, roots: &Roots, ask: Ask<'_>) -> SystemFacts {
+pub fn gather(places: &DoctorFolders, roots: &Roots, ask: Ask<'_>) -> SystemFacts {
     let rig = files::rig_in(&places.config).ok();
     let daemon = ask(places);
     let boards = rig.as_ref().map(|rig| boards(rig, roots, &daemon)).unwrap_or_default();
@@ -250,7 +250,7 @@ fn node(path: &Path) -> DeviceAccess {
 }
 
 /// Whether any aircraft wants a virtual joystick, and where datagrams go.
-fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Receiver>) {
+fn outputs(places: &DoctorFolders, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Receiver>) {
     let taken = sockets::udp(&roots.proc);
     let (mut joystick, mut receivers) = (false, Vec::new());
     let Some(rig) = rig else { return (joystick, receivers) };
@@ -296,8 +296,8 @@ fn clock(roots: &Roots) -> SystemClock {
 ///
 /// # Errors
 /// Where the user has no home folder.
-pub fn places(config: Option<PathBuf>, logs: Option<PathBuf>) -> Result<Places, folders::NoHome> {
-    Ok(Places {
+pub fn places(config: Option<PathBuf>, logs: Option<PathBuf>) -> Result<DoctorFolders, folders::NoHome> {
+    Ok(DoctorFolders {
         config: config.map_or_else(folders::config, Ok)?,
         logs: logs.map_or_else(folders::logs, Ok)?,
         runtime: folders::runtime()?,

@@ -14,7 +14,7 @@ pub struct Finding {
     /// Which of several.
     pub subject: String,
     /// How it stands.
-    pub verdict: Verdict,
+    pub verdict: FindingLevel,
     /// In words.
     pub what: String,
     /// What to do.
@@ -25,7 +25,7 @@ pub struct Finding {
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Verdict {
+pub enum FindingLevel {
     /// As it should be.
     Good,
     /// Perhaps not as the user means it.
@@ -35,20 +35,20 @@ pub enum Verdict {
 }
 
 impl Finding {
-    fn new(check: &'static str, subject: &str, verdict: Verdict, what: impl Into<String>) -> Self {
+    fn new(check: &'static str, subject: &str, verdict: FindingLevel, what: impl Into<String>) -> Self {
         Self { check, subject: subject.to_owned(), verdict, what: what.into(), cure: None }
     }
 
     fn good(check: &'static str, subject: &str, what: impl Into<String>) -> Self {
-        Self::new(check, subject, Verdict::Good, what)
+        Self::new(check, subject, FindingLevel::Good, what)
     }
 
     fn hint(check: &'static str, subject: &str, what: impl Into<String>, cure: impl Into<String>) -> Self {
-        Self { cure: Some(cure.into()), ..Self::new(check, subject, Verdict::Hint, what) }
+        Self { cure: Some(cure.into()), ..Self::new(check, subject, FindingLevel::Hint, what) }
     }
 
     fn wrong(check: &'static str, subject: &str, what: impl Into<String>, cure: impl Into<String>) -> Self {
-        Self { cure: Some(cure.into()), ..Self::new(check, subject, Verdict::Wrong, what) }
+        Self { cure: Some(cure.into()), ..Self::new(check, subject, FindingLevel::Wrong, what) }
     }
 }
 

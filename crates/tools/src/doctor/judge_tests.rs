@@ -67,7 +67,7 @@ fn said(change: impl FnOnce(&mut SystemFacts), expected: &Expect) {
     let mut facts = well();
     change(&mut facts);
     let all = judge(&facts);
-    let bad: Vec<_> = all.into_iter().filter(|finding| finding.verdict != Verdict::Good).collect();
+    let bad: Vec<_> = all.into_iter().filter(|finding| finding.verdict != FindingLevel::Good).collect();
     assert!(bad.iter().all(|finding| finding.cure.is_some()), "{bad:#?}");
     expected.assert_eq(&crate::doctor::text(&bad));
 }
@@ -84,7 +84,7 @@ fn refused(facts: &mut SystemFacts) {
 #[test]
 fn where_all_is_well_all_is_good() {
     let findings = judge(&well());
-    assert!(findings.iter().all(|finding| finding.verdict == Verdict::Good), "{findings:#?}");
+    assert!(findings.iter().all(|finding| finding.verdict == FindingLevel::Good), "{findings:#?}");
     assert!(crate::doctor::text(&findings).ends_with("All is as it should be.\n"));
     let checks: Vec<_> = findings.iter().map(|finding| finding.check).collect();
     assert_eq!(

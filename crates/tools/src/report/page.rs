@@ -6,7 +6,7 @@ use super::html::escape;
 use super::limit::limit;
 use super::plot;
 use super::traces::Trace;
-use super::verdict::{Trust, bound, degrees, grouped, plural, verdict};
+use super::verdict::{Confidence, bound, degrees, grouped, plural, verdict};
 use std::fmt::Write as _;
 use std::time::Duration;
 use tallywheel_engine::failure::Failure;
@@ -70,11 +70,11 @@ fn head(html: &mut String, facts: &ReportFacts, origin: &ReportSources) {
 
 fn summary(html: &mut String, facts: &ReportFacts) {
     let verdict = verdict(facts);
-    let (class, heading) = match verdict.trust {
-        Trust::Nothing => ("nothing", "\u{2013} Nothing to judge"),
-        Trust::Certain => ("certain", "\u{2713} Every count accounted for"),
-        Trust::Doubtful => ("doubtful", "! In doubt"),
-        Trust::Unknown => ("unknown", "\u{2715} Position unknown"),
+    let (class, heading) = match verdict.confidence {
+        Confidence::Nothing => ("nothing", "\u{2013} Nothing to judge"),
+        Confidence::Certain => ("certain", "\u{2713} Every count accounted for"),
+        Confidence::Doubtful => ("doubtful", "! In doubt"),
+        Confidence::Unknown => ("unknown", "\u{2715} Position unknown"),
     };
     put!(
         html,

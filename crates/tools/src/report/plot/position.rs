@@ -60,13 +60,13 @@ pub fn position(
         if losses == 0 { "No losses." } else { "Losses are marked by triangles at the top." },
     );
     svg(name, (shape.width, shape.height), &title, &description, |area| -> Drawn {
-        let headroom = travel * 0.09;
+        let space = travel * 0.09;
         let mut chart = ChartBuilder::on(area)
             .margin_top(6)
             .margin_right(shape.names)
             .x_label_area_size(42)
             .y_label_area_size(50)
-            .build_cartesian_2d(from..to, -travel * 0.03..travel + headroom)?;
+            .build_cartesian_2d(from..to, -travel * 0.03..travel + space)?;
         let decimals = usize::from((to - from) / f64::from(10_u32) < 0.5);
         chart
             .configure_mesh()
@@ -103,7 +103,7 @@ pub fn position(
         }
         chart.draw_series(LineSeries::new(path(columns, &time), LINE.stroke_width(2)))?;
         for (place, _) in (0_u32..).zip(columns).filter(|(_, column)| column.loss) {
-            let (x, y) = chart.backend_coord(&(time(f64::from(place) + 0.5), travel + headroom * 0.95));
+            let (x, y) = chart.backend_coord(&(time(f64::from(place) + 0.5), travel + space * 0.95));
             area.draw(&Polygon::new([(x - 4, y - 2), (x + 4, y - 2), (x, y + 7)], LOSS.filled()))?;
         }
         Ok(())

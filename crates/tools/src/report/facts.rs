@@ -33,7 +33,7 @@ pub struct LocatedLoss {
 
 /// All losses of one kind.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Sum {
+pub struct LossSum {
     /// The number of losses.
     pub number: u64,
     /// The sum of their margins.
@@ -181,7 +181,7 @@ pub struct ReportFacts {
     /// In the order of time; not all of them, see [`Self::losses`].
     pub lost: Vec<LocatedLoss>,
     /// Every kind that happened.
-    pub losses: BTreeMap<LossKind, Sum>,
+    pub losses: BTreeMap<LossKind, LossSum>,
     /// The holes of the recording, in the order of time.
     pub gaps: Vec<Gap>,
 }
@@ -310,7 +310,7 @@ struct Pass<'a> {
     boards: Vec<BoardSummary>,
     wheels: Vec<WheelSummary>,
     lost: Vec<LocatedLoss>,
-    losses: BTreeMap<LossKind, Sum>,
+    losses: BTreeMap<LossKind, LossSum>,
     of_a_kind: BTreeMap<(LossKind, WheelIndex), u64>,
     /// Per device of the recording: when its last report was read.
     last: Vec<Option<Timestamp>>,

@@ -10,7 +10,7 @@ use tallywheel_units::Timestamp;
 
 /// How a plot is laid out.
 #[derive(Debug, Clone, Copy)]
-pub struct Shape {
+pub struct PlotShape {
     /// The width in pixels.
     pub width: u32,
     /// The height in pixels.
@@ -22,9 +22,9 @@ pub struct Shape {
 }
 
 /// For pages wide enough, and for paper.
-pub const WIDE: Shape = Shape { width: 760, height: 250, names: 68, times: 10 };
+pub const WIDE: PlotShape = PlotShape { width: 760, height: 250, names: 68, times: 10 };
 /// For phones.
-pub const NARROW: Shape = Shape { width: 340, height: 230, names: 12, times: 5 };
+pub const NARROW: PlotShape = PlotShape { width: 340, height: 230, names: 12, times: 5 };
 
 /// Longer than this and the time is in minutes.
 const MINUTES_FROM_SECONDS: f64 = 180.0;
@@ -35,7 +35,7 @@ const MINUTES_FROM_SECONDS: f64 = 180.0;
 /// Those of [`svg`].
 pub fn position(
     name: &str,
-    shape: Shape,
+    shape: PlotShape,
     trim: &TrimSummary,
     columns: &[Column],
     (begin, end): (Timestamp, Timestamp),

@@ -8,8 +8,8 @@ use std::fs;
 use std::path::Path;
 use tallywheel_tests::top;
 
-/// Type names that more than one file declares, each with the reason. The testkit, which is no product, is not looked at. The list only gets shorter: a name that is
-/// declared once has to go from here.
+/// Type names that more than one file declares, each with the reason. The testkit, which is no product, is not looked
+/// at. The list only gets shorter: a name that is declared once has to go from here.
 const SHARED: [(&str, &str); 11] = [
     ("Choice", "a wiring in tools, an aircraft in engine; one of them is to be renamed"),
     ("ConfigError", "accumulator and decoders each have one; to be renamed"),

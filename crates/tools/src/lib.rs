@@ -6,6 +6,7 @@ pub mod capture;
 pub mod check;
 pub mod demo;
 pub mod doctor;
+pub mod fold;
 pub mod learn;
 pub mod plan;
 pub mod replay;

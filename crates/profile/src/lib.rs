@@ -3,6 +3,7 @@
 //!
 //! - [`rig()`] reads the hardware as built: boards, wheels, counts a turn.
 //! - [`aircraft()`] reads how one aircraft's trims behave: titles, travel, neutral, stops, start, outputs.
+//! - [`reduce()`] leaves out of an aircraft the trims that a rig has no wheel for.
 //! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
 //! - [`choose_by_title`] finds the aircraft for a simulator's title, and [`together()`] what keeps aircraft
 //!   files from being in one folder.
@@ -18,6 +19,7 @@ mod fit;
 mod names;
 mod output;
 mod read;
+mod reduce;
 mod rig;
 #[cfg(test)]
 mod schema;
@@ -34,6 +36,7 @@ pub use output::{
     NumberForm, NumberKind, NumberSource, OutputConfig, Pace, Scale, ScanCode, StepsTrim, Template, TextForm,
     TrimValue,
 };
+pub use reduce::{LeftOut, reduce};
 pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;
 

@@ -12,10 +12,10 @@ use tallywheel_profile::{Aircraft, OutputConfig, Rig};
 pub(super) fn configs(
     rig: &Rig,
     aircraft: &Aircraft,
-    all_aircraft: &[&Aircraft],
+    all_aircraft: &[Aircraft],
 ) -> Result<Vec<OutputConfig>, RuntimeConfigError> {
     let configs: Vec<_> =
-        aircraft.outputs.iter().map(|output| output.clone().on(rig, all_aircraft.iter().copied())).collect();
+        aircraft.outputs.iter().map(|output| output.clone().on(rig, all_aircraft)).collect();
     let some_work = configs.iter().any(|config| check(config).is_ok());
     for config in &configs {
         match check(config) {
@@ -33,12 +33,12 @@ mod tests {
     use std::time::Duration;
     use tallywheel_profile::{AxisCode, Pace};
 
-    const AIRCRAFT: &str = "name = \"Plover\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 720\n\
+    const AIRCRAFT: &str = "name = \"Tindlow\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 720\n\
                             [[output]]\nkind = \"steps\"\npresses = 200\n";
 
     fn steps(keys: &str) -> OutputConfig {
         let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
-        let aircraft = tallywheel_profile::aircraft("plover.toml", &format!("{AIRCRAFT}{keys}")).unwrap();
+        let aircraft = tallywheel_profile::aircraft("tindlow.toml", &format!("{AIRCRAFT}{keys}")).unwrap();
         configs(&rig, &aircraft, &[]).unwrap().remove(0)
     }
 
@@ -55,7 +55,7 @@ mod tests {
         let second = aircraft("b", "axes = { rudder = \"y\" }\n");
         let other = aircraft("c", "device = \"other\"\naxes = { rudder = \"rx\" }\n");
         let OutputConfig::Axis { declared, .. } =
-            configs(&rig, &first, &[&other, &first, &second]).unwrap().remove(0)
+            configs(&rig, &first, &[other, first.clone(), second]).unwrap().remove(0)
         else {
             panic!("no axis")
         };

@@ -21,7 +21,8 @@ use tallywheel_engine::player::{Player, ReplayEvent};
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
 use tallywheel_hid_reader::Recording;
-use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Template};
+use tallywheel_output::{Frame, Supervised};
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");

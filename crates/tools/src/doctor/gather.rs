@@ -16,9 +16,8 @@ use std::time::Duration;
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::{files, folders};
 use tallywheel_hid_reader::{Access, FoundBoard, Hid, Layout, SourceError};
-use tallywheel_output::OutputConfig;
-use tallywheel_profile::{Rig, UsbId};
-use tallywheel_units::{BoardIndex, Buttons, Destination};
+use tallywheel_profile::{Destination, OutputConfig, Rig, UsbId};
+use tallywheel_units::{BoardIndex, Buttons};
 
 /// Where Linux shows its devices, its processes and its rules.
 #[derive(Debug, Clone)]
@@ -273,7 +272,7 @@ fn outputs(places: &DoctorFolders, rig: Option<&Rig>, roots: &Roots) -> (bool, V
                         taken: taken.as_ref().zip(here).map(|(taken, to)| sockets::reach(taken, to)),
                     });
                 }
-                OutputConfig::Keys { .. } | OutputConfig::Null => {}
+                OutputConfig::Keys { .. } => {}
             }
         }
     }

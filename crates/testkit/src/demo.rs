@@ -10,7 +10,7 @@
 
 use crate::{
     ButtonField, Chance, Detents, Encoder, Hand, Motion, PulseBoard, PulseTally, RawBoard, Recorder, Report,
-    Reporting, Sampling, Wheel,
+    Reporting, Sampling, Shape, Wheel,
 };
 use tallywheel_units::{ButtonNumber, Buttons, CountsPerCycle};
 
@@ -122,7 +122,7 @@ fn elevator(chance: &mut Chance) -> Wheel {
     for (begins, ends) in turning.strokes() {
         let (mut from, mut to) = (crate::Cursor::default(), crate::Cursor::default());
         let turns = turning.position(&mut to, ends) - turning.position(&mut from, begins);
-        motion.stroke(turns, Motion::PEAK_SPEED * turns.abs() / (ends - begins));
+        motion.stroke(turns, Shape::MinimumJerk.peak_speed() * turns.abs() / (ends - begins));
         motion.rest(0.2);
     }
     motion.rest_until(15.0);

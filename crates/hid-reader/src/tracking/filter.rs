@@ -41,6 +41,9 @@ const STOP_UNLIKELY: f32 = 8.0;
 /// coarse wheel that begins with a bounce may be followed at its true speed and eight edges a tick more.
 const HASTE_COSTS: f32 = 0.5;
 
+/// Less noise of a sample's place than this, in edges, makes no difference.
+const NOISE_COUNTS: f32 = 0.12;
+
 /// Paces as an index.
 const LAST_PACE: u8 = 3;
 const _: () = assert!(PACES == 4);
@@ -119,6 +122,8 @@ pub(super) struct Filter {
     per_fastest: f32,
     hardest: f32,
     stands_for: f32,
+    /// Standard deviation of a sample's place in time, in ticks.
+    uncertainty: f32,
     pub(super) story: Story,
 }
 
@@ -130,15 +135,17 @@ const LEAST_EDGES: f32 = 2.0;
 #[derive(Debug, Clone)]
 pub(super) struct Story {
     pub(super) paths: Paths,
-    trust: Trust,
+    pub(super) trust: Trust,
     /// What the table has counted.
-    table: i32,
+    pub(super) table: i32,
     /// Ticks since the phase last changed.
     pub(super) unchanged: u16,
     /// Logarithm of the likelihood of the best path since this was last set to 0.
     pub(super) likelihood: f32,
     /// By how many edges either way silences may have been longer or shorter than they are taken for.
     pub(super) slipped: i32,
+    /// Paths differ in their lag.
+    pub(super) spread: bool,
 }
 
 impl Story {
@@ -150,6 +157,7 @@ impl Story {
             unchanged: 0,
             likelihood: 0.0,
             slipped: 0,
+            spread: false,
         }
     }
 }
@@ -164,6 +172,7 @@ impl Filter {
             per_fastest: 0.0,
             hardest: 0.0,
             stands_for: 0.0,
+            uncertainty: 0.0,
             story: Story::at_rest(),
         }
     }
@@ -219,6 +228,38 @@ impl Filter {
             _ if guess < 0 => guess - 2,
             _ => guess + 2,
         }
+    }
+
+    /// Samples are known to be in their place up to this standard deviation, in ticks.
+    #[inline]
+    pub(super) const fn set_uncertainty(&mut self, uncertainty: f32) {
+        self.uncertainty = uncertainty;
+    }
+
+    /// The wheel may be turning at any speed that a hand can turn it, and nothing is certain before it rests.
+    pub(super) fn start_anywhere(&mut self) {
+        let mut all = Offers::none();
+        self.join(&mut all, &self.story.paths, 0.0);
+        for part in -8_i16..=8 {
+            let speed = f32::from(part) / 8.0 * self.fastest;
+            let path = Path { pace: LAST_PACE, speed, weight: self.logs.starts, moving: 32, ..Path::REST };
+            all.offer(path, &self.gains.shared);
+        }
+        if let Some((_, paths)) = all.rank() {
+            self.story.paths = paths;
+        }
+        self.story.trust.start_anywhere();
+    }
+
+    /// By how many edges, in whole cycles, a wheel may be off after so many intervals of which nothing is known; `gently`
+    /// where its speed before or after is known.
+    pub(super) fn unseen(&self, intervals: u64, gently: bool) -> i32 {
+        let intervals = f32::from(u16::try_from(intervals).unwrap_or(u16::MAX));
+        let mut edges = intervals * self.fastest + 2.0;
+        if gently {
+            edges = edges.min(0.5 * self.hardest * intervals * intervals);
+        }
+        nearest(((edges + 2.0) * 0.25).min(1e8)) * 4
     }
 
     /// The likeliest speed in edges per tick.
@@ -371,6 +412,13 @@ impl Filter {
             weight -= (2.0 * blur).ln_1p() * tick.blur.spread;
         }
 
+        // The sample's own place is known to the clock's uncertainty: noise of the measurement that grows with speed.
+        let noise = self.uncertainty * speed.abs();
+        let mut known = 1.0;
+        if noise > NOISE_COUNTS {
+            known = (gain.variance / (gain.variance + noise * noise)).sqrt();
+            weight += known.ln();
+        }
         // The edge counts that fit the phase lie four apart; the nearest to what is expected comes first.
         let turn = f32::from(tick.turn);
         let near = turn + 4.0 * ((expected - turn) * 0.25).round();
@@ -378,6 +426,7 @@ impl Filter {
         for edges in [near, near + side, near - side] {
             let mut off = edges - expected;
             off -= off.clamp(-blur, blur);
+            off *= known;
             let mut likelihood = self.gains.likelihood(path.pace, path.age, off);
             let mut seen = off;
             if off.abs() > 0.5 {
@@ -388,6 +437,7 @@ impl Filter {
                 }
             }
             let weight = weight + likelihood;
+            seen *= known;
             if likelihood < NEVER + 1.0 || weight < next.floor() {
                 break;
             }
@@ -400,6 +450,7 @@ impl Filter {
                 pace: path.pace,
                 age: (path.age + 1).min(LAST_AGE),
                 moving,
+                lag: path.lag,
             };
             self.offer_with_changes(moved, gain.stop, next);
         }
@@ -413,7 +464,7 @@ impl Filter {
         let unlikely = path.speed * path.speed * stop;
         if unlikely < STOP_UNLIKELY {
             let weight = path.weight + self.logs.stops - unlikely;
-            next.offer(Path { edges: path.edges, weight, ..Path::REST }, shared);
+            next.offer(Path { edges: path.edges, weight, lag: path.lag, ..Path::REST }, shared);
         }
         let weight = path.weight + self.logs.pace_changes;
         if weight > next.floor() {

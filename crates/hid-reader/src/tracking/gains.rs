@@ -32,6 +32,8 @@ pub(super) struct Gain {
     pub(super) acceleration: f32,
     /// 1 / (2 variance of the speed): how well the speed is known when asked whether it may be 0.
     pub(super) stop: f32,
+    /// Variance of what is expected to be measured, in edges^2.
+    pub(super) variance: f32,
 }
 
 /// What all paths of one pace share.
@@ -77,7 +79,7 @@ impl Gains {
 
     #[inline]
     pub(super) fn gain(&self, pace: u8, age: u8) -> &Gain {
-        const NONE: Gain = Gain { position: 0.0, speed: 0.0, acceleration: 0.0, stop: 0.0 };
+        const NONE: Gain = Gain { position: 0.0, speed: 0.0, acceleration: 0.0, stop: 0.0, variance: 1.0 };
         self.gains.get(usize::from(pace)).and_then(|ages| ages.get(usize::from(age))).unwrap_or(&NONE)
     }
 
@@ -123,6 +125,7 @@ impl Gains {
                 speed: single(k_v),
                 acceleration: single(k_a),
                 stop: single(0.5 / (vv + 0.02)),
+                variance: single(s),
             };
             if let Some(slot) = self.gains.get_mut(place).and_then(|ages| ages.get_mut(age)) {
                 *slot = gain;

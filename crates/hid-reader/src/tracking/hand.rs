@@ -1,5 +1,6 @@
 //! What a hand can do to a wheel, in the units of the filter: edges and ticks (report intervals).
 
+use crate::timing::whole;
 use std::time::Duration;
 
 /// The fastest that a hand turns a trim wheel, in turns/s. The strokes of the first experiments peak at 4
@@ -57,6 +58,11 @@ impl Hand {
         }
         // Half an edge more, as a contact may bounce at any speed.
         Self { turn: edges, fastest: FASTEST_TURNS * edges * tick + 0.5, hardest: 1.2 * hardest, paces }
+    }
+
+    /// How many whole cycles of four edges may pass in a tick without the table's count saying so.
+    pub(super) fn cycles_unseen(&self) -> i64 {
+        i64::try_from(whole((self.fastest + 2.0) / 4.0)).unwrap_or(i64::MAX)
     }
 
     /// Whether no hand turns the wheel over three edges in a tick. No state is shorter than 0.6 edges (a phase

@@ -28,6 +28,8 @@ pub(super) struct Path {
     pub(super) age: u8,
     /// Ticks since it began to move.
     pub(super) moving: u16,
+    /// Ticks since the last sample whose number is certain.
+    pub(super) lag: u8,
 }
 
 impl Path {
@@ -41,6 +43,7 @@ impl Path {
         pace: RESTING,
         age: 0,
         moving: 0,
+        lag: 0,
     };
 
     pub(super) const fn rests(&self) -> bool {
@@ -59,6 +62,7 @@ impl Path {
     #[inline]
     pub(super) fn is_like(&self, other: &Self, near: Shared) -> bool {
         self.edges == other.edges
+            && self.lag == other.lag
             && self.pace == other.pace
             && (self.rests()
                 || ((self.speed - other.speed).abs() < near.same_speed
@@ -97,6 +101,23 @@ impl Paths {
     #[inline]
     pub(super) fn iter_mut(&mut self) -> std::slice::IterMut<'_, Path> {
         self.kept.get_mut(..self.length).unwrap_or(&mut []).iter_mut()
+    }
+
+    /// Those with this lag, their weights as they are; `None` where there are none.
+    pub(super) fn with_lag(&self, lag: u8) -> Option<Self> {
+        let mut some = self.iter().filter(|path| path.lag == lag);
+        let first = *some.next()?;
+        let mut paths = Self::only(first);
+        if let Some(slot) = paths.kept.first_mut() {
+            slot.weight = first.weight;
+        }
+        some.for_each(|path| paths.add(*path));
+        Some(paths)
+    }
+
+    /// All of them have this lag.
+    pub(super) fn set_lag(&mut self, lag: u8) {
+        self.iter_mut().for_each(|path| path.lag = lag);
     }
 
     /// The likeliest.

@@ -1,13 +1,15 @@
-//! Intervals of which no report tells: of a board that reports changes only, or that was read late.
+//! Intervals of which no report tells: of a board that reports changes only, or whose reports were read late.
 
 use super::filter::{Blur, CERTAIN, Filter, Settled, Story, Tick, nearest};
 use super::offers::Offers;
 
 /// The longest gap that is crossed interval by interval.
 const LONGEST: f32 = 64.0;
-/// Standard deviation of an interval's length, even between 0.9 and 1.1.
-const JITTER: f32 = 0.058;
-/// The same for the end of an interval that no report marks.
+/// The longest that a report is taken to have waited, in intervals.
+const LONGEST_WAIT: u8 = 16;
+/// The least standard deviation of an interval's length, in intervals: what is left of what was measured.
+const LEAST_JITTER: f32 = 0.008;
+/// The same for the end of an interval that no report marks, beside the jitter.
 const BLUR: f32 = 0.05;
 /// How much likelihood a blur takes, per nat, in a gap of up to so many intervals.
 const SPREAD: (f32, f32) = (0.5, 6.0);
@@ -17,48 +19,68 @@ const COUNTED: f32 = 4.0;
 /// for so many ticks only.
 const BLURRED: (f32, u8) = (1.0, 5);
 
+/// Accounts of the same reports that compete.
+struct Rivals {
+    all: Offers,
+    likeliest: Option<(f32, Story)>,
+}
+
+impl Rivals {
+    fn none() -> Self {
+        Self { all: Offers::none(), likeliest: None }
+    }
+}
+
 impl Filter {
-    /// A report after `ticks` in which nothing was reported because nothing changed at any interval between.
+    /// A report `intervals` after the last whose number was certain, `ticks` by the clock, in which nothing was reported
+    /// because nothing changed at any interval between, or because that report is one of [`Self::spread`].
     ///
-    /// Each interval may have been a tenth shorter or longer, so how many there were is not quite certain; and
+    /// Where intervals are uneven by themselves, how many there were is not quite certain; and
     /// a wheel that moves at four edges an interval moves four more with one more of them. So the gap is
     /// crossed with each number that is likely, and the paths compete.
     ///
     /// Where the wheel has settled meanwhile, this ends before the report, which is yet to be taken in.
-    pub(super) fn cross(&mut self, ticks: f32, turn: u8) -> Option<Settled> {
-        let likely = ticks.round().clamp(1.0, LONGEST);
+    pub(super) fn cross(&mut self, intervals: f32, ticks: f32, jitter: f32, turn: u8) -> Option<Settled> {
+        let likely = intervals.clamp(1.0, LONGEST);
+        if self.is_spread() {
+            self.gather(likely, turn);
+            return None;
+        }
+        let jitter = jitter.max(LEAST_JITTER);
         let before = self.story.clone();
         if let Some(settled) = self.cross_in(likely, ticks.min(LONGEST), turn) {
             return Some(settled);
         }
         let was = before.paths.best().edges;
         if (COUNTED..LONGEST).contains(&likely) {
-            self.cross_otherwise(&before, likely, ticks, turn);
+            self.cross_otherwise(&before, likely, ticks, jitter, turn);
         }
-        if 0.5 / (JITTER * JITTER * likely) < CERTAIN {
+        if 0.5 / (jitter * jitter * likely) < CERTAIN {
             self.slip(was, likely);
         }
         None
     }
 
     /// Crosses the gap with one interval less and one more, and lets the paths compete with those that are there.
-    fn cross_otherwise(&mut self, before: &Story, likely: f32, ticks: f32, turn: u8) {
+    fn cross_otherwise(&mut self, before: &Story, likely: f32, ticks: f32, jitter: f32, turn: u8) {
         let unlikely = |intervals: f32| {
-            let off = (ticks - intervals) / JITTER;
+            let off = (ticks - intervals) / jitter;
             -0.5 * off * off / intervals
         };
-        let mut all = Offers::none();
-        self.join(&mut all, &self.story.paths, self.story.likelihood + unlikely(likely));
-        let after = self.story.clone();
+        if unlikely(likely - 1.0) < -CERTAIN && unlikely(likely + 1.0) < -CERTAIN {
+            return;
+        }
+        let mut rivals = Rivals::none();
+        self.take_part(&mut rivals, unlikely(likely));
         for intervals in [likely - 1.0, likely + 1.0] {
             if unlikely(intervals) > -CERTAIN {
                 self.story = before.clone();
                 if self.cross_in(intervals, ticks, turn).is_none() {
-                    self.join(&mut all, &self.story.paths, self.story.likelihood + unlikely(intervals));
+                    self.take_part(&mut rivals, unlikely(intervals));
                 }
             }
         }
-        self.compete(after, &all);
+        self.compete(rivals);
     }
 
     fn cross_in(&mut self, intervals: f32, ticks: f32, turn: u8) -> Option<Settled> {
@@ -97,25 +119,86 @@ impl Filter {
         self.story.slipped = self.story.slipped.saturating_add(4 * fours);
     }
 
-    /// A report of a board that sends them steadily, `ticks` after the one before: it was read late, or
-    /// others are missing. The paths of both stories compete.
-    pub(super) fn late(&mut self, ticks: f32, turn: u8) {
-        let before = self.story.clone();
-        let mut all = Offers::none();
-        self.story.likelihood = 0.0;
-        self.tick(Tick::new(ticks, turn));
-        self.join(&mut all, &self.story.paths, self.story.likelihood);
-        self.story = before;
-        self.story.likelihood = 0.0;
-        self.tick(Tick::new(1.0, turn));
-        self.join(&mut all, &self.story.paths, self.story.likelihood);
-        self.compete(self.story.clone(), &all);
+    /// Whether the paths differ in how many intervals went by since the last sample whose number is certain.
+    pub(super) fn is_spread(&self) -> bool {
+        self.story.spread
     }
 
-    /// Goes on with the likeliest of `all` paths, and else as in `story`.
-    fn compete(&mut self, story: Story, all: &Offers) {
-        self.story = story;
-        if let Some((_, paths)) = all.rank() {
+    /// A report that waited to be read: it was sampled in one of the first `most` intervals after the last sample whose
+    /// number is certain, and after all others since. Each number is an account of its own.
+    pub(super) fn spread(&mut self, most: u8, turn: u8) {
+        let before = self.story.clone();
+        let most = most.clamp(1, LONGEST_WAIT);
+        let mut rivals = Rivals::none();
+        for lag in 0..most {
+            let Some(paths) = before.paths.with_lag(lag) else { continue };
+            self.story = Story { paths, likelihood: 0.0, ..before.clone() };
+            for passed in lag + 1..=most {
+                let unchanged = self.story.clone();
+                self.tick(Tick::new(1.0, turn));
+                self.story.paths.set_lag(passed);
+                self.take_part(&mut rivals, 0.0);
+                self.story = unchanged;
+                if passed < most {
+                    self.tick(Tick::new(1.0, 0));
+                }
+            }
+        }
+        if rivals.likeliest.is_none() {
+            // More reports than there were intervals.
+            self.story = before;
+            self.tick(Tick::new(1.0, turn));
+            return;
+        }
+        self.compete(rivals);
+        self.story.spread = true;
+    }
+
+    /// A report whose number is certain after some that waited.
+    fn gather(&mut self, intervals: f32, turn: u8) {
+        let before = self.story.clone();
+        let mut rivals = Rivals::none();
+        for lag in 0..=LONGEST_WAIT {
+            let left = intervals - f32::from(lag);
+            if left < 0.5 {
+                break;
+            }
+            let Some(mut paths) = before.paths.with_lag(lag) else { continue };
+            paths.set_lag(0);
+            self.story = Story { paths, likelihood: 0.0, ..before.clone() };
+            let mut done = 1.0;
+            while done < left {
+                self.tick(Tick::new(1.0, 0));
+                done += 1.0;
+            }
+            self.tick(Tick::new(1.0, turn));
+            self.take_part(&mut rivals, 0.0);
+        }
+        if rivals.likeliest.is_none() {
+            self.story = before;
+            self.story.paths.set_lag(0);
+            self.tick(Tick::new(1.0, turn));
+        } else {
+            self.compete(rivals);
+        }
+        self.story.spread = false;
+    }
+
+    /// The account as it stands is one of several, `weight` in advance.
+    fn take_part(&self, rivals: &mut Rivals, weight: f32) {
+        let weight = self.story.likelihood + weight;
+        self.join(&mut rivals.all, &self.story.paths, weight);
+        if rivals.likeliest.as_ref().is_none_or(|(best, _)| weight > *best) {
+            rivals.likeliest = Some((weight, self.story.clone()));
+        }
+    }
+
+    /// Goes on with the likeliest paths of all accounts.
+    fn compete(&mut self, rivals: Rivals) {
+        if let Some((_, story)) = rivals.likeliest {
+            self.story = story;
+        }
+        if let Some((_, paths)) = rivals.all.rank() {
             self.story.paths = paths;
         }
     }

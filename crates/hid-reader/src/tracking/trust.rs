@@ -71,6 +71,8 @@ pub(super) struct Trust {
     judged: f32,
     /// The same beyond what noise costs.
     noise: f32,
+    /// It began in the middle of a turn, at a speed that nobody knows.
+    anywhere: bool,
     hopeless: bool,
     lost: bool,
     unbelievable: bool,
@@ -153,6 +155,13 @@ impl Trust {
                 && (self.shortfall > UNBELIEVABLE || seen.acceleration.abs() > HARDEST_CERTAIN));
     }
 
+    /// The wheel is followed from the middle of a turn on.
+    pub(super) const fn start_anywhere(&mut self) {
+        self.anywhere = true;
+        self.ticks = self.ticks.max(1.0);
+        self.moved = self.ticks;
+    }
+
     /// No path was left at all.
     pub(super) fn lose_all(&mut self) {
         self.unbelievable = true;
@@ -183,7 +192,10 @@ impl Trust {
     ///
     /// `rival` is the logarithm of how likely another number of edges is, of one beside the best.
     pub(super) fn is_shaken(&self, rival: f32) -> bool {
-        self.hopeless || self.worst > LOST || (self.can_be_too_hard() && self.is_doubtful(rival))
+        self.anywhere
+            || self.hopeless
+            || self.worst > LOST
+            || (self.can_be_too_hard() && self.is_doubtful(rival))
     }
 
     /// Whether what is weighed against the paths comes to too much.

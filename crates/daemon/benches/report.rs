@@ -22,8 +22,8 @@ use rotary_encoder_embedded::quadrature::QuadratureTableMode;
 use std::hint::black_box;
 use std::process::Command;
 use std::time::{Duration, Instant};
-use tallywheel::plan::{self, BoardPath};
-use tallywheel::tally::Tally;
+use tallywheel_engine::runtime_config::{self, Pipeline};
+use tallywheel_engine::tally::Tally;
 use tallywheel_hid_reader::{Event, Layout};
 use tallywheel_units::{Buttons, Counts, Timestamp, WheelIndex};
 
@@ -56,7 +56,7 @@ fn reports(fastest: f64) -> Vec<[u8; 4]> {
 }
 
 struct Ours {
-    path: BoardPath,
+    path: Pipeline,
     tally: Tally,
     at: Timestamp,
 }
@@ -77,8 +77,8 @@ impl Ours {
         let rig = tallywheel_profile::rig("rig.toml", rig).expect("the bench rig is valid");
         let aircraft =
             tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).expect("the aircraft is valid");
-        let plan = plan::plan(&rig, &aircraft).expect("they fit");
-        let path = plan.boards[0].path(&DESCRIPTOR).expect("the board has the buttons");
+        let plan = runtime_config::build(&rig, &aircraft).expect("they fit");
+        let path = plan.boards[0].pipeline(&DESCRIPTOR).expect("the board has the buttons");
         Self { path, tally: plan.tally, at: Timestamp::START }
     }
 

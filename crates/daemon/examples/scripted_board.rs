@@ -16,7 +16,7 @@ use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tallywheel::args::{Cli, Command};
-use tallywheel::dock::{Opened, Opener};
+use tallywheel_engine::device_manager::{Opened, Opener};
 use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
 
 /// A joystick of 32 buttons in four bytes (HID 1.11, Appendix E.10 without axes).

@@ -6,11 +6,12 @@
 //! login's `run --background` starts the program once more without one, and ends.
 
 use crate::args::RunArgs;
-use crate::failure::Failure;
-use crate::{folders, logging, run};
+use crate::failure::CommandFailure;
+use crate::{logging, run};
 use std::io::{self, IsTerminal};
 use std::os::windows::process::CommandExt;
 use std::process::{Command, Stdio};
+use tallywheel_engine::folders;
 
 /// "The process is a console application that is being run without a console window" (Process Creation Flags,
 /// Windows documentation).
@@ -33,7 +34,7 @@ pub(crate) fn start() -> io::Result<()> {
 }
 
 /// [`run::run`], whose failure goes to the log file too when nobody would see it.
-pub(crate) fn run(args: &RunArgs) -> Result<(), Failure> {
+pub(crate) fn run(args: &RunArgs) -> Result<(), CommandFailure> {
     run::run(args).inspect_err(|failure| {
         let unseen = !io::stderr().is_terminal();
         if unseen && let Some(folder) = args.log_dir.clone().or_else(|| folders::logs().ok()) {

@@ -1,56 +1,55 @@
-//! Why a command ended without doing its job.
+//! Why a command of the program ended without doing its job.
 
 use crate::api::claim::ClaimError;
 use crate::api::client::ClientError;
-use crate::files::FilesError;
-use crate::folders::NoHome;
 use crate::logging::LoggingError;
-use crate::plan::PlanError;
-use std::path::PathBuf;
-use tallywheel_hid_reader::{RecordingError, SourceError};
+use tallywheel_engine::failure::Failure;
+use tallywheel_engine::files::FilesError;
+use tallywheel_engine::folders::NoHome;
+use tallywheel_engine::runtime_config::RuntimeConfigError;
 
 /// What `main` prints before it ends with a code other than 0.
 #[derive(Debug, thiserror::Error)]
-pub enum Failure {
-    /// A file of the user's is wrong or missing.
+pub enum CommandFailure {
+    /// What the bridge or a tool needs is wrong or missing.
     #[error(transparent)]
-    Files(#[from] FilesError),
-    /// Rig and aircraft do not work together.
-    #[error(transparent)]
-    Plan(#[from] PlanError),
-    /// There is no home folder.
-    #[error(transparent)]
-    NoHome(#[from] NoHome),
+    Failed(#[from] Failure),
     /// Logs cannot be written.
     #[error(transparent)]
     Logging(#[from] LoggingError),
-    /// The boards cannot be read.
-    #[error(transparent)]
-    Boards(#[from] SourceError),
-    /// The recording is none.
-    #[error("{path}: {source}")]
-    Recording { path: PathBuf, source: RecordingError },
-    /// A file cannot be read or written.
-    #[error("{path}: {source}")]
-    File { path: PathBuf, source: std::io::Error },
-    /// The recording is of other boards than the rig's.
-    #[error("the recording holds no board of the rig file: it has {recorded}, the rig file {wanted}")]
-    NoCommonBoard { recorded: String, wanted: String },
-    /// The command line names something that is not there.
-    #[error("{0}")]
-    Choice(String),
     /// Another daemon has the configuration folder.
     #[error(transparent)]
     Claim(#[from] ClaimError),
     /// The daemon does not do it, or there is none.
     #[error(transparent)]
     Daemon(#[from] ClientError),
-    /// The terminal, a pipe or a thread.
-    #[error(transparent)]
-    System(#[from] std::io::Error),
 }
 
-impl Failure {
+impl From<std::io::Error> for CommandFailure {
+    fn from(error: std::io::Error) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<NoHome> for CommandFailure {
+    fn from(error: NoHome) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<RuntimeConfigError> for CommandFailure {
+    fn from(error: RuntimeConfigError) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl From<FilesError> for CommandFailure {
+    fn from(error: FilesError) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
+impl CommandFailure {
     /// What the program ends with: 1, or 3 if there is no daemon to talk to. (2 is for a command line that
     /// means nothing.)
     #[must_use]
@@ -64,6 +63,6 @@ impl Failure {
     /// Whether nobody is left to read what this command prints; not worth a message.
     #[must_use]
     pub fn is_closed_pipe(&self) -> bool {
-        matches!(self, Self::System(error) if error.kind() == std::io::ErrorKind::BrokenPipe)
+        matches!(self, Self::Failed(failure) if failure.is_closed_pipe())
     }
 }

@@ -1,6 +1,6 @@
 //! Log lines to the terminal and to a rolling file.
 //!
-//! Nothing on the fast path logs; it posts notes, and the journal turns them into lines here.
+//! Nothing on the fast path logs; it posts notes, and the event_log turns them into lines here.
 
 use rolling_file::{BasicRollingFileAppender, RollingConditionBasic};
 use std::io::{self, IsTerminal, Write};
@@ -13,9 +13,6 @@ use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 use tracing_subscriber::{fmt, reload};
 
-/// The target of all lines about counts that may be missing.
-pub const LOSS_TARGET: &str = "tallywheel::loss";
-
 /// The size at which a log file is rolled over.
 const FILE_BYTES_MAX: u64 = 1024 * 1024;
 /// How many rolled files are kept beside the one being written.
@@ -26,10 +23,18 @@ const FILES_KEPT: usize = 4;
 pub enum LoggingError {
     /// The level on the command line cannot be understood.
     #[error("--log {given}: expected error, warn, info, debug or trace, or TARGET=LEVEL pairs with commas")]
-    Level { given: String },
+    Level {
+        /// What the command line says.
+        given: String,
+    },
     /// The log file cannot be written.
     #[error("cannot write the log file {path}: {source}; name another folder with --log-dir")]
-    File { path: PathBuf, source: io::Error },
+    File {
+        /// The log file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
 }
 
 /// Sets how much is logged.

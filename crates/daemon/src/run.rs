@@ -3,30 +3,32 @@
 //! [`prepare`] reads the files, [`Ready::start`] starts the threads, [`Running::keep`] does the rest; a test takes
 //! the same steps with boards of its own.
 
-use crate::api::pilot::{self, Question, Questions};
-use crate::api::{Door, Ledger, Pilot};
+use crate::api::pilot::{self, Questions};
+use crate::api::{Door, Pilot};
 use crate::args::RunArgs;
-use crate::clock::Clock;
-use crate::commands::{self, Commands, Requests};
-use crate::config::{Config, Settle, Watch};
-use crate::control::{self, Control, Flying};
-use crate::dock::{self, Dock, HidOpener, Opener};
-use crate::failure::Failure;
-use crate::files::AircraftFile;
-use crate::inbound::Socket;
-use crate::journal::Journal;
+use crate::failure::CommandFailure;
+use crate::logging;
 use crate::logging::Dial;
-use crate::plan::{self, Places, Plan};
-use crate::playing::Playing;
-use crate::report::last_hour::Keeper;
-use crate::saved::{Saved, Store};
-use crate::station::Station;
 use crate::tray::desk::Desk;
 use crate::tray::{self, Tray};
-use crate::{files, folders, logging, note, replay};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
+use tallywheel_engine::clock::Clock;
+use tallywheel_engine::commands::{self, Commands, Requests};
+use tallywheel_engine::config_files::{Config, Debouncer, Watch};
+use tallywheel_engine::control::{self, Control, Flying};
+use tallywheel_engine::device_manager::{self, DeviceManager, HidOpener, Opener};
+use tallywheel_engine::event_log::EventLog;
+use tallywheel_engine::files::AircraftFile;
+use tallywheel_engine::inbound::Socket;
+use tallywheel_engine::recorder::Recorder;
+use tallywheel_engine::replay_device::ReplayDevices;
+use tallywheel_engine::runtime_config::{self, IndexRegistry, RuntimeConfig};
+use tallywheel_engine::saved::{Saved, Store};
+use tallywheel_engine::shared::SharedState;
+use tallywheel_engine::state::{Ledger, Question};
+use tallywheel_engine::{events, files, folders};
 use tallywheel_profile::Simulator;
 use tallywheel_units::Timestamp;
 use tokio::sync::{Notify, mpsc};
@@ -34,14 +36,14 @@ use tokio::sync::{Notify, mpsc};
 /// How often the folder of the user's files is looked for while it is not there.
 const LOOK_STEP: Duration = Duration::from_secs(2);
 /// How often a port that is in use is tried again.
-const EAR_STEP: Duration = Duration::from_secs(10);
+const LISTEN_STEP: Duration = Duration::from_secs(10);
 
 /// Reads the boards and keeps the trim until it is told to stop.
 ///
 /// # Errors
 /// Where files are wrong or the system gives no threads. A missing board, a missing permission or a failed
 /// output is none: it is logged, and the program waits for it to be cured.
-pub fn run(args: &RunArgs) -> Result<(), Failure> {
+pub fn run(args: &RunArgs) -> Result<(), CommandFailure> {
     run_with(args, HidOpener::default())
 }
 
@@ -49,7 +51,7 @@ pub fn run(args: &RunArgs) -> Result<(), Failure> {
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
+pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailure> {
     let log_folder = args.log_dir.clone().map_or_else(folders::logs, Ok)?;
     let settings = Settings {
         folder: args.folder.config.clone().map_or_else(folders::config, Ok)?,
@@ -61,7 +63,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     let door = Door::claim(&settings.folder)?;
     let clock = Clock::start();
     let ready = prepare(settings, clock)?;
-    let recording = args.recording.as_deref().map(replay::read).transpose()?;
+    let recording = args.recording.as_deref().map(tallywheel_engine::player::read).transpose()?;
     let (log, dial) = logging::start(&args.log, &ready.settings.log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
@@ -72,13 +74,13 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), Failure> {
     );
     let mut running = match recording {
         None => ready.start(opener)?,
-        Some(recording) => ready.start(Playing::new(recording, clock))?,
+        Some(recording) => ready.start(ReplayDevices::new(recording, clock))?,
     };
     let pilot = running.pilot(dial);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let (signal, _door) = runtime.block_on(async {
         // Before anything is said or sent that somebody may answer with a signal.
-        let stopped = signals()?;
+        let stopped = tallywheel_engine::signals::signals()?;
         let door = if running.control.flying().rig.control { door.open(pilot) } else { door };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
@@ -115,8 +117,8 @@ pub struct Ready {
     settings: Settings,
     clock: Clock,
     flying: Flying,
-    plan: Plan,
-    last_hour: Plan,
+    plan: RuntimeConfig,
+    last_hour: RuntimeConfig,
     saved: Saved,
     config: Config,
 }
@@ -125,15 +127,15 @@ pub struct Ready {
 ///
 /// # Errors
 /// Where they are wrong.
-pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
+pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, CommandFailure> {
     let rig = Arc::new(files::rig_in(&settings.folder)?);
     let mut saved = Saved::new(Store::new(&settings.state_folder));
     let file = choose(&settings, &saved)?;
-    let mut places = Places::default();
+    let mut places = IndexRegistry::default();
     let mut config = Config::new(&settings.folder);
     config.read();
-    let fleet: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
-    let mut plan = plan::plan_in(&rig, &file.aircraft, &mut places, &fleet)?;
+    let all_aircraft: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
+    let mut plan = runtime_config::build_in(&rig, &file.aircraft, &mut places, &all_aircraft)?;
     control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
     let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
@@ -141,7 +143,7 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
 }
 
 /// The aircraft that the user names, or the last one flown if it is there, or the only one.
-fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, Failure> {
+fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, CommandFailure> {
     let folder = &settings.folder;
     let last = || saved.last_aircraft().filter(|stem| files::is_aircraft(folder, stem));
     let name = settings.aircraft.clone().or_else(last);
@@ -151,7 +153,7 @@ fn choose(settings: &Settings, saved: &Saved) -> Result<AircraftFile, Failure> {
 /// The running program, but for the thread that keeps it.
 pub struct Running {
     control: Control,
-    station: Arc<Station>,
+    shared: Arc<SharedState>,
     commands: Commands,
     requests: Requests,
     watch: Watch,
@@ -178,22 +180,23 @@ impl Ready {
     /// As [`Self::start`].
     pub fn start_watching(self, opener: impl Opener, watch: Watch) -> std::io::Result<Running> {
         let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
-        let (notes, listener) = note::channel();
+        let (notes, listener) = events::channel();
         let (commands, requests) = commands::channel();
-        let (bell, door) = dock::bell();
+        let (bell, door) = device_manager::channel();
         let (output_bell, control_bell) = (bell.clone(), bell.clone());
-        let Plan { names, boards, tally, outputs } = plan;
+        let RuntimeConfig { names, boards, tally, outputs } = plan;
         let changed = Box::new(move || output_bell.output_changed());
-        let station = Station::new(tally, outputs, notes.clone(), clock.epoch(), changed);
-        let station = Arc::new(station.with_commands(commands.clone()));
+        let shared = SharedState::new(tally, outputs, notes.clone(), clock.epoch(), changed);
+        let shared = Arc::new(shared.with_commands(commands.clone()));
         let (asker, questions) = pilot::questions();
-        let keeper = Keeper::new(&settings.log_folder, last_hour);
-        let journal = Journal::new(listener, names, keeper, Arc::new(Ledger::new(clock)));
-        let control = Control::new(config, flying, Arc::clone(&station), control_bell, clock, journal, saved);
+        let recorder = Recorder::new(&settings.log_folder, last_hour);
+        let event_log = EventLog::new(listener, names, recorder, Arc::new(Ledger::new(clock)));
+        let control =
+            Control::new(config, flying, Arc::clone(&shared), control_bell, clock, event_log, saved);
         // Last: the first frame goes out at once, unless the control wants silence.
-        Dock::new(boards, Arc::clone(&station), notes, clock, (bell, door), opener).keep()?;
+        DeviceManager::new(boards, Arc::clone(&shared), notes, clock, (bell, door), opener).keep()?;
         let log = logging::file_in(&settings.log_folder);
-        Ok(Running { control, station, commands, requests, watch, clock, questions, asker, log, tray: None })
+        Ok(Running { control, shared, commands, requests, watch, clock, questions, asker, log, tray: None })
     }
 }
 
@@ -212,8 +215,8 @@ impl Running {
 
     /// What the readers' threads share.
     #[must_use]
-    pub fn station(&self) -> Arc<Station> {
-        Arc::clone(&self.station)
+    pub fn shared(&self) -> Arc<SharedState> {
+        Arc::clone(&self.shared)
     }
 
     /// What is flown, and by which files.
@@ -241,17 +244,17 @@ impl Running {
             tracing::info!(reason, "saved files are looked for once a second");
         }
         control.begin();
-        let mut settle = Settle::default();
-        let mut ear = Ear::default();
+        let mut settle = Debouncer::default();
+        let mut listener = SimulatorListener::default();
         loop {
             control.tick();
             if let Some(tray) = tray {
                 tray.look(control);
             }
-            ear.open(control, clock.now());
+            listener.open(control, clock.now());
             let absent = (!watch.is_on()).then(|| clock.now().after(LOOK_STEP));
             let read = settle.due().or(absent);
-            let next = [read, control.deadline(), ear.deadline()].into_iter().flatten().min();
+            let next = [read, control.deadline(), listener.deadline()].into_iter().flatten().min();
             let due = async {
                 match next {
                     Some(at) => tokio::time::sleep(at.since(clock.now())).await,
@@ -260,12 +263,12 @@ impl Running {
             };
             tokio::select! {
                 why = &mut stopped => return why,
-                () = control.journal().wait() => {}
+                () = control.event_log().wait() => {}
                 Some(request) = requests.recv() => control.serve(request),
                 Some(question) = questions.recv() => control.answer(question, log),
                 () = tray::woken(tray.as_mut()) => {}
                 touch = watch.touched() => settle.touch(clock.now(), touch),
-                () = ear.readable() => ear.read(control, clock.now()),
+                () = listener.readable() => listener.read(control, clock.now()),
                 () = due => {
                     control.due();
                     if settle.take(clock.now()) || !watch.is_on() {
@@ -280,20 +283,20 @@ impl Running {
 
     /// Closes the outputs and writes the last lines of the log.
     pub fn close(self) {
-        self.station.close_outputs();
+        self.shared.close_outputs();
         self.control.close();
     }
 }
 
 /// The socket for the simulator's reports, as far as it can be had.
 #[derive(Default)]
-struct Ear {
+struct SimulatorListener {
     socket: Option<Socket>,
     /// What could not be opened, and when it is tried again.
     failed: Option<(Simulator, Timestamp)>,
 }
 
-impl Ear {
+impl SimulatorListener {
     /// Listens where the rig file says now.
     fn open(&mut self, control: &mut Control, now: Timestamp) {
         let Some(wanted) = control.simulator() else {
@@ -330,7 +333,7 @@ impl Ear {
                     tracing::error!(address = %wanted.listen, cure, "the simulator cannot be listened to: {error}");
                 }
                 control.set_deaf(Some(error.to_string()));
-                self.failed = Some((wanted, now.after(EAR_STEP)));
+                self.failed = Some((wanted, now.after(LISTEN_STEP)));
             }
         }
     }
@@ -351,46 +354,4 @@ impl Ear {
             socket.read(now, |arrival| control.hear(arrival));
         }
     }
-}
-
-/// Waits for the user or the system to end the program, and says which.
-///
-/// # Errors
-/// Where the system takes no signal handler.
-pub async fn stopped() -> std::io::Result<&'static str> {
-    signals()?.await
-}
-
-/// Takes signals from now on; what comes back waits for one.
-#[cfg(unix)]
-fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
-    use tokio::signal::unix::{SignalKind, signal};
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    let mut hangup = signal(SignalKind::hangup())?;
-    Ok(async move {
-        tokio::select! {
-            _ = terminate.recv() => Ok("SIGTERM"),
-            _ = interrupt.recv() => Ok("Ctrl-C"),
-            _ = hangup.recv() => Ok("the terminal closed"),
-        }
-    })
-}
-
-/// Takes signals from now on; what comes back waits for one.
-#[cfg(windows)]
-fn signals() -> std::io::Result<impl Future<Output = std::io::Result<&'static str>>> {
-    use tokio::signal::windows;
-    let (mut interrupt, mut end) = (windows::ctrl_c()?, windows::ctrl_break()?);
-    let (mut close, mut log_off, mut shut_down) =
-        (windows::ctrl_close()?, windows::ctrl_logoff()?, windows::ctrl_shutdown()?);
-    Ok(async move {
-        tokio::select! {
-            _ = interrupt.recv() => Ok("Ctrl-C"),
-            _ = end.recv() => Ok("Ctrl-Break"),
-            _ = close.recv() => Ok("the terminal closed"),
-            _ = log_off.recv() => Ok("the user logs off"),
-            _ = shut_down.recv() => Ok("the system shuts down"),
-        }
-    })
 }

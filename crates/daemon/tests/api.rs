@@ -18,8 +18,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 use tallywheel::api::guard::{Guard, HEADERS, Token};
 use tallywheel::api::helm::{Answer, Helm, Refused};
-use tallywheel::api::status::*;
 use tallywheel::api::{OPENAPI, routes, serve};
+use tallywheel_engine::state::status::*;
 use tokio::sync::watch;
 
 /// Far longer than anything here takes, for machines that are busy with something else.

@@ -6,9 +6,9 @@
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test stops at the first surprise")]
 
 use std::time::Duration;
-use tallywheel::plan::{self, BoardPath};
-use tallywheel::tally::{Effect, Tally};
 use tallywheel_accumulator::Place;
+use tallywheel_engine::runtime_config::{self, Pipeline};
+use tallywheel_engine::tally::{Effect, Tally};
 use tallywheel_hid_reader::Event;
 use tallywheel_testkit::Chance;
 use tallywheel_units::{Certainty, Counts, FixedCounts, Loss, LossKind, Margin, Timestamp, WheelIndex};
@@ -25,20 +25,20 @@ const TURN: i64 = 48;
 const WHEEL: WheelIndex = WheelIndex::new(0);
 const MARK: u8 = 0b100;
 
-fn plan(wiring: &str, trim: &str) -> plan::Plan {
+fn plan(wiring: &str, trim: &str) -> runtime_config::RuntimeConfig {
     let rig = format!(
         "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"1209:7a11\"\nreport_interval_ms = 4\n[[wheel]]\nname = \"rudder\"\n\
          counts_per_turn = {TURN}\nindex = 3\n{wiring}"
     );
     let aircraft = format!("name = \"Dabchick 1\"\n[[trim]]\nname = \"rudder\"\n{trim}");
     let rig = tallywheel_profile::rig("rig.toml", &rig).unwrap();
-    plan::plan(&rig, &tallywheel_profile::aircraft("a.toml", &aircraft).unwrap()).unwrap()
+    runtime_config::build(&rig, &tallywheel_profile::aircraft("a.toml", &aircraft).unwrap()).unwrap()
 }
 
 /// A wheel in a hand, the board that reports it, and what both make of it.
 struct Bench {
     raw: bool,
-    path: BoardPath,
+    path: Pipeline,
     tally: Tally,
     truth: Tally,
     /// Where the wheel is, and where the board takes it to be.
@@ -56,7 +56,7 @@ impl Bench {
     fn new(wiring: &str, trim: &str) -> Self {
         let plan = plan(wiring, trim);
         let (tally, truth) = (plan.tally.clone(), plan.tally.clone());
-        let path = plan.boards[0].path(&DESCRIPTOR).unwrap();
+        let path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
         let mut bench = Self {
             raw: wiring.starts_with(QUADRATURE),
             path,
@@ -299,7 +299,7 @@ fn a_new_path_takes_the_mark_over() {
     let mut bench = Bench::new(PULSES, LONG);
     bench.acquaint();
     bench.miss(7);
-    let mut next = plan(PULSES, LONG).boards[0].path(&DESCRIPTOR).unwrap();
+    let mut next = plan(PULSES, LONG).boards[0].pipeline(&DESCRIPTOR).unwrap();
     next.take_over(&bench.path);
     bench.path = next;
     bench.turn(TURN);
@@ -340,6 +340,7 @@ fn a_hidden_board_hides_its_mark_too() {
                wiring = \"pulses\"\nforward = 1\nbackward = 2\ncounts_per_turn = 48\nindex = 9\n";
     let rig = tallywheel_profile::rig("rig.toml", rig).unwrap();
     let aircraft = "name = \"x\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 600\nneutral_degrees = 300\n";
-    let plan = plan::plan(&rig, &tallywheel_profile::aircraft("a.toml", aircraft).unwrap()).unwrap();
+    let plan =
+        runtime_config::build(&rig, &tallywheel_profile::aircraft("a.toml", aircraft).unwrap()).unwrap();
     assert_eq!(plan.boards[0].hidden().unwrap().bits(), 0b1_0000_0011);
 }

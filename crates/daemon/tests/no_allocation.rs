@@ -5,8 +5,8 @@
 
 use std::net::UdpSocket;
 use std::time::Duration;
-use tallywheel::plan;
-use tallywheel::{note, station::Station};
+use tallywheel_engine::runtime_config;
+use tallywheel_engine::{events, shared::SharedState};
 use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
@@ -25,20 +25,20 @@ fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let receiver = UdpSocket::bind("127.0.0.1:0").unwrap();
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
     let aircraft = tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap();
-    let plan = plan::plan(&rig, &aircraft).unwrap();
-    let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
+    let plan = runtime_config::build(&rig, &aircraft).unwrap();
+    let mut path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
     let to = receiver.local_addr().unwrap();
     let trims = vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())];
     let datagram = OutputConfig::Datagram(DatagramConfig::new(to, Template::Json, trims));
-    let (notes, listener) = note::channel();
+    let (notes, listener) = events::channel();
     let outputs = vec![datagram, OutputConfig::Null];
-    let station = Station::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
+    let shared = SharedState::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
     let mut at = Timestamp::START;
-    station.publish_now(at);
+    shared.publish_now(at);
     let mut send = |rounds: usize| {
         for lines in REPORTS.iter().cycle().take(rounds * REPORTS.len()) {
             at = at.after(Duration::from_millis(4));
-            station.report(&mut path, at, &[*lines, 0, 0, 0]);
+            shared.report(&mut path, at, &[*lines, 0, 0, 0]);
         }
     };
     send(4);

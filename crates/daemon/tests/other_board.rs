@@ -16,8 +16,8 @@ use std::fs;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tallywheel::commands::{Command, Spot};
-use tallywheel::dock::{Opened, Opener};
+use tallywheel_engine::commands::{Command, Spot};
+use tallywheel_engine::device_manager::{Opened, Opener};
 use tallywheel_hid_reader::{BoardMatch, SourceError};
 
 /// A board that is plugged in, and all who read it.
@@ -114,7 +114,7 @@ fn align(bench: &Bench) {
 }
 
 fn is_certain(bench: &Bench) -> bool {
-    bench.station.look(|tally| tally.readings()[0].margin.is_certain())
+    bench.shared.look(|tally| tally.readings()[0].margin.is_certain())
 }
 
 #[test]

@@ -15,13 +15,13 @@ use rand::{Rng, SeedableRng};
 use std::fs;
 use std::path::Path;
 use std::time::Duration;
-use tallywheel::commands::{Choice, Command, Origin, Outcome};
-use tallywheel::config::Watch;
+use tallywheel_engine::commands::{Choice, Command, Origin, Outcome};
+use tallywheel_engine::config_files::Watch;
 use tallywheel_units::{Counts, FixedCounts, WheelIndex};
 
 /// The travel that is flown, in whole degrees.
 fn travel(bench: &Bench) -> f64 {
-    bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get())
+    bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get())
 }
 
 fn save_in_place(path: &Path, text: &str) {
@@ -207,7 +207,7 @@ fn the_rig_changes_while_its_board_is_read() {
     let rig = bench.folder.join("rig.toml");
     fs::write(&rig, RIG.replace("counts_per_turn = 24", "counts_per_turn = 48")).unwrap();
     until("half the degrees", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().per_turn().get()) == 48
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().per_turn().get()) == 48
     });
     bench.press(0);
     bench.turn(0, 3);
@@ -216,7 +216,7 @@ fn the_rig_changes_while_its_board_is_read() {
     let swapped = RIG.replace("forward = 1\nbackward = 2", "forward = 2\nbackward = 1");
     fs::write(&rig, &swapped).unwrap();
     until("full degrees again", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().per_turn().get()) == 24
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().per_turn().get()) == 24
     });
     bench.settled();
     bench.turn(0, 4);
@@ -228,7 +228,7 @@ fn the_rig_changes_while_its_board_is_read() {
         1,
     );
     fs::write(&rig, more).unwrap();
-    until("a third wheel", || bench.station.look(|tally| tally.wheel(WheelIndex::new(2)).is_some()));
+    until("a third wheel", || bench.shared.look(|tally| tally.wheel(WheelIndex::new(2)).is_some()));
     bench.settled();
     bench.turn(2, 7);
     bench.turn(0, -1);
@@ -287,10 +287,10 @@ fn a_thousand_edits_lose_no_count() {
     });
     assert!(sent[1] > 10_000, "only {} counts were fed", sent[1]);
     until("all counts", || {
-        bench.station.look(|tally| tally.wheel(WheelIndex::new(0)).unwrap().turned.get()) == sent[1]
+        bench.shared.look(|tally| tally.wheel(WheelIndex::new(0)).unwrap().turned.get()) == sent[1]
     });
     assert_eq!(bench.counts(0), sent[0]);
-    let balance = bench.station.look(|tally| tally.trims()[0].applied + tally.trims()[0].refused);
+    let balance = bench.shared.look(|tally| tally.trims()[0].applied + tally.trims()[0].refused);
     assert_eq!(balance, FixedCounts::from_counts(Counts::new(sent[0])), "counts are conserved");
     bench.stop();
 }
@@ -331,7 +331,7 @@ fn commands_are_answered() {
     let ask =
         |command| bench.ask(command).map(|outcome| outcome.to_string()).map_err(|error| error.to_string());
     let align = |trim: &str, to: &str| {
-        ask(Command::Align { trim: trim.into(), to: tallywheel::commands::Spot::from_text(to) })
+        ask(Command::Align { trim: trim.into(), to: tallywheel_engine::commands::Spot::from_text(to) })
     };
     assert_eq!(align("rudder", "low").unwrap(), "trim rudder aligned: 360.0° to 0.0°, axis 0 to -32767");
     assert_eq!(align("rudder", "100").unwrap(), "trim rudder aligned: 0.0° to 100.0°, axis -32767 to -23665");
@@ -351,7 +351,7 @@ fn commands_are_answered() {
     bench.settled();
     until("the loss is known", || {
         bench.press(0);
-        bench.station.look(|tally| {
+        bench.shared.look(|tally| {
             tally.losses().any(|(kind, n)| kind == tallywheel_units::LossKind::LinesSwapped && n == 1)
         })
     });
@@ -373,7 +373,7 @@ fn held_outputs_stay_and_then_follow() {
     };
     assert_eq!(line(), "rudder 0\n");
     let hold = |switch| bench.ask(Command::Hold(switch)).unwrap();
-    use tallywheel::commands::Switch;
+    use tallywheel_engine::commands::Switch;
     assert_eq!(hold(Switch::On), Outcome::Held(true));
     bench.turn(0, 12);
     until("the wheel turned", || bench.counts(0) == 12);

@@ -14,8 +14,8 @@ mod common;
 use common::{AIRCRAFT, Bench, RIG, aircraft, until};
 use std::fs;
 use std::path::{Path, PathBuf};
-use tallywheel::commands::{Choice, Command, Spot};
-use tallywheel::saved::{Found, Store};
+use tallywheel_engine::commands::{Choice, Command, Spot};
+use tallywheel_engine::saved::{Found, Store};
 
 fn folder(test: &str) -> PathBuf {
     let folder = std::env::temp_dir().join(format!("tallywheel-{test}-{}", std::process::id()));

@@ -96,7 +96,7 @@ fn with_output(aircraft: &str, to: &str) -> String {
 
 const BUTTONS: &str = "[[button]]\nbutton = 9\ndoes = \"align\"\nwheel = \"rudder\"\nposition = \"low\"\n\
     [[button]]\nbutton = 10\ndoes = \"next-aircraft\"\n[[button]]\nbutton = 11\ndoes = \"hold\"\n\
-    [[button]]\nbutton = 12\ndoes = \"next-gear\"\nwheel = \"rudder\"\n\
+    [[button]]\nbutton = 12\ndoes = \"next-ratio\"\nwheel = \"rudder\"\n\
     [[button]]\nbutton = 13\ndoes = \"align\"\nwheel = \"rudder\"\nposition = \"take-off\"\n";
 
 #[test]
@@ -119,14 +119,14 @@ fn a_report_is_adopted_and_nothing_jumps_in_the_aircraft() {
 fn an_awaited_report_is_sent_until_the_wheel_passes_it() {
     let cockpit = Cockpit::start("await", "report = \"await\"\nstart = \"simulator\"\n");
     let bench = &cockpit.bench;
-    cockpit.report_until(",\"trims\":{\"rudder\":0.125}", "it is awaited", || bench.station.is_awaiting(0));
+    cockpit.report_until(",\"trims\":{\"rudder\":0.125}", "it is awaited", || bench.shared.is_awaiting(0));
     assert_eq!(cockpit.sent(), 0.125);
     assert_eq!(bench.degrees(), 360.0);
     bench.turn(0, 2);
     until("turned", || bench.counts(0) == 2);
     assert!(cockpit.is_quiet());
     bench.turn(0, 1);
-    until("it follows", || !bench.station.is_awaiting(0));
+    until("it follows", || !bench.shared.is_awaiting(0));
     bench.turn(0, 1);
     assert_eq!(cockpit.sent(), 0.166_666_667, "60 of 360 degrees: the place itself was sent already");
     cockpit.bench.stop();
@@ -138,17 +138,17 @@ fn an_overridden_report_changes_nothing() {
     let bench = &cockpit.bench;
     assert_eq!(cockpit.sent(), 0.0);
     cockpit.report_until(",\"title\":\"oxbow 7\",\"trims\":{\"rudder\":0.5}", "the title", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
     });
     cockpit.bench.stop();
 }
 
 #[test]
 fn a_title_picks_the_aircraft_and_the_user_may_pick_another() {
-    use tallywheel::commands::{Choice, Command};
+    use tallywheel_engine::commands::{Choice, Command};
     let cockpit = Cockpit::start("title", "");
     let bench = &cockpit.bench;
-    let travel = || bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get());
+    let travel = || bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get());
     cockpit.report_until(",\"title\":\"Oxbow 7 tug\"", "the title is known", || travel() == 90.0);
     bench.ask(Command::Fly(Choice::Named("heron".into()))).unwrap();
     cockpit.report(",\"title\":\"Oxbow 7 tug\"");
@@ -173,7 +173,7 @@ fn each_aircraft_s_file_says_what_a_report_does() {
     let to = cockpit.receiver.local_addr().unwrap();
     let travel = |trim: usize| {
         bench
-            .station
+            .shared
             .look(|tally| tally.trims().get(trim).map(|trim| trim.accumulator.config().travel().get()))
     };
     let text = "name = \"Dabchick\"\ntitles = [\"dabchick*\"]\n\
@@ -188,7 +188,7 @@ fn each_aircraft_s_file_says_what_a_report_does() {
     until("its second trim has a report of its own", || {
         cockpit.report(",\"trims\":{\"rudder\":0.5,\"pitch\":0.5}");
         std::thread::sleep(Duration::from_millis(10));
-        bench.station.look(|tally| tally.readings()[1].degrees.get()) == 60.0
+        bench.shared.look(|tally| tally.readings()[1].degrees.get()) == 60.0
     });
     assert_eq!(bench.degrees(), 90.0, "its first one is overridden");
     // One that is to start where the simulator has it: nothing is sent of it before that is known.
@@ -221,12 +221,12 @@ fn a_saved_file_makes_no_echo_news() {
     let text = with_output(&aircraft(730, "neutral_degrees = 360\n"), &to.to_string());
     fs::write(bench.folder.join(AIRCRAFT), text).unwrap();
     until("the saved file", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 730.0
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 730.0
     });
     cockpit.report(",\"trims\":{\"rudder\":0.25}");
     // Something that shows that the report was taken, after it.
     cockpit.report_until(",\"title\":\"oxbow 7\"", "the next aircraft", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
     });
     assert!(!bench.log().contains("taken from the simulator: 540"), "{}", bench.log());
     cockpit.bench.stop();
@@ -268,7 +268,7 @@ fn garbage_floods_and_replays_do_nothing() {
 
 #[test]
 fn the_board_s_buttons_do_what_the_rig_file_says() {
-    let cockpit = Cockpit::start("buttons", "positions = { take-off = 405 }\ngears = [1, 2]\n");
+    let cockpit = Cockpit::start("buttons", "positions = { take-off = 405 }\nratios = [1, 2]\n");
     let bench = &cockpit.bench;
     let press = |button: u32| {
         bench.press(1 << (button - 1));
@@ -283,16 +283,16 @@ fn the_board_s_buttons_do_what_the_rig_file_says() {
     press(13);
     until("aligned to a named position", || bench.degrees() == 405.0);
     press(12);
-    until("the second gear", || bench.station.look(|tally| tally.trims()[0].gear()) == 1);
+    until("the second ratio", || bench.shared.look(|tally| tally.trims()[0].ratio()) == 1);
     press(12);
-    until("the first gear", || bench.station.look(|tally| tally.trims()[0].gear()) == 0);
+    until("the first ratio", || bench.shared.look(|tally| tally.trims()[0].ratio()) == 0);
     press(11);
-    until("held", || bench.station.is_held());
+    until("held", || bench.shared.is_held());
     press(11);
-    until("following", || !bench.station.is_held());
+    until("following", || !bench.shared.is_held());
     press(10);
     until("the next aircraft", || {
-        bench.station.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
+        bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
     });
     // The wheel's own buttons do nothing else, and pressing others counts nothing.
     assert_eq!(bench.counts(0), 0);

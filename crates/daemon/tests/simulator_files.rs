@@ -10,7 +10,7 @@
 use std::net::UdpSocket;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use tallywheel::plan;
+use tallywheel_engine::runtime_config;
 use tallywheel_output::{Epoch, Frame, OutputConfig, TrimReading, open};
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp};
 
@@ -36,7 +36,7 @@ fn outputs(simulator: &str) -> Vec<OutputConfig> {
     let aircraft =
         tallywheel_profile::aircraft(simulator, &aircraft).unwrap_or_else(|errors| panic!("{errors}"));
     let rig = tallywheel_profile::rig("rig.toml", &read(&config().join("rig.toml"))).unwrap();
-    plan::plan(&rig, &aircraft).unwrap().outputs
+    runtime_config::build(&rig, &aircraft).unwrap().outputs
 }
 
 fn reading(position: f64) -> TrimReading {

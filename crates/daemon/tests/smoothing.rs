@@ -1,4 +1,4 @@
-//! A smoothed trim through the station, as the dock drives it: what a simulator gets between two counts.
+//! A smoothed trim through the shared, as the dock drives it: what a simulator gets between two counts.
 
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test stops at the first surprise")]
 
@@ -6,7 +6,7 @@ use std::net::UdpSocket;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
-use tallywheel::{note, plan, station::Station};
+use tallywheel_engine::{events, runtime_config, shared::SharedState};
 use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
@@ -25,14 +25,14 @@ fn a_count_arrives_in_steps_by_the_stations_deadlines() {
     receiver.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
     let aircraft = tallywheel_profile::aircraft("a.toml", AIRCRAFT).unwrap();
-    let plan = plan::plan(&rig, &aircraft).unwrap();
-    let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
+    let plan = runtime_config::build(&rig, &aircraft).unwrap();
+    let mut path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
     let trims = vec![(TrimIndex::new(0), "rudder".into())];
     let datagram = DatagramConfig::new(receiver.local_addr().unwrap(), Template::Json, trims);
-    let (notes, _listener) = note::channel();
+    let (notes, _listener) = events::channel();
     let told = Arc::new(AtomicUsize::new(0));
     let bell = Arc::clone(&told);
-    let station = Station::new(
+    let shared = SharedState::new(
         plan.tally,
         vec![OutputConfig::Datagram(datagram)],
         notes,
@@ -48,16 +48,16 @@ fn a_count_arrives_in_steps_by_the_stations_deadlines() {
         frame["trims"]["rudder"]["degrees"].as_f64().unwrap()
     };
     let mut at = Timestamp::START;
-    station.publish_now(at);
-    assert_eq!((degrees(), station.deadline()), (300.0, None));
+    shared.publish_now(at);
+    assert_eq!((degrees(), shared.deadline()), (300.0, None));
     at = at.after(Duration::from_millis(100));
-    station.report(&mut path, at, &[0, 0, 0, 0]);
-    station.report(&mut path, at, &[0b0100, 0, 0, 0]);
+    shared.report(&mut path, at, &[0, 0, 0, 0]);
+    shared.report(&mut path, at, &[0b0100, 0, 0, 0]);
     assert_eq!(told.load(Ordering::Relaxed), 1, "the dock is told that there is a deadline");
     assert_eq!(degrees(), 300.0, "the count is told at once, its place is not");
     let mut steps = Vec::new();
-    while let Some(deadline) = station.deadline() {
-        station.publish_now(deadline);
+    while let Some(deadline) = shared.deadline() {
+        shared.publish_now(deadline);
         steps.push((deadline.since(at).as_millis(), degrees()));
     }
     assert_eq!(steps.iter().map(|(ms, _)| *ms).collect::<Vec<_>>(), [4, 8, 12, 16, 20]);

@@ -119,7 +119,7 @@ impl BoardDecoder {
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
         let raw = || {
-            let clock = SampleClock::new(report_interval, None);
+            let clock = SampleClock::new(report_interval);
             Box::new(Raw {
                 clock,
                 interval_told: false,

@@ -120,7 +120,8 @@ impl<'a> HostedBoard<'a> {
 
     fn is_delivered(&mut self) -> bool {
         let gone = self.host.hole.is_some_and(|(from, lasts)| (from..from + lasts).contains(&self.time));
-        !gone && !(self.host.lost > 0.0 && self.chance.happens(self.host.lost))
+        let lost = self.host.lost > 0.0 && self.chance.happens(self.host.lost);
+        !(gone || lost)
     }
 }
 

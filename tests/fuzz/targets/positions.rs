@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use tallywheel::saved::Positions;
+use tallywheel_engine::saved::Positions;
 
 fuzz_target!(|data: &[u8]| {
     // The checksum keeps noise out, so half of the inputs get a right one.

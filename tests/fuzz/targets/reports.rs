@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use std::time::Duration;
-use tallywheel::{plan, tally::Effect};
+use tallywheel_engine::{runtime_config, tally::Effect};
 use tallywheel_units::{FixedCounts, Timestamp};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
@@ -17,8 +17,8 @@ const DESCRIPTOR: [u8; 23] = [
 fuzz_target!(|steps: Vec<(u16, Vec<u8>)>| {
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
     let aircraft = tallywheel_profile::aircraft("aircraft.toml", AIRCRAFT).unwrap();
-    let plan = plan::plan(&rig, &aircraft).unwrap();
-    let mut path = plan.boards[0].path(&DESCRIPTOR).unwrap();
+    let plan = runtime_config::build(&rig, &aircraft).unwrap();
+    let mut path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
     let mut tally = plan.tally;
     let mut at = Timestamp::START;
     for (wait, report) in steps {

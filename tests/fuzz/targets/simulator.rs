@@ -5,13 +5,13 @@ use libfuzzer_sys::fuzz_target;
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::time::Duration;
-use tallywheel::inbound::{Follower, LONGEST_BYTES, Link, Message, Verdict};
+use tallywheel_engine::inbound::{EchoSuppression, LONGEST_BYTES, SimulatorSession, Message, Verdict};
 use tallywheel_profile::OnReport;
 use tallywheel_units::{Counts, Timestamp};
 
 fuzz_target!(|data: &[u8]| {
-    let mut link = Link::new(Duration::from_secs(5));
-    let mut follower = Follower::new(OnReport::Adopt, false);
+    let mut link = SimulatorSession::new(Duration::from_secs(5));
+    let mut follower = EchoSuppression::new(OnReport::Adopt, false);
     let mut at = Timestamp::START;
     let mut heard: BTreeMap<String, u64> = BTreeMap::new();
     // Two bytes of time and sender before each datagram, which ends at the next newline.

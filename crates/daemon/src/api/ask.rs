@@ -2,15 +2,19 @@
 
 use super::client::{Client, ClientError};
 use super::show;
-use super::status::{Hangar, Losses, Status};
-use crate::args::{AlignArgs, FlyArgs, FolderArgs, Hold, HoldArgs, ReloadArgs, StatusArgs};
-use crate::failure::Failure;
-use crate::folders;
+use crate::args::{AlignArgs, FlyArgs, Hold, HoldArgs, ReloadArgs, StatusArgs};
+use crate::failure::CommandFailure;
 use hyper::Method;
 use serde_json::{Value, json};
 use std::io::{self, Write};
+use tallywheel_engine::failure::Failure;
+use tallywheel_engine::folders;
+use tallywheel_engine::state::status::{Hangar, Losses, Status};
+use tallywheel_tools::args::FolderArgs;
+use tallywheel_tools::doctor::facts::Daemon;
+use tallywheel_tools::doctor::gather::Places;
 
-fn client(args: &FolderArgs) -> Result<Client, Failure> {
+fn client(args: &FolderArgs) -> Result<Client, CommandFailure> {
     let config = args.config.clone().map_or_else(folders::config, Ok)?;
     Ok(Client::find(&folders::runtime()?, &config)?)
 }
@@ -19,7 +23,7 @@ fn client(args: &FolderArgs) -> Result<Client, Failure> {
 ///
 /// # Errors
 /// [`ClientError`]; also when the daemon ends while it is followed.
-pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), Failure> {
+pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let client = client(&args.folder)?;
     if args.losses {
         let losses: Losses = client.get("/v1/losses")?;
@@ -49,7 +53,7 @@ pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), Failure> {
     });
     followed.map_err(|error| match error {
         // A pipe that was closed is no failure of the daemon's.
-        ClientError::System(error) => Failure::System(error),
+        ClientError::System(error) => Failure::System(error).into(),
         error => error.into(),
     })
 }
@@ -58,7 +62,7 @@ pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), Failure> {
 ///
 /// # Errors
 /// [`ClientError`]
-pub fn align(args: &AlignArgs, out: &mut impl Write) -> Result<(), Failure> {
+pub fn align(args: &AlignArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let to = match args.to.trim_end_matches('\u{b0}').parse::<f64>() {
         Ok(degrees) => json!(degrees),
         Err(_) => json!(args.to),
@@ -76,7 +80,7 @@ pub fn align(args: &AlignArgs, out: &mut impl Write) -> Result<(), Failure> {
 ///
 /// # Errors
 /// [`ClientError`]
-pub fn fly(args: &FlyArgs, out: &mut impl Write) -> Result<(), Failure> {
+pub fn fly(args: &FlyArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let client = client(&args.folder)?;
     let Some(aircraft) = &args.aircraft else {
         let hangar: Hangar = client.get("/v1/aircraft")?;
@@ -94,7 +98,7 @@ pub fn fly(args: &FlyArgs, out: &mut impl Write) -> Result<(), Failure> {
 ///
 /// # Errors
 /// [`ClientError`]
-pub fn hold(args: &HoldArgs, out: &mut impl Write) -> Result<(), Failure> {
+pub fn hold(args: &HoldArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let held = args.hold == Hold::On;
     let status: Status = client(&args.folder)?.send(Method::PUT, "/v1/hold", &json!({ "held": held }))?;
     writeln!(out, "{}", if status.held { "the outputs are held" } else { "the outputs follow the wheels" })?;
@@ -105,7 +109,7 @@ pub fn hold(args: &HoldArgs, out: &mut impl Write) -> Result<(), Failure> {
 ///
 /// # Errors
 /// [`ClientError`]; also where a file is wrong, with its mistakes.
-pub fn reload(args: &ReloadArgs, out: &mut impl Write) -> Result<(), Failure> {
+pub fn reload(args: &ReloadArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let status: Status = client(&args.folder)?.send(Method::POST, "/v1/reload", &Value::Null)?;
     if status.wrong_files.is_empty() {
         writeln!(out, "all files were read; flying {}", status.aircraft.name)?;
@@ -113,10 +117,22 @@ pub fn reload(args: &ReloadArgs, out: &mut impl Write) -> Result<(), Failure> {
     }
     let mistakes: Vec<_> =
         status.wrong_files.iter().flat_map(|file| &file.mistakes).map(String::as_str).collect();
-    Err(Failure::Choice(format!("the daemon goes on with what it had before:\n{}", mistakes.join("\n"))))
+    Err(Failure::Choice(format!("the daemon goes on with what it had before:\n{}", mistakes.join("\n")))
+        .into())
 }
 
 fn line(value: &impl serde::Serialize, out: &mut (impl Write + ?Sized)) -> io::Result<()> {
     serde_json::to_writer(&mut *out, value).map_err(io::Error::from)?;
     writeln!(out)
+}
+
+/// How the daemon of these folders stands, for the doctor.
+#[must_use]
+pub fn daemon(places: &Places) -> Daemon {
+    let status = Client::find(&places.runtime, &places.config).and_then(|client| client.get("/v1/status"));
+    match status {
+        Ok(status) => Daemon::Runs(Box::new(status)),
+        Err(ClientError::Nobody { .. } | ClientError::Gone { .. }) => Daemon::None,
+        Err(error) => Daemon::Mute(error.to_string()),
+    }
 }

@@ -24,10 +24,20 @@ pub enum ClaimError {
         "a daemon{} runs already for {}; `tallywheel status` shows it, end it before you start another",
         process.map_or_else(String::new, |process| format!(" (process {process})")), config.display()
     )]
-    Taken { config: PathBuf, process: Option<u32> },
+    Taken {
+        /// The configuration folder that the daemon runs for.
+        config: PathBuf,
+        /// Its process id, where it has written it.
+        process: Option<u32>,
+    },
     /// The runtime folder cannot be used, so nobody can tell.
     #[error("{path}: {source}")]
-    System { path: PathBuf, source: io::Error },
+    System {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
 }
 
 /// A configuration folder that is ours until this is dropped.
@@ -106,7 +116,7 @@ impl Claim {
     /// Where the file cannot be written.
     pub fn publish(&mut self, address: SocketAddr, token: &Token) -> io::Result<()> {
         let text = serde_json::to_vec(&ContactFile {
-            tallywheel: super::status::FORM,
+            tallywheel: tallywheel_engine::state::status::FORM,
             address,
             token: token.as_str().to_owned(),
             process: std::process::id(),

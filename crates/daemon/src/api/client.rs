@@ -2,7 +2,6 @@
 
 use super::claim::{self, Contact, Found};
 use super::routes::Problem;
-use super::status::Status;
 use axum::body::{Body, Bytes, HttpBody};
 use hyper::body::Incoming;
 use hyper::client::conn::http1;
@@ -16,6 +15,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::time::Duration;
+use tallywheel_engine::state::status::Status;
 use tokio::net::TcpStream;
 use tokio::runtime::Runtime;
 
@@ -29,35 +29,60 @@ const ANSWER_BYTES_MAX: usize = 1 << 20;
 pub enum ClientError {
     /// No daemon runs.
     #[error("no daemon runs for {}; start it with `tallywheel run`", config.display())]
-    Nobody { config: PathBuf },
+    Nobody {
+        /// The configuration folder that the daemon runs for.
+        config: PathBuf,
+    },
     /// One runs that does not listen.
     #[error(
         "a daemon runs for {} and takes no commands: its rig.toml says `control = false`, or it could not listen and \
          its log says why",
         config.display()
     )]
-    Silent { config: PathBuf },
+    Silent {
+        /// The configuration folder that the daemon runs for.
+        config: PathBuf,
+    },
     /// There was one.
     #[error(
         "the daemon for {} (process {process}) is gone without saying so; its log may say why; start it again with \
          `tallywheel run`",
         config.display()
     )]
-    Gone { config: PathBuf, process: u32 },
+    Gone {
+        /// The configuration folder that the daemon runs for.
+        config: PathBuf,
+        /// The daemon's process id.
+        process: u32,
+    },
     /// It knows another token.
     #[error(
         "what answers at {address} does not know this user's token; end it and start `tallywheel run` again"
     )]
-    Stale { address: std::net::SocketAddr },
+    Stale {
+        /// Where it listens.
+        address: std::net::SocketAddr,
+    },
     /// It does not answer.
     #[error("the daemon (process {process}) does not answer; if it stays so, end it and start it again")]
-    Slow { process: u32 },
+    Slow {
+        /// The daemon's process id.
+        process: u32,
+    },
     /// It does not do it.
     #[error("{detail}; {cure}")]
-    Refused { detail: String, cure: String },
+    Refused {
+        /// What is not possible.
+        detail: String,
+        /// What the user can do.
+        cure: String,
+    },
     /// Its answer makes no sense, as of another version.
     #[error("the daemon's answer cannot be understood ({reason}); is it of another version? Start it again")]
-    Odd { reason: String },
+    Odd {
+        /// What is wrong with the answer.
+        reason: String,
+    },
     /// It ended while we were listening.
     #[error("the daemon has ended")]
     Ended,

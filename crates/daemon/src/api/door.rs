@@ -4,10 +4,10 @@ use super::claim::{Claim, ClaimError};
 use super::guard::{Guard, Token};
 use super::pilot::Pilot;
 use super::{routes, serve};
-use crate::failure::Failure;
-use crate::folders;
+use crate::failure::CommandFailure;
 use std::path::Path;
 use std::sync::Arc;
+use tallywheel_engine::folders;
 
 /// Why the door stays shut.
 const SHUT: &str = "no commands are taken: `tallywheel status` and the others find no daemon";
@@ -22,7 +22,7 @@ impl Door {
     ///
     /// # Errors
     /// [`ClaimError::Taken`]
-    pub fn claim(config: &Path) -> Result<Self, Failure> {
+    pub fn claim(config: &Path) -> Result<Self, CommandFailure> {
         match Claim::take(&folders::runtime()?, config) {
             Ok(claim) => Ok(Self(Ok(claim))),
             Err(ClaimError::System { path, source }) => {

@@ -1,7 +1,7 @@
 //! What the interface asks of the daemon.
 
-use super::status::{Hangar, Losses, Status};
 use std::pin::Pin;
+use tallywheel_engine::state::status::{Hangar, Losses, Status};
 use tokio::sync::watch;
 
 /// An answer that may take a moment.

@@ -14,21 +14,16 @@ pub mod client;
 pub mod door;
 pub mod guard;
 pub mod helm;
-pub mod ledger;
-pub mod overview;
 pub mod pilot;
 pub mod routes;
 pub mod serve;
 pub mod show;
-pub mod status;
 pub mod stream;
 
 pub use claim::Claim;
 pub use door::Door;
 pub use helm::{Answer, Helm, Refusal, Refused};
-pub use ledger::Ledger;
 pub use pilot::Pilot;
-pub use status::Status;
 
 /// The description of the interface, an OpenAPI 3.1 document.
 pub const OPENAPI: &str = include_str!("openapi.json");

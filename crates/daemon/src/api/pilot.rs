@@ -1,26 +1,15 @@
 //! The daemon's end of the interface: questions and commands on their way to the one place that knows.
 
 use super::helm::{Answer, Helm, Refused};
-use super::ledger::Ledger;
-use super::status::{Hangar, Losses, Status};
-use crate::commands::{Choice, Command, Commands, Origin, Refusal, Spot, Switch};
 use crate::logging::Dial;
 use std::sync::Arc;
+use tallywheel_engine::commands::{Choice, Command, Commands, Origin, Refusal, Spot, Switch};
+use tallywheel_engine::state::status::{Hangar, Losses, Status};
+use tallywheel_engine::state::{Ledger, Question};
 use tokio::sync::{mpsc, oneshot, watch};
 
 /// The most questions that wait to be answered; as many as there are connections.
 const QUEUE_QUESTIONS: usize = 64;
-
-/// Something to be looked up, and who wants to know.
-#[derive(Debug)]
-pub enum Question {
-    /// How everything stands.
-    Status(oneshot::Sender<Status>),
-    /// The last losses.
-    Losses(oneshot::Sender<Losses>),
-    /// Which aircraft there are.
-    Hangar(oneshot::Sender<Hangar>),
-}
 
 /// Where questions come out.
 pub type Questions = mpsc::Receiver<Question>;
@@ -89,7 +78,7 @@ fn refused(refusal: Refusal) -> Refused {
             Refused::unknown(what, or("see `tallywheel status`"))
         }
         Refusal::NoSuchAircraft { .. } => Refused::unknown(what, or("see `tallywheel fly`")),
-        Refusal::NoSuchGear { .. } | Refusal::NoSuchButton => Refused::unknown(what, or("see the files")),
+        Refusal::NoSuchRatio { .. } | Refusal::NoSuchButton => Refused::unknown(what, or("see the files")),
         Refusal::NoSuchPosition { .. } => Refused::senseless(what, or("say neutral, low, high or degrees")),
         Refusal::Unflyable { .. } => {
             Refused::senseless(what, or("correct its file; `tallywheel check` looks at all"))

@@ -1,11 +1,11 @@
 //! The daemon's state for people.
 
-use super::status::{
+use std::fmt::Write;
+use tallywheel_engine::state::status::{
     BoardState, BoardStatus, DatagramsStatus, Hangar, Losses, MarginStatus, OutputState, OutputStatus,
     SimulatorStatus, Status, StopName, TrimStatus,
 };
-use crate::demo::picture::scale;
-use std::fmt::Write;
+use tallywheel_tools::demo::picture::scale;
 use tallywheel_units::Degrees;
 
 /// Everything, a few lines for each thing.

@@ -1,6 +1,6 @@
 //! A message in the room that the notification area of Windows has for one: a title and a text of fixed size.
 
-use super::bulletin::Message;
+use tallywheel_engine::notifications::Message;
 
 /// The room for a title, in UTF-16 code units, without the zero that ends it (`szInfoTitle` of NOTIFYICONDATA).
 pub const TITLE_MAX: usize = 63;
@@ -52,7 +52,7 @@ fn cut(words: &str, units_max: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tray::bulletin::Subject;
+    use tallywheel_engine::notifications::Subject;
 
     fn brief(title: &str, body: &str) -> Brief {
         let message =

@@ -3,7 +3,8 @@
 
 use std::collections::BTreeMap;
 use std::time::Duration;
-use tallywheel_units::{BoardIndex, Timestamp};
+use tallywheel_engine::notifications::{Message, Subject};
+use tallywheel_units::Timestamp;
 
 /// Between two messages on one subject at least this much time passes; what happens in between is told as it
 /// stands then, if it is still news.
@@ -11,30 +12,6 @@ pub const MESSAGE_EVERY: Duration = Duration::from_secs(10);
 
 /// The most subjects that are remembered.
 const SUBJECTS_MAX: usize = 256;
-
-/// What a message is about. A newer message replaces the older one on the same subject.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Subject {
-    /// A board of the rig.
-    Board(BoardIndex),
-    /// One of the user's files, by its name.
-    File(String),
-    /// Something that the menu was asked for.
-    Wish,
-}
-
-/// One message to the user.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Message {
-    /// What it is about.
-    pub subject: Subject,
-    /// One line.
-    pub title: String,
-    /// More of it, perhaps several lines; plain text.
-    pub body: String,
-    /// Whether something has to be done.
-    pub bad: bool,
-}
 
 /// Remembers what was told.
 #[derive(Debug, Default)]
@@ -89,6 +66,7 @@ impl Thread {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use tallywheel_units::BoardIndex;
 
     fn message(subject: Subject, title: &str, bad: bool) -> Message {
         Message { subject, title: title.to_owned(), body: String::new(), bad }

@@ -1,9 +1,9 @@
 //! Opens files and folders with whatever the desktop opens them with.
 
-use super::bulletin::{Message, Subject};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::sync::Arc;
+use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::mpsc::Sender;
 
 /// The program that opens things, by the XDG utilities; on Windows the shell.

@@ -1,7 +1,7 @@
 //! The menu, in our own words: built anew from each [`Sight`], shown by whatever host there is.
 
 use super::sight::{Sight, TrimSight, Wish};
-use crate::commands::{Choice, Command, Spot, Switch};
+use tallywheel_engine::commands::{Choice, Command, Spot, Switch};
 
 /// The most entries of one list; more would not fit on a screen.
 const LIST_MAX: usize = 40;
@@ -14,9 +14,21 @@ pub enum Entry {
     /// Does something.
     Button(String, Wish),
     /// Can be on or off; choosing it asks for the other.
-    Check { label: String, on: bool, wish: Wish },
+    Check {
+        /// The words of the line.
+        label: String,
+        /// Whether the mark is set.
+        on: bool,
+        /// What a click asks for.
+        wish: Wish,
+    },
     /// One of several is chosen, at most: its place in the list.
-    Choice { chosen: Option<usize>, options: Vec<(String, Wish)> },
+    Choice {
+        /// Which option is in force, by its place.
+        chosen: Option<usize>,
+        /// The words of each option and what a click on it asks for.
+        options: Vec<(String, Wish)>,
+    },
     /// A menu of its own.
     More(String, Vec<Entry>),
     /// A line between groups.

@@ -9,7 +9,6 @@ pub mod bulletin;
 #[cfg(target_os = "linux")]
 pub mod bus;
 pub mod desk;
-pub mod ear;
 pub mod icon;
 pub mod menu;
 pub mod sight;
@@ -18,13 +17,14 @@ pub mod turns;
 #[cfg(windows)]
 pub mod windows;
 
-use crate::clock::Clock;
-use crate::commands::{Command, Commands, Origin};
-use crate::control::Control;
-use bulletin::{Bulletin, Message, Subject};
+use bulletin::Bulletin;
 use desk::Desk;
 use sight::{Sight, Wish};
 use std::sync::Arc;
+use tallywheel_engine::clock::Clock;
+use tallywheel_engine::commands::{Command, Commands, Origin};
+use tallywheel_engine::control::Control;
+use tallywheel_engine::notifications::{Message, Subject};
 use tender::{Face, Tender};
 use tokio::sync::Notify;
 use tokio::sync::mpsc::{self, Receiver, Sender};
@@ -75,7 +75,7 @@ impl Tray {
     /// Shows how everything stands and tells what is news, if that is due.
     pub fn look(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        let news = control.journal().ear_mut().take_news();
+        let news = control.event_log().ear_mut().take_news();
         news.into_iter().for_each(|message| self.bulletin.take(message));
         while let Some(message) = self.bulletin.due(now) {
             self.host.tell(message);

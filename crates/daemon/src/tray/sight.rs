@@ -1,7 +1,7 @@
 //! What the tray gets to see of the daemon and may ask of it.
 
-use crate::commands::Command;
-use crate::control::Control;
+use tallywheel_engine::commands::Command;
+use tallywheel_engine::control::Control;
 use tallywheel_units::{Degrees, Margin, Normalized};
 
 /// The daemon at one moment.
@@ -74,8 +74,8 @@ impl Sight {
     pub fn of(control: &Control) -> Self {
         let flying = control.flying();
         let (names, ear) = (control.written().names(), control.written().ear());
-        let station = control.station();
-        let (trims, losses) = station.look(|tally| {
+        let shared = control.shared();
+        let (trims, losses) = shared.look(|tally| {
             let trims = tally.trims().iter().zip(tally.readings()).zip(&flying.aircraft.trims);
             let trims = trims.map(|((trim, reading), said)| TrimSight {
                 name: said.name.clone(),
@@ -104,7 +104,7 @@ impl Sight {
             trims,
             boards_away: boards.map(|(_, name)| name.to_owned()).collect(),
             losses,
-            held: station.is_held(),
+            held: shared.is_held(),
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Messages in turn, for a desktop that shows one at a time and lets a new one take the place of the one that is read.
 
-use super::bulletin::Message;
 use std::collections::VecDeque;
 use std::sync::{Mutex, PoisonError};
+use tallywheel_engine::notifications::Message;
 use tokio::sync::Notify;
 
 /// The most messages that wait.
@@ -47,7 +47,7 @@ impl Turns {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tray::bulletin::Subject;
+    use tallywheel_engine::notifications::Subject;
     use tallywheel_units::BoardIndex;
 
     fn message(board: u8, title: &str) -> Message {

@@ -8,12 +8,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
-use tallywheel::clock::Clock;
-use tallywheel::commands::{Answer, Command, Commands, Origin};
-use tallywheel::config::Watch;
-use tallywheel::dock::{Opened, Opener};
 use tallywheel::run::{self, Settings};
-use tallywheel::station::Station;
+use tallywheel_engine::clock::Clock;
+use tallywheel_engine::commands::{Answer, Command, Commands, Origin};
+use tallywheel_engine::config_files::Watch;
+use tallywheel_engine::device_manager::{Opened, Opener};
+use tallywheel_engine::shared::SharedState;
 use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
 use tallywheel_units::WheelIndex;
 
@@ -63,7 +63,7 @@ pub fn until(what: &str, is_so: impl Fn() -> bool) {
 /// A folder of files, the program that uses it, and its board.
 pub struct Bench {
     pub folder: PathBuf,
-    pub station: Arc<Station>,
+    pub shared: Arc<SharedState>,
     pub commands: Commands,
     log: Log,
     reports: Sender<[u8; 4]>,
@@ -107,7 +107,7 @@ impl Bench {
         let folder = settings.folder.clone();
         let ready = run::prepare(settings, Clock::start()).unwrap();
         let mut running = ready.start_watching(opener, watch).unwrap();
-        let (station, commands) = (running.station(), running.commands());
+        let (shared, commands) = (running.shared(), running.commands());
         let (stop, stopped) = tokio::sync::oneshot::channel();
         let log = Log::default();
         let written = log.clone();
@@ -119,7 +119,7 @@ impl Bench {
             runtime.block_on(running.keep(ended)).unwrap();
             running.close();
         });
-        Self { folder, station, commands, log, reports, stop, thread }
+        Self { folder, shared, commands, log, reports, stop, thread }
     }
 
     /// What the program has logged so far.
@@ -147,12 +147,12 @@ impl Bench {
 
     /// What a wheel counted.
     pub fn counts(&self, wheel: u8) -> i64 {
-        self.station.look(|tally| tally.wheel(WheelIndex::new(wheel)).map_or(0, |wheel| wheel.counts.get()))
+        self.shared.look(|tally| tally.wheel(WheelIndex::new(wheel)).map_or(0, |wheel| wheel.counts.get()))
     }
 
     /// Where the first trim is.
     pub fn degrees(&self) -> f64 {
-        self.station.look(|tally| tally.readings()[0].degrees.get())
+        self.shared.look(|tally| tally.readings()[0].degrees.get())
     }
 
     pub fn ask(&self, command: Command) -> Answer {

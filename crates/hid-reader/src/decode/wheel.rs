@@ -23,7 +23,7 @@ pub(super) struct Wheel {
     pub(super) lines: u128,
     first: u128,
     pub(super) second: u128,
-    inverted: bool,
+    pressed_at_rest: bool,
     pub(super) config: WheelConfig,
     pub(super) decoding: Decoding,
     pub(super) watch: Watch,
@@ -62,7 +62,7 @@ impl Wheel {
             lines: first | second,
             first,
             second,
-            inverted: config.inverted,
+            pressed_at_rest: config.pressed_at_rest,
             config: *config,
             decoding,
             watch,
@@ -72,7 +72,10 @@ impl Wheel {
 
     #[inline]
     pub(super) fn levels(&self, buttons: u128) -> (bool, bool) {
-        ((buttons & self.first != 0) != self.inverted, (buttons & self.second != 0) != self.inverted)
+        (
+            (buttons & self.first != 0) != self.pressed_at_rest,
+            (buttons & self.second != 0) != self.pressed_at_rest,
+        )
     }
 
     /// Takes a sample of the wheel's lines; `timing` is the board's clock and the sample's place by it, where wheels of the

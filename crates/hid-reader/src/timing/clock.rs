@@ -2,7 +2,7 @@
 
 use super::interval::IntervalEstimator;
 use super::jitter::Jitter;
-use super::{Reporting, real, single, whole};
+use super::{real, single, whole};
 use std::time::Duration;
 use tallywheel_units::Timestamp;
 
@@ -84,7 +84,6 @@ pub(crate) struct SampleClock {
     found: u64,
     /// How often another interval was found.
     epoch: u32,
-    reporting: Option<Reporting>,
     repeated: u8,
     last: Option<u64>,
     anchor: Anchor,
@@ -108,7 +107,7 @@ pub(crate) struct SampleClock {
 
 impl SampleClock {
     /// A clock that has seen no report. `interval` is a first guess.
-    pub(crate) fn new(interval: Option<Duration>, reporting: Option<Reporting>) -> Self {
+    pub(crate) fn new(interval: Option<Duration>) -> Self {
         let rig =
             interval.map_or(0.0, |interval| real(u64::try_from(interval.as_nanos()).unwrap_or(u64::MAX)));
         let mut clock = Self {
@@ -118,7 +117,6 @@ impl SampleClock {
             rig,
             found: 0,
             epoch: 0,
-            reporting,
             repeated: 0,
             last: None,
             anchor: Anchor::default(),
@@ -140,12 +138,18 @@ impl SampleClock {
 
     /// A clock whose interval is known for sure.
     #[cfg(test)]
-    pub(crate) fn measured(interval: Option<Duration>, reporting: Option<Reporting>) -> Self {
-        let mut clock = Self::new(interval, reporting);
+    pub(crate) fn measured(interval: Option<Duration>) -> Self {
+        let mut clock = Self::new(interval);
         if clock.is_known() {
             clock.known = Known::Measured;
         }
         clock
+    }
+
+    /// The board has shown that it reports at every interval.
+    #[cfg(test)]
+    pub(crate) const fn is_known_to_be_steady(&mut self) {
+        self.repeated = u8::MAX;
     }
 
     /// The board has shown intervals that are uneven by a tenth.
@@ -197,12 +201,6 @@ impl SampleClock {
         self.is_measured() && self.rig > 0.0 && (self.interval / self.rig - 1.0).abs() > AS_GUESSED
     }
 
-    /// When the last report was read.
-    #[inline]
-    pub(crate) fn last(&self) -> Option<Timestamp> {
-        self.last.map(Timestamp::from_nanos)
-    }
-
     /// Standard deviation of the time between two samples, in intervals, where there are `intervals` to the next report.
     pub(crate) fn sample_jitter(&self, intervals: f32) -> f32 {
         let beat = single(self.interval_uncertainty()) * intervals.sqrt();
@@ -229,11 +227,7 @@ impl SampleClock {
     /// Whether the board is known to report at every interval; if not, silence says that nothing changes.
     #[inline]
     pub(crate) const fn is_steady(&self) -> bool {
-        match self.reporting {
-            Some(Reporting::Steady) => true,
-            Some(Reporting::OnChange) => false,
-            None => self.repeated >= STEADY_AFTER,
-        }
+        self.repeated >= STEADY_AFTER
     }
 
     /// A report was read at `at`; `repeated` says whether it is as the one before to the bit.
@@ -360,7 +354,7 @@ impl SampleClock {
         if gap > NOT_STEADY {
             self.repeated = 0;
         }
-        self.behind = if gap < 0.5 || gap >= 1.5 { 0 } else { self.behind + 1 };
+        self.behind = if (0.5..1.5).contains(&gap) { self.behind + 1 } else { 0 };
         if self.behind >= BEHIND_FOR {
             let missing = whole(behind.round());
             if missing <= 1 {

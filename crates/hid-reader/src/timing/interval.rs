@@ -126,7 +126,7 @@ fn fit(gaps: &[u64], interval: f64) -> f64 {
     for gap in gaps {
         let gap = real(*gap);
         let number = (gap / interval).round();
-        if number >= 1.0 && number < FARTHEST && (gap / interval - number).abs() < 0.3 {
+        if (1.0..FARTHEST).contains(&number) && (gap / interval - number).abs() < 0.3 {
             sum += number * gap;
             squares += number * number;
         }

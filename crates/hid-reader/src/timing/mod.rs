@@ -17,15 +17,6 @@ mod jitter;
 
 pub(crate) use clock::{Sample, SampleClock};
 
-/// When a board sends reports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Reporting {
-    /// At every interval, whether anything changed or not.
-    Steady,
-    /// Only at the intervals where something has changed. Silence then says that nothing has.
-    OnChange,
-}
-
 #[expect(clippy::as_conversions, reason = "nanoseconds of hours are far below 2^53")]
 #[inline]
 pub(crate) fn real(nanos: u64) -> f64 {

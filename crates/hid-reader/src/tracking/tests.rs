@@ -1,7 +1,6 @@
 //! Strokes of minimum-jerk form, knocks and rests, by hand. The grid of the testkit is where figures come from.
 
 use super::*;
-use crate::timing::Reporting;
 
 /// Where a stroke over `edges` in `ticks` is at tick `n`; beyond its end it rests.
 fn stroke(edges: f64, ticks: f64, n: u32) -> i64 {
@@ -19,9 +18,19 @@ pub(super) fn lines(edges: i64) -> (bool, bool) {
 
 const T: Duration = Duration::from_millis(4);
 
+/// When a board sends reports.
+#[derive(Clone, Copy, PartialEq)]
+pub(super) enum Reporting {
+    /// At every interval, and that is known.
+    Steady,
+    /// On change, whatever repeats.
+    OnChange,
+}
+
 /// A tracker with the clock of its board.
 #[derive(Clone)]
 pub(super) struct Clocked {
+    reporting: Option<Reporting>,
     pub(super) clock: SampleClock,
     pub(super) tracker: Tracker,
 }
@@ -32,7 +41,11 @@ impl Clocked {
         interval: Option<Duration>,
         reporting: Option<Reporting>,
     ) -> Self {
-        Self { clock: SampleClock::measured(interval, reporting), tracker: Tracker::new(edges_per_turn) }
+        let mut clock = SampleClock::measured(interval);
+        if reporting == Some(Reporting::Steady) {
+            clock.is_known_to_be_steady();
+        }
+        Self { reporting, clock, tracker: Tracker::new(edges_per_turn) }
     }
 
     pub(super) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Tracked {
@@ -41,8 +54,12 @@ impl Clocked {
     }
 
     fn step_of(&mut self, at: Timestamp, a: bool, b: bool, repeated: bool) -> Tracked {
-        let sample = self.clock.report(at, repeated);
+        let sample = self.sample(at, repeated);
         self.tracker.step(&self.clock, &sample, a, b)
+    }
+
+    fn sample(&mut self, at: Timestamp, repeated: bool) -> Sample {
+        self.clock.report(at, repeated && self.reporting != Some(Reporting::OnChange))
     }
 
     pub(super) fn due(&self) -> Option<Timestamp> {
@@ -307,7 +324,7 @@ fn a_calm_step_is_a_step() {
             let (a, b) = lines(place.div_euclid(64));
             let repeated = next(2) == 0 && lines(long.tracker.edges()) == (a, b);
             let whole = long.step_of(now, a, b, repeated);
-            let sample = short.clock.report(now, repeated);
+            let sample = short.sample(now, repeated);
             match short.tracker.calm_step(&short.clock, &sample, a, b) {
                 Some(edges) => {
                     assert_eq!(whole, Tracked { edges, ..Tracked::default() }, "{run} {now}");

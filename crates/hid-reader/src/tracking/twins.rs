@@ -11,9 +11,8 @@
 //! From some 60 silent intervals on a wheel is taken for resting, as no hand turns so evenly for so long: such twins, if
 //! there were any, would be lost, and the margin would not say so.
 
-use super::tests::{Clocked, lines};
+use super::tests::{Clocked, Reporting, lines};
 use super::*;
-use crate::timing::Reporting;
 
 /// Intervals from rest to four edges an interval, and back.
 const RISE: f64 = 20.0;

@@ -203,8 +203,8 @@ impl Setup {
     }
 
     fn stroke(&self, hardest: f64, motion: &mut Motion, chance: &mut Chance) {
-        let shapes = Shape::ALL;
-        let shape = shapes[usize::try_from(chance.below(4)).unwrap_or_default() % shapes.len()];
+        let drawn = usize::try_from(chance.below(4)).unwrap_or_default();
+        let shape = Shape::ALL.get(drawn).copied().unwrap_or_default();
         let way = if chance.happens(0.3) { -1.0 } else { 1.0 };
         let acceleration = hardest * chance.between(0.4, 1.0);
         // length = (its share) x speed^2 / acceleration

@@ -65,9 +65,12 @@ impl Reader {
     ) -> Option<Self> {
         let layout = Layout::from_descriptor(&ButtonField::Sixteen.descriptor()).ok()?;
         let inputs = WheelInputs::Quadrature { a, b, per_cycle: CountsPerCycle::X4 };
-        let mut decoder =
-            BoardDecoder::new(layout, &[WheelConfig { inputs, inverted: false, index: None }], interval)
-                .ok()?;
+        let mut decoder = BoardDecoder::new(
+            layout,
+            &[WheelConfig { inputs, pressed_at_rest: false, index: None }],
+            interval,
+        )
+        .ok()?;
         let counts_per_turn = CountsPerTurn::new(edges_per_turn);
         decoder.know(0, &WheelFacts { counts_per_turn, ..WheelFacts::default() });
         let (margin, doubt) = (Margin::CERTAIN, Margin::CERTAIN);

@@ -1,7 +1,7 @@
 //! Messages by the Desktop Notifications Specification 1.2 (`org.freedesktop.Notifications`).
 
-use crate::tray::bulletin::Message;
 use std::collections::HashMap;
+use tallywheel_engine::notifications::Message;
 use zbus::export::futures_core::Stream;
 use zbus::zvariant::Value;
 

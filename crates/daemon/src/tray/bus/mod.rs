@@ -6,12 +6,12 @@ mod item;
 mod message;
 
 use super::TrayHost;
-use super::bulletin::{Message, Subject};
 use super::sight::Wish;
 use super::tender::Face;
 use item::Item;
 use std::collections::BTreeMap;
 use std::time::Duration;
+use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::mpsc::{Receiver, Sender};
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
@@ -66,7 +66,7 @@ impl Server {
         }
         let mut said = false;
         loop {
-            match connect().await {
+            match tallywheel_tools::session_bus::connect().await {
                 Ok(bus) => {
                     said = false;
                     if self.serve_on(&bus).await.is_none() {
@@ -141,22 +141,4 @@ impl Server {
             }
         }
     }
-}
-
-/// The session bus.
-///
-/// # Errors
-/// There is none; says why.
-pub async fn connect() -> Result<zbus::Connection, String> {
-    if !there() {
-        return Err("DBUS_SESSION_BUS_ADDRESS is not set and there is no XDG_RUNTIME_DIR/bus".to_owned());
-    }
-    zbus::Connection::session().await.map_err(|error| error.to_string())
-}
-
-/// Whether it is worth while to try; looking costs next to nothing, the first try pages in the whole library.
-fn there() -> bool {
-    let set = |name| std::env::var_os(name).filter(|value| !value.is_empty());
-    set("DBUS_SESSION_BUS_ADDRESS").is_some()
-        || set("XDG_RUNTIME_DIR").is_some_and(|folder| std::path::Path::new(&folder).join("bus").exists())
 }

@@ -5,8 +5,8 @@
 //! tray-icon, which makes the icon, has no such call; winsafe has it as a safe one.
 
 use crate::tray::brief::Brief;
-use crate::tray::bulletin::Message;
 use std::cell::Cell;
+use tallywheel_engine::notifications::Message;
 use tray_icon::TrayIcon;
 use winsafe::{EnumThreadWindows, GetCurrentThreadId, HWND, NOTIFYICONDATA, Shell_NotifyIcon, co};
 

@@ -4,7 +4,6 @@
 mod balloon;
 
 use super::TrayHost;
-use super::bulletin::Message;
 use super::icon::{self, Glance};
 use super::menu::Entry;
 use super::sight::Wish;
@@ -14,6 +13,7 @@ use balloon::Balloon;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
+use tallywheel_engine::notifications::Message;
 use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::sync::{Notify, watch};
 use tray_icon::menu::{CheckMenuItem, IsMenuItem, Menu, MenuEvent, MenuItem, PredefinedMenuItem, Submenu};

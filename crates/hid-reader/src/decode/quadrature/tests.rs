@@ -21,7 +21,7 @@ struct ByTable {
 impl ByTable {
     fn new(per_cycle: CountsPerCycle) -> Self {
         let quadrature = Quadrature { tracker: Tracker::that_never_learns(), ..Quadrature::new(per_cycle) };
-        Self { quadrature, clock: SampleClock::new(None, None) }
+        Self { quadrature, clock: SampleClock::new(None) }
     }
 
     /// What was counted and lost; what is in doubt beside is for other tests.
@@ -186,7 +186,7 @@ fn a_published_library_agrees_on_a_million_random_states() {
 fn a_published_library_agrees_on_a_million_single_edges() {
     let mut random = Pcg64::seed_from_u64(0x9E37_79B9_7F4A_7C15);
     let mut oracle = QuadratureTableMode::new(1);
-    let mut decoders = ALL.map(|per_cycle| ByTable::new(per_cycle));
+    let mut decoders = ALL.map(ByTable::new);
     decoders
         .iter_mut()
         .for_each(|decoder| assert_eq!(decoder.step(Timestamp::START, false, false), Step::default()));

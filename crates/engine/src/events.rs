@@ -1,0 +1,182 @@
+//! What the fast path tells the rest of the program, without ever waiting for it.
+//!
+//! EventSender go through a bounded channel; when it is full they are counted, not waited for. The listener is
+//! rung only when it says that it sleeps, so a turning wheel costs one wake-up per burst, and a resting
+//! wheel none.
+
+use crate::recorder::RecordedSample;
+use crossbeam_channel::{Receiver, Sender, TrySendError};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::Duration;
+use tallywheel_hid_reader::RecordedDevice;
+use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
+use tokio::sync::Notify;
+
+/// The most notes that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
+/// makes two notes a report. The listener reads five times a second. 96 bytes each.
+const QUEUE_NOTES: usize = 3072;
+
+/// How long the listener lets notes gather: it is rung once for a burst of them, which costs the reader a system
+/// call, and then looks by itself until no more come. The positions on disk are not older than this and the time
+/// to write them: 250 ms are promised, and each time more is a dozen system calls.
+const GATHER: Duration = Duration::from_millis(200);
+
+/// Something that happened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum BoardEvent {
+    /// A wheel moved.
+    Counted { at: Timestamp, wheel: WheelIndex, counts: Counts },
+    /// Counts may be missing.
+    Lost { board: BoardIndex, wheel: WheelIndex, loss: Loss },
+    /// A report for the recording of the last hour.
+    Report { board: BoardIndex, sample: RecordedSample },
+    /// The board of that recording is now this one.
+    Device { board: BoardIndex, device: Box<RecordedDevice> },
+    /// A board was unplugged, for that recording.
+    Unplugged { board: BoardIndex, at: Timestamp },
+    /// Something about a board changed.
+    Board { board: BoardIndex, change: BoardChange },
+    /// Something about an output changed; the text is for people.
+    Output { output: String, change: String, bad: bool },
+}
+
+/// What can change about a board.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum BoardChange {
+    /// It is being read.
+    Reading { path: String, name: String },
+    /// It is not plugged in.
+    Missing,
+    /// It was unplugged.
+    Gone,
+    /// It is there but cannot be read.
+    Refused { reason: String, cure: String },
+    /// Its wheels are hidden; the rest of it is on a device of this name.
+    Hidden { twin: String },
+    /// Its wheels are not hidden, or no longer, although the rig file asks for that.
+    NotHidden { reason: String },
+}
+
+#[derive(Debug)]
+struct Bell {
+    listener_sleeps: AtomicBool,
+    ring: Notify,
+    held_back: AtomicU64,
+}
+
+/// The sending side, one for each thread.
+#[derive(Debug, Clone)]
+pub struct EventSender {
+    queue: Sender<BoardEvent>,
+    bell: Arc<Bell>,
+}
+
+/// The listening side.
+#[derive(Debug)]
+pub struct EventReceiver {
+    queue: Receiver<BoardEvent>,
+    bell: Arc<Bell>,
+}
+
+/// Both ends of a new channel.
+#[must_use]
+pub fn channel() -> (EventSender, EventReceiver) {
+    let (send, receive) = crossbeam_channel::bounded(QUEUE_NOTES);
+    let bell = Arc::new(Bell {
+        listener_sleeps: AtomicBool::new(false),
+        ring: Notify::new(),
+        held_back: AtomicU64::new(0),
+    });
+    (EventSender { queue: send, bell: Arc::clone(&bell) }, EventReceiver { queue: receive, bell })
+}
+
+impl EventSender {
+    /// Posts a note; never waits.
+    pub fn post(&self, note: BoardEvent) {
+        if let Err(TrySendError::Full(_)) = self.queue.try_send(note) {
+            self.bell.held_back.fetch_add(1, Ordering::Relaxed);
+        }
+        if self.bell.listener_sleeps.swap(false, Ordering::SeqCst) {
+            self.bell.ring.notify_one();
+        }
+    }
+}
+
+impl EventReceiver {
+    /// The next note, if one waits already.
+    #[must_use]
+    pub fn try_next(&self) -> Option<BoardEvent> {
+        self.queue.try_recv().ok()
+    }
+
+    /// How many notes were lost to a full queue since the last call.
+    #[must_use]
+    pub fn take_held_back(&self) -> u64 {
+        self.bell.held_back.swap(0, Ordering::Relaxed)
+    }
+
+    /// Returns when a note may be waiting; `busy` says whether one came since the last call. Sleeps without a
+    /// timer when none did.
+    pub async fn wait(&self, busy: bool) {
+        if busy {
+            tokio::time::sleep(GATHER).await;
+            return;
+        }
+        self.bell.listener_sleeps.store(true, Ordering::SeqCst);
+        // A note posted before the flag was up rang no bell; look once more before going to sleep.
+        if self.queue.is_empty() {
+            self.bell.ring.notified().await;
+        }
+        self.bell.listener_sleeps.store(false, Ordering::SeqCst);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counted(n: i64) -> BoardEvent {
+        BoardEvent::Counted { at: Timestamp::START, wheel: WheelIndex::new(0), counts: Counts::new(n) }
+    }
+
+    #[test]
+    fn a_full_queue_counts_what_it_could_not_take() {
+        let (notes, listener) = channel();
+        for n in 0..3076 {
+            notes.post(counted(n));
+        }
+        assert_eq!(listener.take_held_back(), 4);
+        assert_eq!(listener.take_held_back(), 0);
+        assert_eq!(std::iter::from_fn(|| listener.try_next()).count(), QUEUE_NOTES);
+    }
+
+    #[test]
+    fn a_sleeping_listener_is_woken_by_the_first_note() {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let (notes, listener) = channel();
+        let sender = std::thread::spawn(move || {
+            std::thread::sleep(Duration::from_millis(20));
+            notes.post(counted(1));
+            notes
+        });
+        runtime.block_on(async {
+            tokio::time::timeout(Duration::from_secs(20), listener.wait(false)).await.expect("never woken");
+        });
+        assert_eq!(listener.try_next(), Some(counted(1)));
+        drop(sender.join());
+    }
+
+    #[test]
+    fn a_note_that_was_already_there_is_not_slept_over() {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let (notes, listener) = channel();
+        notes.post(counted(1));
+        runtime.block_on(async {
+            tokio::time::timeout(Duration::from_secs(20), listener.wait(false))
+                .await
+                .expect("slept over a note");
+        });
+        assert_eq!(listener.try_next(), Some(counted(1)));
+    }
+}

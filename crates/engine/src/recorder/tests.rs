@@ -1,0 +1,273 @@
+//! From reports to segments and back, in virtual time.
+
+use super::{Found, RecordedSample, Recorder, find, merge};
+use crate::events::BoardEvent;
+use crate::player::Player;
+use crate::runtime_config::{self, Pipeline, RuntimeConfig};
+use crate::tally::Tally;
+use std::path::PathBuf;
+use std::time::Duration;
+use tallywheel_accumulator::Place;
+use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
+use tallywheel_units::{BoardIndex, Margin, Timestamp};
+
+const RIG: &str = include_str!("../../../../config/rig.toml");
+const AIRCRAFT: &str = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
+const DEMO: &str = include_str!("../../../../tests/recordings/demo.hid");
+const BOARD: BoardIndex = BoardIndex::new(0);
+
+fn plan() -> RuntimeConfig {
+    let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
+    runtime_config::build(&rig, &tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap()).unwrap()
+}
+
+/// A daemon without threads: its tally, and the recorder that hears its notes.
+struct Bench {
+    folder: PathBuf,
+    recorder: Recorder,
+    path: Pipeline,
+    tally: Tally,
+}
+
+impl Bench {
+    fn new(test: &str, device: &RecordedDevice) -> Self {
+        let folder = std::env::temp_dir().join(format!("tallywheel-hour-{test}-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&folder);
+        let plan = plan();
+        let path = plan.boards[0].pipeline(&device.descriptor).unwrap();
+        let mut recorder = Recorder::new(&folder, self::plan());
+        recorder.note(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
+        Self { folder, recorder, path, tally: plan.tally }
+    }
+
+    /// As `SharedState::report` does it; `pass` says whether a sample gets through the queue.
+    fn report(&mut self, at: Timestamp, bytes: &[u8], pass: &mut impl FnMut(&RecordedSample) -> bool) {
+        while let Some(due) = self.path.deadline().filter(|due| *due < at) {
+            self.path.rest(due, &mut self.tally, &mut |_, _| {});
+        }
+        let before = self.tally.sequence();
+        self.path.report(at, bytes, &mut self.tally, &mut |_, _| {});
+        let happened = self.tally.sequence() != before;
+        let recorder = &mut self.recorder;
+        self.path.sample(at, bytes, happened, &mut |sample| {
+            if pass(&sample) {
+                recorder.note(&BoardEvent::Report { board: BOARD, sample });
+            }
+        });
+    }
+
+    fn unplugged(&mut self, at: Timestamp) {
+        self.path.unplugged(at, &mut self.tally, &mut |_, _| {});
+        self.recorder.note(&BoardEvent::Unplugged { board: BOARD, at });
+    }
+
+    fn found(&mut self) -> Found {
+        while let Some(due) = self.path.deadline() {
+            self.path.rest(due, &mut self.tally, &mut |_, _| {});
+        }
+        self.recorder.flush();
+        find(&self.folder).unwrap()
+    }
+
+    fn segments(&self) -> usize {
+        std::fs::read_dir(self.folder.join(super::segments::FOLDER)).map_or(0, Iterator::count)
+    }
+}
+
+impl Drop for Bench {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.folder);
+    }
+}
+
+/// What a report on the last hour comes to.
+fn replayed(found: Found) -> Tally {
+    let mut player = Player::assigned(plan(), found.recording, &found.boards).unwrap();
+    for start in found.starts {
+        player.tally_mut().resume(start.trim, Place::At(start.degrees), start.margin);
+    }
+    while player.step(&mut |_| {}) {}
+    std::mem::replace(player.tally_mut(), plan().tally)
+}
+
+fn positions(tally: &Tally) -> Vec<(i64, Margin)> {
+    let readings = tally.trims().iter().map(|trim| trim.reading());
+    readings.map(|reading| (reading.position.raw(), reading.margin)).collect()
+}
+
+fn losses(tally: &Tally) -> Vec<u64> {
+    tally.losses().map(|(_, number)| number).collect()
+}
+
+fn shifted(at: Timestamp, hours: u64) -> Timestamp {
+    at.after(Duration::from_secs(hours * 3600))
+}
+
+#[test]
+fn a_minute_comes_back_as_the_daemon_counted_it() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("minute", &demo.devices[0]);
+    for report in &demo.reports {
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    let found = bench.found();
+    assert_eq!((found.boards.as_slice(), &found.recording.devices), (&[BOARD][..], &demo.devices));
+    assert!(found.recording.bad_lines.is_empty() && found.recording.marks.is_empty());
+    let tally = replayed(found);
+    assert_eq!(positions(&tally), positions(&bench.tally));
+    assert_eq!(losses(&tally), losses(&bench.tally));
+    assert_eq!(losses(&tally).iter().sum::<u64>(), 1, "the demo's knock");
+}
+
+#[test]
+fn an_unplugging_is_in_the_last_hour() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("unplugged", &demo.devices[0]);
+    for (place, report) in demo.reports.iter().enumerate() {
+        if place == 200 {
+            bench.unplugged(report.at);
+            let device = Box::new(demo.devices[0].clone());
+            bench.recorder.note(&BoardEvent::Device { board: BOARD, device });
+        }
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    let found = bench.found();
+    assert_eq!(found.recording.marks.len(), 1);
+    assert_eq!((found.recording.marks[0].kind, bench.segments()), (MarkKind::Unplugged, 2));
+    let tally = replayed(found);
+    assert_eq!((positions(&tally), losses(&tally)), (positions(&bench.tally), losses(&bench.tally)));
+}
+
+/// The recording misses what the daemon counted, so it must not be sure of a position that is wrong.
+#[test]
+fn a_gap_is_marked_and_nothing_is_claimed_after_it() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("gap", &demo.devices[0]);
+    // The way back from the high stop, after which no stop is met.
+    for report in &demo.reports {
+        bench.report(report.at, &report.bytes, &mut |sample| !(220..230).contains(&sample.number));
+    }
+    let found = bench.found();
+    let gaps: Vec<_> = found.recording.marks.iter().map(|mark| mark.kind).collect();
+    assert_eq!(gaps, [MarkKind::Gap { reports: 10 }]);
+    let tally = replayed(found);
+    let trims = tally.trims().iter().zip(bench.tally.trims());
+    for (recorded, counted) in trims {
+        assert!(recorded.reading().margin.is_unknown());
+        assert!(!counted.reading().margin.is_unknown());
+    }
+    assert_eq!(losses(&tally)[4], 0, "a gap in the recording is no board that is gone");
+}
+
+#[test]
+fn hours_are_kept_in_few_segments_that_know_where_they_began() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("hours", &demo.devices[0]);
+    // The demo's quarter of a minute once every three minutes, for five hours.
+    for round in 0..100_u64 {
+        for report in &demo.reports {
+            let at = report.at.after(Duration::from_secs(round * 180));
+            bench.report(at, &report.bytes, &mut |_| true);
+        }
+    }
+    assert_eq!(bench.segments(), 7);
+    let found = bench.found();
+    let reports = &found.recording.reports;
+    let lasted = reports[reports.len() - 1].at.since(reports[0].at);
+    assert!((Duration::from_secs(3600)..Duration::from_secs(4300)).contains(&lasted), "{lasted:?}");
+    assert_eq!(found.starts.len(), 2);
+    assert_eq!(positions(&replayed(found)), positions(&bench.tally));
+}
+
+#[test]
+fn what_is_older_than_an_hour_is_left_out() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("older", &demo.devices[0]);
+    for hours in [0, 3] {
+        for report in &demo.reports {
+            bench.report(shifted(report.at, hours), &report.bytes, &mut |_| true);
+        }
+    }
+    assert_eq!(bench.segments(), 2);
+    let found = bench.found();
+    let first = found.recording.reports[0].at;
+    assert!(first >= Timestamp::from_micros(600_000_000), "{first}");
+    assert_eq!(positions(&replayed(found)), positions(&bench.tally));
+}
+
+#[test]
+fn two_boards_are_woven_together_by_time() {
+    let head = "N: one\nI: 3 1209 7a11\nR: 2 05 01\n";
+    let one = format!("{head}E: 000001.000000 1 00\nE: 000003.000000 1 01\n# unplugged 000004.000000\n");
+    let two = format!("{head}# position 1 90.5 0 2\nE: 000002.000000 1 02\n");
+    let boards = [(BoardIndex::new(1), vec![one]), (BoardIndex::new(3), vec![two])];
+    let found = merge(&boards).unwrap();
+    assert_eq!(found.boards, [BoardIndex::new(1), BoardIndex::new(3)]);
+    let order: Vec<_> =
+        found.recording.reports.iter().map(|r| (r.device, r.at.micros() / 1_000_000)).collect();
+    assert_eq!(order, [(0, 1), (1, 2), (0, 3)]);
+    assert_eq!(found.recording.marks.iter().map(|m| (m.device, m.before)).collect::<Vec<_>>(), [(0, 3)]);
+    assert_eq!(found.starts.iter().map(|s| (s.trim, s.degrees.get())).collect::<Vec<_>>(), [(1, 90.5)]);
+    assert_eq!(merge(&[]), None);
+    assert_eq!(merge(&[(BOARD, vec![head.to_owned()])]), None);
+}
+
+#[test]
+fn a_new_daemon_forgets_the_old_ones_hour_and_nothing_else() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("restart", &demo.devices[0]);
+    bench.report(demo.reports[0].at, &demo.reports[0].bytes, &mut |_| true);
+    bench.recorder.flush();
+    let other = bench.folder.join(super::segments::FOLDER).join("notes.txt");
+    std::fs::write(&other, "mine").unwrap();
+    assert_eq!(bench.segments(), 2);
+    let _ = Recorder::new(&bench.folder, plan());
+    assert_eq!(bench.segments(), 1);
+    assert!(other.exists());
+    assert!(find(&bench.folder).unwrap_err().to_string().contains("there is no last hour"));
+}
+
+/// A full disk or a folder that is a file must cost nothing but the recording.
+#[test]
+fn a_disk_that_refuses_is_said_once_and_nothing_breaks() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("refused", &demo.devices[0]);
+    std::fs::create_dir_all(&bench.folder).unwrap();
+    std::fs::write(bench.folder.join(super::segments::FOLDER), "in the way").unwrap();
+    for report in &demo.reports {
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    bench.recorder.flush();
+    assert!(find(&bench.folder).is_err());
+    // Ten minutes later it is tried again.
+    std::fs::remove_file(bench.folder.join(super::segments::FOLDER)).unwrap();
+    for report in &demo.reports {
+        bench.report(shifted(report.at, 1), &report.bytes, &mut |_| true);
+    }
+    assert_eq!(bench.found().recording.reports.len(), demo.reports.len());
+}
+
+/// A trim is aligned on the way: the recording comes to where it truly is, and not the way that the counts alone say.
+#[test]
+fn where_a_trim_was_put_is_in_the_recording() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("placed", &demo.devices[0]);
+    for (n, report) in demo.reports.iter().enumerate() {
+        if n == demo.reports.len() / 2 {
+            bench.tally.align(0, Place::Low);
+            bench.recorder.align(0, Place::Low);
+        }
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    let found = bench.found();
+    assert!(found.placed.iter().any(|(_, start)| start.trim == 0 && start.degrees.get() == 0.0));
+    let mut player = Player::assigned(plan(), found.recording, &found.boards).unwrap();
+    for start in found.starts {
+        player.tally_mut().resume(start.trim, Place::At(start.degrees), start.margin);
+    }
+    player.place(
+        found.placed.into_iter().map(|(at, start)| (at, start.trim, Place::At(start.degrees), start.margin)),
+    );
+    while player.step(&mut |_| {}) {}
+    assert_eq!(player.tally().readings(), bench.tally.readings());
+}

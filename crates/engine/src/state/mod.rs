@@ -1,0 +1,23 @@
+//! How everything stands, for those who ask: what the bridge keeps ([`ledger`]), puts together ([`overview`])
+//! and hands out ([`status`]).
+
+pub mod ledger;
+pub mod overview;
+pub mod status;
+
+pub use ledger::Ledger;
+pub use status::Status;
+
+use status::{Hangar, Losses};
+use tokio::sync::oneshot;
+
+/// Something to be looked up, and who wants to know.
+#[derive(Debug)]
+pub enum Question {
+    /// How everything stands.
+    Status(oneshot::Sender<Status>),
+    /// The last losses.
+    Losses(oneshot::Sender<Losses>),
+    /// Which aircraft there are.
+    Hangar(oneshot::Sender<Hangar>),
+}

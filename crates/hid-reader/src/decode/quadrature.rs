@@ -136,11 +136,9 @@ impl Quadrature {
         self.both_changed |= self.tracker.both_changed();
         let mut step = self.tracked(at, before, lost);
         if let Some(missing) = missing {
-            let bound = self.in_counts(self.tracker.edges(), missing + lost.unwrap_or_default());
-            let (kind, certainty) = (LossKind::ReportsMissing, Certainty::Inferred);
-            let reports = u32::try_from(sample.missing).unwrap_or(u32::MAX);
             let lasted = Duration::from_nanos(clock.interval().saturating_mul(sample.missing));
-            step.loss = Some(Loss { kind, certainty, at, lasted, reports, bound });
+            step.loss =
+                Some(self.reports_missing(at, missing + lost.unwrap_or_default(), sample.missing, lasted));
         }
         if found {
             step.counts += std::mem::replace(&mut self.skipped, Counts::ZERO);
@@ -156,8 +154,18 @@ impl Quadrature {
     /// It is `at`, and no report has come since the last.
     pub(crate) fn rest(&mut self, clock: &SampleClock, at: Timestamp) -> Step {
         let before = self.tracker.edges();
-        let lost = self.tracker.elapsed(clock, at).lost;
-        self.tracked(at, before, lost)
+        let Tracked { lost, missing, .. } = self.tracker.elapsed(clock, at);
+        let mut step = self.tracked(at, before, lost);
+        if let Some(missing) = missing {
+            step.loss = Some(self.reports_missing(at, missing + lost.unwrap_or_default(), 0, Duration::ZERO));
+        }
+        step
+    }
+
+    fn reports_missing(&self, at: Timestamp, edges: Margin, reports: u64, lasted: Duration) -> Loss {
+        let bound = self.in_counts(self.tracker.edges(), edges);
+        let (kind, certainty) = (LossKind::ReportsMissing, Certainty::Inferred);
+        Loss { kind, certainty, at, lasted, reports: u32::try_from(reports).unwrap_or(u32::MAX), bound }
     }
 
     /// When [`Self::rest`] is to be called if no report comes before.

@@ -31,6 +31,8 @@ const SURE: u64 = 64;
 const NEIGHBOURS: u64 = 2;
 /// Of the last reports, about so many; where more than this part was not on the beat, the interval is looked for anew.
 const MISFITS: (f32, f32) = (1.0 / 48.0, 0.3);
+/// A report off the beat is remembered until the part of such reports has faded to this.
+const STALLS: f32 = 0.002;
 /// After so many reports an interval apart that stay behind the schedule, reports are missing.
 const BEHIND_FOR: u8 = 2;
 /// A silence of so many intervals of a board that reports at every interval means that it does no such thing.
@@ -215,6 +217,12 @@ impl SampleClock {
         } else {
             self.jitter.reading() * self.jitter.gain().sqrt()
         }
+    }
+
+    /// Whether reports were lately read so late that they were off the beat.
+    #[inline]
+    pub(crate) fn stalls(&self) -> bool {
+        self.misfits > STALLS
     }
 
     /// The next report does not follow on the last.

@@ -9,7 +9,7 @@
 const MEMORY: f32 = 96.0;
 /// Standard deviations that are presumed before any gap was seen, in intervals: of readings, and of samples.
 const PRESUMED_READING: f32 = 0.02;
-const PRESUMED_SAMPLE: f32 = 0.02;
+const PRESUMED_SAMPLE: f32 = 0.03;
 /// So much of the variance of gaps is left out of that of samples, which else would be too large by chance.
 const SHRINKS: f32 = 0.25;
 /// The gain is worked out anew after so many gaps.

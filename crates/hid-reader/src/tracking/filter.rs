@@ -30,8 +30,8 @@ const RESTS_AFTER: u16 = 8;
 /// The same for a wheel that stands at several edges a tick, where no path can be believed.
 const RESTS_AFTER_UNBELIEVABLE: u16 = 4;
 /// The most that a stroke turns at one even speed, in turns: its speed is within a tenth of its peak for 0.4 of
-/// its length, which is 0.7 turns at most.
-const FARTHEST_UNSEEN: f64 = 0.35;
+/// its length, which is two turns at most.
+const FARTHEST_UNSEEN: f64 = 0.8;
 /// What a path pays per tick that claims to have gone farther without a change of phase.
 const TOO_FAR_COSTS: f32 = 3.0;
 /// Variances of the speed, from 0, beyond which a path is not asked whether it stops.
@@ -41,8 +41,18 @@ const STOP_UNLIKELY: f32 = 8.0;
 /// coarse wheel that begins with a bounce may be followed at its true speed and eight edges a tick more.
 const HASTE_COSTS: f32 = 0.5;
 
+/// So many standard deviations of a sample's time are held possible.
+const SMEARS: f32 = 3.0;
+
 /// Less noise of a sample's place than this, in edges, makes no difference.
 const NOISE_COUNTS: f32 = 0.12;
+
+/// A hand stops a wheel at most so many times as hard as it sped it up before, and at least as hard as this in edges per
+/// tick^2, within so many edges unseen; the speed is known to so many edges per tick.
+const STOPS_HARDER: f32 = 3.0;
+const STOPS_HARD: f32 = 0.15;
+const STOPS_WITHIN: f32 = 1.5;
+const STOP_SPEED_UNCERTAIN: f32 = 0.25;
 
 /// Paces as an index.
 const LAST_PACE: u8 = 3;
@@ -88,6 +98,8 @@ pub(super) struct Settled {
     pub(super) doubt: Doubt,
     /// What is in doubt is as likely as what is not.
     pub(super) tie: bool,
+    /// The wheel was too fast when the phase last changed for any hand to have stopped it before it changed again.
+    pub(super) stopped_dead: bool,
 }
 
 /// How uncertain the moment of a sample is that nobody was told of.
@@ -124,6 +136,12 @@ pub(super) struct Filter {
     stands_for: f32,
     /// Standard deviation of a sample's place in time, in ticks.
     uncertainty: f32,
+    /// The longest that a sample may be older than its report, in ticks.
+    scan: f32,
+    /// The longest that a report waits to be read, in ticks.
+    pub(super) longest_wait: f32,
+    /// Reports have waited lately.
+    pub(super) may_wait: bool,
     pub(super) story: Story,
 }
 
@@ -146,6 +164,12 @@ pub(super) struct Story {
     pub(super) slipped: i32,
     /// Paths differ in their lag.
     pub(super) spread: bool,
+    /// The lag of a path for which the last sample whose number is certain was sampled when it is said to.
+    pub(super) lag_of_last: u8,
+    /// How fast the likeliest path was when the phase last changed, in edges per tick.
+    pub(super) at_change: f32,
+    /// For so many intervals nothing was heard although the wheel cannot have stopped.
+    pub(super) unheard: u32,
 }
 
 impl Story {
@@ -158,6 +182,9 @@ impl Story {
             likelihood: 0.0,
             slipped: 0,
             spread: false,
+            lag_of_last: 0,
+            at_change: 0.0,
+            unheard: 0,
         }
     }
 }
@@ -173,6 +200,9 @@ impl Filter {
             hardest: 0.0,
             stands_for: 0.0,
             uncertainty: 0.0,
+            scan: 0.0,
+            longest_wait: 0.0,
+            may_wait: false,
             story: Story::at_rest(),
         }
     }
@@ -184,6 +214,8 @@ impl Filter {
         self.per_fastest = single(1.0 / hand.fastest);
         self.hardest = single(hand.hardest);
         self.stands_for = single(FARTHEST_UNSEEN * hand.turn);
+        self.scan = single(hand.scan);
+        self.longest_wait = single(hand.longest_wait);
         self.rest();
     }
 
@@ -236,6 +268,12 @@ impl Filter {
         self.uncertainty = uncertainty;
     }
 
+    /// Reports have waited to be read lately, or none has.
+    #[inline]
+    pub(super) const fn reports_may_wait(&mut self, may: bool) {
+        self.may_wait = may;
+    }
+
     /// The wheel may be turning at any speed that a hand can turn it, and nothing is certain before it rests.
     pub(super) fn start_anywhere(&mut self) {
         let mut all = Offers::none();
@@ -249,6 +287,11 @@ impl Filter {
             self.story.paths = paths;
         }
         self.story.trust.start_anywhere();
+    }
+
+    /// For so many intervals nothing was heard although the wheel cannot have stopped.
+    pub(super) const fn unheard(&mut self, intervals: u32) {
+        self.story.unheard = intervals;
     }
 
     /// By how many edges, in whole cycles, a wheel may be off after so many intervals of which nothing is known; `gently`
@@ -283,6 +326,11 @@ impl Filter {
         if self.story.trust.is_shaky() {
             self.widen(&mut doubt);
         }
+        if self.story.unheard > 0 {
+            let edges = self.unseen(self.story.unheard.into(), false);
+            doubt.low = doubt.low.saturating_add(edges);
+            doubt.high = doubt.high.saturating_add(edges);
+        }
         doubt
     }
 
@@ -313,6 +361,10 @@ impl Filter {
         }
         if self.is_shaken() {
             self.widen(&mut doubt);
+        } else if let Some(smeared) = self.story.trust.smeared() {
+            let edges = nearest(smeared * 0.25).saturating_add(1) * 4;
+            doubt.low = doubt.low.max(edges);
+            doubt.high = doubt.high.max(edges);
         }
         doubt.low = doubt.low.saturating_add(self.story.slipped);
         doubt.high = doubt.high.saturating_add(self.story.slipped);
@@ -351,6 +403,10 @@ impl Filter {
                 self.story.table = self.story.table.saturating_add(edges);
                 self.story.likelihood += weight;
                 self.story.paths = paths;
+                if tick.turn != 0 {
+                    self.story.unheard = 0;
+                    self.story.at_change = self.story.paths.best().speed.abs();
+                }
                 self.judge(weight, tick);
             }
             None => {
@@ -371,6 +427,7 @@ impl Filter {
             speed: best.speed,
             acceleration: if best.age > 3 { best.acceleration } else { 0.0 },
             hardest: self.hardest,
+            smeared: best.speed.abs() * self.scan.max(SMEARS * self.uncertainty),
         };
         self.story.trust.judge(&evidence);
     }
@@ -540,13 +597,21 @@ impl Filter {
         (!open).then(|| self.settle_now(|path| path.rests() && path.weight > -CERTAIN))
     }
 
+    /// Whether no hand stops the wheel as it would have to have been stopped: within about an edge and a half from the last
+    /// change of phase. What the hand did before in this stroke says what it does.
+    fn is_stopped_dead(&self) -> bool {
+        let hardest = self.hardest.min((self.story.trust.accelerated() * STOPS_HARDER).max(STOPS_HARD));
+        self.story.at_change > (2.0 * STOPS_WITHIN * hardest).sqrt() + STOP_SPEED_UNCERTAIN
+    }
+
     /// Settles whatever is still open.
     pub(super) fn settle_anyhow(&mut self) -> Settled {
         self.settle_now(|path| path.weight > -CERTAIN)
     }
 
     fn settle_now(&mut self, counts: impl Fn(&Path) -> bool) -> Settled {
-        let settled = Settled { edges: self.edges(), doubt: self.doubt_of(counts), tie: self.is_tie() };
+        let (tie, stopped_dead) = (self.is_tie(), self.is_stopped_dead());
+        let settled = Settled { edges: self.edges(), doubt: self.doubt_of(counts), tie, stopped_dead };
         let unchanged = self.story.unchanged;
         self.rest();
         self.story.unchanged = unchanged;

@@ -21,8 +21,9 @@ const DISTANCES: usize = 64;
 /// Variance of the measurement in edges^2: a position is known to a state only, and states are unequal
 /// (1/12 for one edge, and as much again for phase error and bounce; tried from 0.1 to 0.3).
 const MEASUREMENT: f64 = 0.15;
-/// Variance of the place of an edge: a phase error of 0.25 T +- 0.1 T is up to 0.2 edges either way.
-const EDGE_PLACE: f64 = 0.02;
+/// Variance of the place of an edge: a phase error of 0.25 T +- 0.1 T is up to 0.2 edges either way, worn
+/// ones 0.3.
+const EDGE_PLACE: f64 = 0.04;
 
 /// What one path's step at one pace and age needs.
 #[derive(Debug, Clone, Copy, Default)]

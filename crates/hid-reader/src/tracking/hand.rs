@@ -20,6 +20,12 @@ const HARDEST_FOLLOWED: f64 = 2.2;
 /// How many levels of acceleration are told apart.
 pub(super) const PACES: usize = 4;
 
+/// Firmware may look at the lines on a timer of its own; 1 ms is common practice, no source. A sample is up to so much older
+/// than its report then, in seconds, and no host can see by how much.
+const OWN_SCAN: f64 = 0.001;
+/// The longest that a report waits to be read, in seconds; common practice, no source.
+const LONGEST_WAIT: f64 = 0.015;
+
 /// A hand's limits for one wheel on one board.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hand {
@@ -31,6 +37,10 @@ pub(super) struct Hand {
     pub(super) hardest: f64,
     /// Levels of acceleration, from gentle to the hardest that can be followed.
     pub(super) paces: [Pace; PACES],
+    /// The longest that a sample may be older than its report, in ticks.
+    pub(super) scan: f64,
+    /// The longest that a report waits to be read, in ticks.
+    pub(super) longest_wait: f64,
 }
 
 /// One level of acceleration: it comes and goes like noise of this size that forgets itself in this time.
@@ -57,7 +67,15 @@ impl Hand {
             size = (size / 4.0).max(0.01);
         }
         // Half an edge more, as a contact may bounce at any speed.
-        Self { turn: edges, fastest: FASTEST_TURNS * edges * tick + 0.5, hardest: 1.2 * hardest, paces }
+        let tick = tick.max(1e-9);
+        Self {
+            turn: edges,
+            fastest: FASTEST_TURNS * edges * tick + 0.5,
+            hardest: 1.2 * hardest,
+            paces,
+            scan: (OWN_SCAN / tick).min(1.0),
+            longest_wait: LONGEST_WAIT / tick,
+        }
     }
 
     /// How many whole cycles of four edges may pass in a tick without the table's count saying so.

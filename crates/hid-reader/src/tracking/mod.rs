@@ -66,6 +66,8 @@ const LONGEST_TICKS: f32 = 10_000.0;
 const LONGEST_INTERVAL: u64 = 32_000_000;
 /// An interval that was not measured yet may be so many times what the rig file says.
 const RIG_FILE_OFF: u64 = 2;
+/// After so many nanoseconds a wheel that fell silent too fast to have stopped is taken for resting somewhere.
+const MISSING_FOR: u64 = 1_000_000_000;
 /// Reports that are kept after one that was late or follows on missing ones: as many as it takes to tell which.
 const AFTER_GAP: usize = 4;
 /// Where no more reports than this are missing, the wheel is followed through.
@@ -293,10 +295,14 @@ impl Tracker {
         }
         self.patience = PATIENCE;
         self.filter.set_uncertainty(clock.uncertainty());
+        self.filter.reports_may_wait(clock.stalls());
         if self.filter.is_spread() || intervals > 1 {
             let intervals = single_of(intervals);
             let jitter = clock.sample_jitter(intervals);
             if let Some(settled) = self.filter.cross(intervals, ticks, jitter, turn) {
+                if settled.stopped_dead {
+                    return self.resume_anywhere(settled, sample.gap, clock, turn);
+                }
                 let lost = self.settled(settled);
                 if lost.is_some() {
                     // What was told as lost for good is not taken back.
@@ -310,6 +316,24 @@ impl Tracker {
         }
         self.filter.tick(Tick::new(ticks, turn));
         self.after_tick()
+    }
+
+    /// The wheel fell silent too fast to have stopped, and is heard again: reports may be missing, and how fast it is now nobody
+    /// knows.
+    #[cold]
+    fn resume_anywhere(&mut self, settled: Settled, gap: u64, clock: &SampleClock, turn: u8) -> Tracked {
+        let before = self.edges;
+        let intervals = gap / clock.interval().max(1) + 1;
+        let bound = self.filter.unseen(intervals, false);
+        let lost = self.settled(settled);
+        self.gap = None;
+        self.filter.rest();
+        self.filter.start_anywhere();
+        self.filter.tick(Tick::new(1.0, turn));
+        (self.following, self.slow, self.patience) = (true, 0, PATIENCE);
+        self.edges = self.base + i64::from(self.filter.edges());
+        let missing = Some(margin(Doubt { low: bound, high: bound }));
+        Tracked { edges: self.edges - before, lost, missing, ..Tracked::default() }
     }
 
     fn after_tick(&mut self) -> Tracked {
@@ -680,11 +704,13 @@ impl Tracker {
 
     /// It is `at`, and no report has come since the last.
     pub(crate) fn elapsed(&mut self, clock: &SampleClock, at: Timestamp) -> Tracked {
-        let silent = clock.silent_until(at, SILENCE);
-        if !self.following || clock.is_steady() || silent < self.patience {
+        let intervals = clock.silent_until(at, u32::MAX);
+        if !self.following || clock.is_steady() || intervals < self.patience {
             return Tracked::default();
         }
+        let silent = intervals.min(SILENCE);
         let settled = match self.filter.wait(silent) {
+            Some(settled) if settled.stopped_dead => return self.wait_for_report(clock, intervals, settled),
             Some(settled) => settled,
             // Nobody turns a wheel that evenly for so long.
             None if silent >= SILENCE => self.filter.settle_anyhow(),
@@ -695,6 +721,23 @@ impl Tracker {
         };
         let lost = self.settled(settled);
         self.tell(lost)
+    }
+
+    /// A wheel on a board that reports on change fell silent too fast to have stopped: reports may be missing. What it may
+    /// have turned meanwhile is in doubt until the next report, or for good after [`MISSING_FOR`].
+    #[cold]
+    fn wait_for_report(&mut self, clock: &SampleClock, intervals: u32, settled: Settled) -> Tracked {
+        let waits = u64::from(intervals).saturating_mul(clock.interval()) < MISSING_FOR;
+        self.filter.unheard(intervals);
+        if waits {
+            self.patience = intervals.saturating_mul(2).max(PATIENCE);
+            return Tracked::default();
+        }
+        let bound = self.filter.unseen(intervals.into(), false);
+        self.filter.rest();
+        let lost = self.settled(settled);
+        let told = self.tell(lost);
+        Tracked { missing: Some(margin(Doubt { low: bound, high: bound })), ..told }
     }
 
     /// Reports are missing before the next one, so what the wheel did until then is not known. Its doubt is

@@ -103,16 +103,15 @@ impl Paths {
         self.kept.get_mut(..self.length).unwrap_or(&mut []).iter_mut()
     }
 
-    /// Those with this lag, their weights as they are; `None` where there are none.
-    pub(super) fn with_lag(&self, lag: u8) -> Option<Self> {
-        let mut some = self.iter().filter(|path| path.lag == lag);
-        let first = *some.next()?;
-        let mut paths = Self::only(first);
-        if let Some(slot) = paths.kept.first_mut() {
-            slot.weight = first.weight;
+    /// Those with this lag, and the weight of the likeliest of them, which is 0 among them; `None` where there are none.
+    pub(super) fn with_lag(&self, lag: u8) -> Option<(f32, Self)> {
+        let some = || self.iter().filter(|path| path.lag == lag);
+        let best = some().reduce(|best, path| if path.weight > best.weight { path } else { best })?;
+        let mut paths = Self::only(*best);
+        for path in some().filter(|path| !std::ptr::eq(*path, best)) {
+            paths.add(Path { weight: path.weight - best.weight, ..*path });
         }
-        some.for_each(|path| paths.add(*path));
-        Some(paths)
+        Some((best.weight, paths))
     }
 
     /// All of them have this lag.

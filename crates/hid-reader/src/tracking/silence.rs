@@ -19,6 +19,15 @@ const COUNTED: f32 = 4.0;
 /// for so many ticks only.
 const BLURRED: (f32, u8) = (1.0, 5);
 
+/// The logarithm of the probability that a report after a gap waited to be read until it seemed to be on the beat: hosts
+/// that stall twice a second, of which a quarter end so (common practice, no source).
+const WAITED: f32 = -5.5;
+/// A wheel slower than this, in edges per tick, is the same by all accounts.
+const WAITS_MATTER: f32 = 0.8;
+
+/// An interval after which nothing was reported because nothing had changed.
+const UNCHANGED: Tick = Tick { ticks: 1.0, turn: 0, blur: Blur { ticks: BLUR, spread: SPREAD.0 } };
+
 /// Accounts of the same reports that compete.
 struct Rivals {
     all: Offers,
@@ -52,6 +61,10 @@ impl Filter {
             return Some(settled);
         }
         let was = before.paths.best().edges;
+        self.or_waited(&before, likely, turn);
+        if self.is_spread() {
+            return None;
+        }
         if (COUNTED..LONGEST).contains(&likely) {
             self.cross_otherwise(&before, likely, ticks, jitter, turn);
         }
@@ -59,6 +72,42 @@ impl Filter {
             self.slip(was, likely);
         }
         None
+    }
+
+    /// A report after a gap may have waited to be read until it seemed to be on the beat by chance. Those accounts compete if
+    /// the wheel was fast enough for them to matter.
+    fn or_waited(&mut self, before: &Story, likely: f32, turn: u8) {
+        let longest = self.longest_wait.min(likely - 1.0);
+        let best = before.paths.best();
+        if !self.may_wait
+            || longest < 1.0
+            || best.speed.abs() < WAITS_MATTER
+            || likely > f32::from(LONGEST_WAIT)
+        {
+            return;
+        }
+        let mut rivals = Rivals::none();
+        let most = u8::try_from(nearest(likely)).unwrap_or(1);
+        let crossed = self.story.clone();
+        self.story.paths.set_lag(LONGEST_WAIT);
+        self.take_part(&mut rivals, 0.0);
+        self.story = Story { likelihood: 0.0, ..before.clone() };
+        for passed in 1..most {
+            if f32::from(most - passed) <= longest {
+                let unchanged = self.story.clone();
+                self.tick(Tick::new(1.0, turn));
+                self.story.paths.set_lag(LONGEST_WAIT - (most - passed));
+                self.take_part(&mut rivals, WAITED);
+                self.story = unchanged;
+            }
+            self.tick(UNCHANGED);
+        }
+        self.compete(rivals);
+        if self.story.paths.iter().any(|path| path.lag != LONGEST_WAIT && path.weight > -CERTAIN) {
+            (self.story.spread, self.story.lag_of_last) = (true, LONGEST_WAIT);
+        } else {
+            self.story = crossed;
+        }
     }
 
     /// Crosses the gap with one interval less and one more, and lets the paths compete with those that are there.
@@ -130,17 +179,18 @@ impl Filter {
         let before = self.story.clone();
         let most = most.clamp(1, LONGEST_WAIT);
         let mut rivals = Rivals::none();
-        for lag in 0..most {
-            let Some(paths) = before.paths.with_lag(lag) else { continue };
-            self.story = Story { paths, likelihood: 0.0, ..before.clone() };
-            for passed in lag + 1..=most {
+        let latest = before.lag_of_last + most;
+        for lag in 0..latest {
+            let Some((likelihood, paths)) = before.paths.with_lag(lag) else { continue };
+            self.story = Story { paths, likelihood, ..before.clone() };
+            for passed in lag + 1..=latest {
                 let unchanged = self.story.clone();
                 self.tick(Tick::new(1.0, turn));
                 self.story.paths.set_lag(passed);
                 self.take_part(&mut rivals, 0.0);
                 self.story = unchanged;
-                if passed < most {
-                    self.tick(Tick::new(1.0, 0));
+                if passed < latest {
+                    self.tick(UNCHANGED);
                 }
             }
         }
@@ -158,17 +208,17 @@ impl Filter {
     fn gather(&mut self, intervals: f32, turn: u8) {
         let before = self.story.clone();
         let mut rivals = Rivals::none();
-        for lag in 0..=LONGEST_WAIT {
-            let left = intervals - f32::from(lag);
+        for lag in 0..=2 * LONGEST_WAIT {
+            let left = intervals + f32::from(before.lag_of_last) - f32::from(lag);
             if left < 0.5 {
                 break;
             }
-            let Some(mut paths) = before.paths.with_lag(lag) else { continue };
+            let Some((likelihood, mut paths)) = before.paths.with_lag(lag) else { continue };
             paths.set_lag(0);
-            self.story = Story { paths, likelihood: 0.0, ..before.clone() };
+            self.story = Story { paths, likelihood, ..before.clone() };
             let mut done = 1.0;
             while done < left {
-                self.tick(Tick::new(1.0, 0));
+                self.tick(UNCHANGED);
                 done += 1.0;
             }
             self.tick(Tick::new(1.0, turn));
@@ -181,7 +231,7 @@ impl Filter {
         } else {
             self.compete(rivals);
         }
-        self.story.spread = false;
+        (self.story.spread, self.story.lag_of_last) = (false, 0);
     }
 
     /// The account as it stands is one of several, `weight` in advance.
@@ -204,7 +254,7 @@ impl Filter {
     }
 
     /// What comes out if nothing has changed for so many intervals up to now. `None`, and nothing changed,
-    /// where that is not enough for the wheel to have settled.
+    /// where that is not enough for the wheel to have settled; nothing has changed either where it stopped dead.
     pub(super) fn wait(&mut self, intervals: u32) -> Option<Settled> {
         let before = self.story.clone();
         let (most, from) = SPREAD;
@@ -213,6 +263,9 @@ impl Filter {
             let spread = most * (from / (done + 1.0)).min(1.0);
             self.tick(Tick { ticks: 1.0, turn: 0, blur: Blur { ticks: BLUR * done.sqrt(), spread } });
             if let Some(settled) = self.settle() {
+                if settled.stopped_dead {
+                    self.story = before;
+                }
                 return Some(settled);
             }
             done += 1.0;

@@ -60,6 +60,13 @@ const KNOCK: f32 = 4.0;
 const HARDEST_DOUBTED: f32 = 50.0;
 const FASTEST_DOUBTED: f32 = 30.0;
 
+/// Where the uncertain time of a sample comes to more edges than this, a sample may be taken for one four edges off, and
+/// nothing shows. Then each may add so many times as much, and the whole way is off by so much of itself: timers that differ
+/// by as much.
+const SMEARED: f32 = 1.6;
+const SMEARED_TIMES: f32 = 3.0;
+const SMEARED_PART: f32 = 0.03;
+
 /// How well the paths fit since the tally was last certain.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Trust {
@@ -71,6 +78,9 @@ pub(super) struct Trust {
     judged: f32,
     /// The same beyond what noise costs.
     noise: f32,
+    /// The most that the uncertain time of a sample came to, in edges, and the edges that went by while it was too much.
+    smeared: f32,
+    smeared_way: f32,
     /// It began in the middle of a turn, at a speed that nobody knows.
     anywhere: bool,
     hopeless: bool,
@@ -109,6 +119,8 @@ pub(super) struct Evidence {
     pub(super) acceleration: f32,
     /// The hardest that this hand accelerates this wheel.
     pub(super) hardest: f32,
+    /// What the uncertain time of the sample comes to, in edges.
+    pub(super) smeared: f32,
 }
 
 impl Trust {
@@ -121,6 +133,10 @@ impl Trust {
             return;
         }
         self.moved = self.ticks + 1.0;
+        self.smeared = self.smeared.max(seen.smeared);
+        if seen.smeared > SMEARED {
+            self.smeared_way += seen.speed.abs() * seen.ticks;
+        }
         let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
         if seen.changed {
             let foreseen = std::mem::take(&mut self.foreseen).min(FORESEEN_MAX);
@@ -166,6 +182,18 @@ impl Trust {
     pub(super) fn lose_all(&mut self) {
         self.unbelievable = true;
         self.worst = f32::INFINITY;
+    }
+
+    /// The hardest that the best path accelerated, in edges per tick^2.
+    pub(super) const fn accelerated(&self) -> f32 {
+        self.accelerated
+    }
+
+    /// By how many edges the tally may be off because it is not known well enough when samples were taken; `None` where that
+    /// is well enough known for this wheel.
+    pub(super) fn smeared(&self) -> Option<f32> {
+        let edges = SMEARED_TIMES * self.smeared + SMEARED_PART * self.smeared_way;
+        (self.smeared > SMEARED).then_some(edges)
     }
 
     /// Whether the paths are no better than the table.
@@ -243,6 +271,7 @@ mod tests {
         speed: 3.0,
         acceleration: 0.1,
         hardest: 10.0,
+        smeared: 0.0,
     };
 
     #[test]

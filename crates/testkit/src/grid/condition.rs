@@ -190,7 +190,12 @@ impl Setup {
             }
         }
         motion.rest(0.4);
-        let mut encoder = Encoder::ideal(self.edges_per_turn).with_phase_error(chance);
+        let encoder = Encoder::ideal(self.edges_per_turn);
+        let mut encoder = if chance.happens(0.5) {
+            encoder.with_phase_error(chance)
+        } else {
+            encoder.with_uneven_phases(chance)
+        };
         if mechanical {
             encoder = encoder.with_bounce(chance);
         }

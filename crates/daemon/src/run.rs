@@ -3,13 +3,13 @@
 //! [`prepare`] reads the files, [`Ready::start`] starts the threads, [`Running::keep`] does the rest; a test takes
 //! the same steps with boards of its own.
 
-use crate::api::pilot::{self, Questions};
-use crate::api::{Door, Pilot};
+use crate::api::handle::{self, Questions};
+use crate::api::{ApiHandle, ApiServer};
 use crate::args::RunArgs;
 use crate::failure::CommandFailure;
 use crate::logging;
-use crate::logging::Dial;
-use crate::tray::desk::Desk;
+use crate::logging::LogLevelHandle;
+use crate::tray::opener::DesktopOpener;
 use crate::tray::{self, Tray};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -60,11 +60,11 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
         aircraft: args.aircraft.clone(),
     };
     // Before anything is read or written that another daemon may be at work on.
-    let door = Door::claim(&settings.folder)?;
+    let server = ApiServer::lock(&settings.folder)?;
     let clock = Clock::start();
     let ready = prepare(settings, clock)?;
     let recording = args.recording.as_deref().map(tallywheel_engine::player::read).transpose()?;
-    let (log, dial) = logging::start(&args.log, &ready.settings.log_folder)?;
+    let (log, log_level) = logging::start(&args.log, &ready.settings.log_folder)?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
         rig = ready.flying.rig.name,
@@ -76,12 +76,12 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
         None => ready.start(opener)?,
         Some(recording) => ready.start(ReplayDevices::new(recording, clock))?,
     };
-    let pilot = running.pilot(dial);
+    let handle = running.api_handle(log_level);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let (signal, _door) = runtime.block_on(async {
+    let (signal, _server) = runtime.block_on(async {
         // Before anything is said or sent that somebody may answer with a signal.
         let stopped = tallywheel_engine::signals::signals()?;
-        let door = if running.control.flying().rig.control { door.open(pilot) } else { door };
+        let server = if running.control.flying().rig.control { server.open(handle) } else { server };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
             running.show_tray(log, &quit);
@@ -92,7 +92,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
                 () = quit.notified() => Ok("the tray's menu"),
             }
         };
-        running.keep(ended).await.map(|signal| (signal, door))
+        running.keep(ended).await.map(|signal| (signal, server))
     })?;
     running.close();
     tracing::info!(signal, "stopped");
@@ -188,7 +188,7 @@ impl Ready {
         let changed = Box::new(move || output_bell.output_changed());
         let shared = SharedState::new(tally, outputs, notes.clone(), clock.epoch(), changed);
         let shared = Arc::new(shared.with_commands(commands.clone()));
-        let (asker, questions) = pilot::questions();
+        let (asker, questions) = handle::questions();
         let recorder = Recorder::new(&settings.log_folder, last_hour);
         let event_log = EventLog::new(listener, names, recorder, Arc::new(Ledger::new(clock)));
         let control =
@@ -207,10 +207,10 @@ impl Running {
         self.commands.clone()
     }
 
-    /// Where the interface hands in what it is asked and told; `dial` sets the log's level.
+    /// Where the interface hands in what it is asked and told; `log_level` sets the level of the log.
     #[must_use]
-    pub fn pilot(&self, dial: Dial) -> Pilot {
-        Pilot::new(self.commands(), self.asker.clone(), Arc::clone(self.control.ledger()), dial)
+    pub fn api_handle(&self, log_level: LogLevelHandle) -> ApiHandle {
+        ApiHandle::new(self.commands(), self.asker.clone(), Arc::clone(self.control.ledger()), log_level)
     }
 
     /// What the readers' threads share.
@@ -228,8 +228,8 @@ impl Running {
     /// Shows a tray on the running tokio runtime; `log` is the log file, and `quit` is told when the user has had
     /// enough.
     pub fn show_tray(&mut self, log: PathBuf, quit: &Arc<Notify>) {
-        let desk = Desk::new(log, self.control.config().folder().to_owned());
-        self.tray = Some(Tray::start(self.commands.clone(), desk, self.clock, Arc::clone(quit)));
+        let opener = DesktopOpener::new(log, self.control.config().folder().to_owned());
+        self.tray = Some(Tray::start(self.commands.clone(), opener, self.clock, Arc::clone(quit)));
     }
 
     /// Everything beside the readers' threads, until `stopped` says why it is to end. Sleeps without a timer
@@ -249,7 +249,7 @@ impl Running {
         loop {
             control.tick();
             if let Some(tray) = tray {
-                tray.look(control);
+                tray.update(control);
             }
             listener.open(control, clock.now());
             let absent = (!watch.is_on()).then(|| clock.now().after(LOOK_STEP));

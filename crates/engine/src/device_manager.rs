@@ -15,7 +15,7 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 use tallywheel_hid_reader::{
-    BoardMatch, Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, RecordedDevice, Refusal, ReportSource,
+    BoardMatch, Hid, OpenBoard, OpenRetry, REPORT_BYTES_MAX, RecordedDevice, ReportSource, RetryDecision,
     SourceError,
 };
 use tallywheel_output::{HiddenBoard, OutputError};
@@ -374,10 +374,10 @@ impl<O: Opener> DeviceManager<O> {
                     _ => OpenRetry::default(),
                 };
                 match retry.refused(now) {
-                    Refusal::TryAgain(pause) => {
+                    RetryDecision::TryAgain(pause) => {
                         slot.state = State::Settling { retry, next: now.after(pause) };
                     }
-                    Refusal::Final => slot.refuse(notes, reason, &cure),
+                    RetryDecision::Final => slot.refuse(notes, reason, &cure),
                 }
             }
             Err(SourceError::AwaitPlug | SourceError::Reopen { .. } | SourceError::Finish) => {

@@ -200,7 +200,7 @@ impl SampleClock {
 
     /// What the rig file says, in nanoseconds, where that turned out to be another interval than the board's.
     pub(crate) fn is_not_as_in_rig(&self) -> bool {
-        self.is_measured() && self.rig > 0.0 && (self.interval / self.rig - 1.0).abs() > AS_GUESSED
+        self.is_measured() && self.rig > 0.0 && (self.interval / self.rig - 1.0).abs() > SAME
     }
 
     /// Standard deviation of the time between two samples, in intervals, where there are `intervals` to the next report.

@@ -74,7 +74,7 @@ impl Quadrature {
             return None;
         }
         let before = self.tracker.edges();
-        let edges = self.tracker.calm_step(clock, sample, a, b)?;
+        let edges = self.tracker.fast_step(clock, sample, a, b)?;
         self.both_changed = false;
         Some(self.between(before, before + edges))
     }

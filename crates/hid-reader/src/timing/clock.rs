@@ -3,40 +3,12 @@
 use super::interval::IntervalEstimator;
 use super::jitter::Jitter;
 use super::{real, single, whole};
+use crate::parameters::clock::{
+    AS_GUESSED, BEAT_MOVED, BEHIND_FOR, FIRST, FOLLOWS, INTERVAL_UNCERTAIN, LONGEST, MISFITS, NEIGHBOURS,
+    NOT_STEADY, ON_BEAT, SAME, SHORTEST, STALLS, STEADY_AFTER, SURE,
+};
 use std::time::Duration;
 use tallywheel_units::Timestamp;
-
-/// After so many repeated reports in a row a board reports at every interval.
-const STEADY_AFTER: u8 = 16;
-/// The longest and shortest intervals that are believed, in nanoseconds (USB 2.0: 255 frames; a microframe).
-const SHORTEST: f64 = 100_000.0;
-const LONGEST: f64 = 255_000_000.0;
-/// A first guess that is off by less than this was right.
-const AS_GUESSED: f64 = 0.03;
-/// An interval that is off by less than this, of itself, is still the same.
-const SAME: f64 = 0.06;
-/// A reading is on the beat within so many standard deviations, and within these limits, in intervals.
-const ON_BEAT: (f32, f32, f32) = (4.0, 0.12, 0.45);
-/// The interval is followed as a growing regression does, by 6 / (n (n + 1)) of what the n-th reading is off, but never by less
-/// than this and from this n on (the alpha-beta filter of a straight line; from memory).
-const FOLLOWS: f64 = 1.0 / 2048.0;
-const FIRST: f64 = 20.0;
-/// The least relative uncertainty of the interval: crystals of bus and host (USB 2.0, 7.1.12: 0.05 %), which drift.
-const INTERVAL_UNCERTAIN: f64 = 2e-4;
-/// After so many readings in a row that are off the beat, but whole intervals from each other, the beat is where they are.
-const BEAT_MOVED: u8 = 2;
-/// After so many intervals of silence the beat is taken anew from the next reading.
-const SURE: u64 = 64;
-/// Gaps up to so many intervals say how uneven gaps are.
-const NEIGHBOURS: u64 = 2;
-/// Of the last reports, about so many; where more than this part was not on the beat, the interval is looked for anew.
-const MISFITS: (f32, f32) = (1.0 / 48.0, 0.3);
-/// A report off the beat is remembered until the part of such reports has faded to this.
-const STALLS: f32 = 0.002;
-/// After so many reports an interval apart that stay behind the schedule, reports are missing.
-const BEHIND_FOR: u8 = 2;
-/// A silence of so many intervals of a board that reports at every interval means that it does no such thing.
-const NOT_STEADY: f64 = 2000.0;
 
 /// A report's place among the intervals.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

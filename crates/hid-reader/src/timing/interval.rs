@@ -6,30 +6,10 @@
 //! would score by so many standard deviations.
 
 use super::real;
-
-/// Gaps that are kept.
-const KEPT: usize = 64;
-/// An interval is looked for when there are so many gaps, and again after each so many more.
-const ENOUGH: usize = 20;
-const EACH: u32 = 8;
-/// Reports that were waiting are read closer together than any board sends them, in nanoseconds: a microframe of
-/// high-speed USB is 125 us.
-const SHORTEST: u64 = 100_000;
-/// The longest interval that a full-speed device can ask for is 255 ms (USB 2.0, bInterval).
-const LONGEST: u64 = 255_000_000;
-/// From one candidate to the next.
-const STEP: f64 = 1.006;
-/// Longer gaps, in intervals, say too little about the interval.
-const FARTHEST: f64 = 8.5;
-/// A gap shorter than this, in intervals, speaks against a candidate.
-const TOO_SHORT: f64 = 0.6;
-/// By so many standard deviations a score has to be above chance, and above so much.
-const SIGNIFICANT: f64 = 5.0;
-const LEAST_SCORE: f64 = 0.35;
-/// A longer candidate is taken if its score is at least this part of the best.
-const NEARLY: f64 = 0.88;
-/// At least so many gaps have to be near enough to speak.
-const LEAST_GAPS: usize = 12;
+use crate::parameters::interval::{
+    EACH, ENOUGH, FARTHEST, KEPT, LEAST_GAPS, LEAST_SCORE, LONGEST, NEARLY, SHORTEST, SIGNIFICANT, STEP,
+    TOO_SHORT,
+};
 
 /// Gaps from which the interval is found.
 #[derive(Debug, Clone)]

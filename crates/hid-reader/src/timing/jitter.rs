@@ -5,17 +5,7 @@
 //! noise, whose best estimate is exponential smoothing (J. F. Muth, "Optimal properties of exponentially weighted
 //! forecasts", Journal of the American Statistical Association 55 (1960); from memory).
 
-/// Gaps over which variances are averaged.
-const MEMORY: f32 = 96.0;
-/// Standard deviations that are presumed before any gap was seen, in intervals: of readings, and of samples.
-const PRESUMED_READING: f32 = 0.02;
-const PRESUMED_SAMPLE: f32 = 0.03;
-/// So much of the variance of gaps is left out of that of samples, which else would be too large by chance.
-const SHRINKS: f32 = 0.25;
-/// The gain is worked out anew after so many gaps.
-const TUNED_EACH: u8 = 8;
-/// The least gain: the interval is known well enough by then.
-const LEAST_GAIN: f32 = 0.05;
+use crate::parameters::jitter::{LEAST_GAIN, MEMORY, PRESUMED_READING, PRESUMED_SAMPLE, SHRINKS, TUNED_EACH};
 
 /// The variance of gaps and the covariance of neighbours, in intervals^2.
 #[derive(Debug, Clone, Copy)]

@@ -4,7 +4,7 @@
 //! one is kept for all, and a wheel is looked at only when its phase changes: how many reports went by meanwhile says the
 //! rest.
 
-use super::recent::KEPT;
+use crate::parameters::recent::KEPT;
 use crate::timing::{Sample, single};
 
 /// Lengths that are kept: more than those of a wheel, as the last report may turn out to be none that leaves it calm.

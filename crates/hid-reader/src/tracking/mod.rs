@@ -11,67 +11,48 @@
 //! | state | taken as | until |
 //! |---|---|---|
 //! | calm | what the table says; the last 16 reports are kept | a report that the table might get wrong: both lines changed, nearly one edge per report, a sudden turn |
-//! | following | the likeliest of up to 24 paths, each an account of all reports since the wheel was last certain | it rests and no more can be found out, or it is slow and certain |
+//! | following | the likeliest of up to 24 hypotheses, each an account of all reports since the wheel was last certain | it rests and no more can be found out, or it is slow and certain |
 //!
 //! When it begins to follow, the reports kept are gone through again, so what the table got wrong is put
-//! right. A path (`paths`) has edges, speed and acceleration and is led by a filter (`filter`, `gains`, `offers`);
-//! paths that differ by four edges compete by how well they foresee the next phase. A wheel that rests shows
+//! right. A hypothesis (`hypotheses`) has edges, speed and acceleration and is led by a filter (`filter`, `gains`, `offers`);
+//! hypotheses that differ by four edges compete by how well they foresee the next phase. A wheel that rests shows
 //! the same phase again and again, and so does one at exactly four edges a report: but no hand keeps to that,
 //! so the second account dies within a few reports, and what the tally got wrong meanwhile is put right late
 //! rather than never. Intervals of which nobody tells are in `silence`, those of the board in `clock`; where a silence
-//! is so long that one interval more fits into it, what a wheel turns in one stays in doubt (`twins` shows why).
+//! is so long that one interval more fits into it, what a wheel turns in one stays in doubt (`ambiguity_tests` shows why).
 //!
 //! What cannot be told stays in doubt: while the wheel turns as [`Tracker::doubt`], which may shrink, and when
 //! it rests as [`Tracked::lost`], for good. Where no account fits (`trust`), the tally goes on from what the
-//! table makes of it, and where the path is worse than the table from two edges a tick more than that; the doubt is what a
+//! table makes of it, and where the hypothesis is worse than the table from two edges a tick more than that; the doubt is what a
 //! hand could have turned meanwhile.
 //!
 //! Everything is in single precision. Nothing is allocated after [`Tracker::new`].
 
 mod beat;
-mod early;
+mod candidates;
+mod consistency;
 mod filter;
 mod gains;
-mod hand;
-mod offers;
-mod paths;
+mod gaps;
+mod hypotheses;
+mod limits;
 mod recent;
-mod silence;
-mod trust;
+mod warm_up;
 
 pub(crate) use beat::Beat;
 
+use crate::parameters::tracker::{
+    AFTER_GAP, EDGES_PRESUMED, FOLLOWED_THROUGH, LONGEST_INTERVAL, LONGEST_TICKS, MISSING_FOR, PATIENCE,
+    RIG_FILE_OFF, SHORTEST_TICK, SILENCE, SLOW_REPORTS,
+};
 use crate::timing::{Sample, SampleClock, single};
 use beat::Report;
-use early::Early;
-use filter::{Doubt, Filter, Settled, Story, Tick};
-use hand::Hand;
+use filter::{Filter, PendingMargin, Settled, Tick, TrackState};
+use limits::MotionLimits;
 use recent::Recent;
 use std::time::Duration;
 use tallywheel_units::{Counts, Margin, Timestamp};
-
-/// The finest wheel that is presumed where the edges of a turn are not said.
-const EDGES_PRESUMED: u32 = 2400;
-/// After so many intervals without a report a wheel that is followed is looked at.
-const PATIENCE: u32 = 10;
-/// After so many intervals of silence a wheel on a board that reports on change rests in any case.
-const SILENCE: u32 = 64;
-/// After so many slow reports in a row a wheel is no longer followed.
-const SLOW_REPORTS: u8 = 8;
-/// No two samples are nearer to each other or farther from each other, in intervals, for all that follows from it.
-const SHORTEST_TICK: f32 = 0.05;
-const LONGEST_TICKS: f32 = 10_000.0;
-/// The longest report interval of a board whose interval is not known: that of low-speed devices (USB 2.0: bInterval,
-/// rounded down to a power of two as hosts do), in nanoseconds.
-const LONGEST_INTERVAL: u64 = 32_000_000;
-/// An interval that was not measured yet may be so many times what the rig file says.
-const RIG_FILE_OFF: u64 = 2;
-/// After so many nanoseconds a wheel that fell silent too fast to have stopped is taken for resting somewhere.
-const MISSING_FOR: u64 = 1_000_000_000;
-/// Reports that are kept after one that was late or follows on missing ones: as many as it takes to tell which.
-const AFTER_GAP: usize = 4;
-/// Where no more reports than this are missing, the wheel is followed through.
-const FOLLOWED_THROUGH: u64 = 3;
+use warm_up::WarmUpBuffer;
 
 /// What a report, or silence, changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -105,10 +86,10 @@ pub(crate) struct Tracker {
     turn: u8,
     /// Edges from where the phase was 0.
     edges: i64,
-    /// Edges where the filter's paths begin.
+    /// Edges where the filter's hypotheses begin.
     base: i64,
     recent: Recent,
-    early: Early,
+    early: WarmUpBuffer,
     /// By how many edges the tally may be off because the interval was not measured yet.
     unmeasured: i64,
     /// The last report that was taken in, while a [`Beat`] goes on.
@@ -120,9 +101,9 @@ pub(crate) struct Tracker {
     slow: u8,
     /// Intervals of silence after which the wheel is looked at.
     patience: u32,
-    /// The last gap, and the paths before it.
+    /// The last gap, and the hypotheses before it.
     gap: Option<GapStart>,
-    before_gap: Story,
+    before_gap: TrackState,
 }
 
 /// How things stood before a gap, and what came after it.
@@ -155,7 +136,7 @@ impl Tracker {
             edges: 0,
             base: 0,
             recent: Recent::new(false),
-            early: Early::new(),
+            early: WarmUpBuffer::new(),
             unmeasured: 0,
             taken: Report::default(),
             following: false,
@@ -163,14 +144,14 @@ impl Tracker {
             slow: 0,
             patience: PATIENCE,
             gap: None,
-            before_gap: Story::at_rest(),
+            before_gap: TrackState::at_rest(),
         }
     }
 
     /// Tunes the filter to the clock's interval.
     fn tune(&mut self, clock: &SampleClock) {
         self.epoch = clock.epoch();
-        let hand = Hand::new(self.edges_per_turn, Duration::from_nanos(clock.interval()));
+        let hand = MotionLimits::new(self.edges_per_turn, Duration::from_nanos(clock.interval()));
         self.filter.tune(&hand);
         self.recent = Recent::new(clock.is_measured() && hand.is_always_slow());
     }
@@ -233,7 +214,7 @@ impl Tracker {
     fn measured(&mut self, clock: &SampleClock) {
         self.unmeasured = 0;
         self.early.clear();
-        let hand = Hand::new(self.edges_per_turn, Duration::from_nanos(clock.interval()));
+        let hand = MotionLimits::new(self.edges_per_turn, Duration::from_nanos(clock.interval()));
         self.recent.is_exact_now(hand.is_always_slow());
     }
 
@@ -261,7 +242,7 @@ impl Tracker {
 
     /// By how many edges the table may be off in so many nanoseconds: as far as a hand turns, in whole cycles.
     fn unseen(&self, nanos: u64) -> i64 {
-        let hand = Hand::new(self.edges_per_turn, Duration::from_nanos(nanos));
+        let hand = MotionLimits::new(self.edges_per_turn, Duration::from_nanos(nanos));
         hand.cycles_unseen() * 4
     }
 
@@ -332,7 +313,7 @@ impl Tracker {
         self.filter.tick(Tick::new(1.0, turn));
         (self.following, self.slow, self.patience) = (true, 0, PATIENCE);
         self.edges = self.base + i64::from(self.filter.edges());
-        let missing = Some(margin(Doubt { low: bound, high: bound }));
+        let missing = Some(margin(PendingMargin { low: bound, high: bound }));
         Tracked { edges: self.edges - before, lost, missing, ..Tracked::default() }
     }
 
@@ -368,7 +349,7 @@ impl Tracker {
         let turns = [turn; AFTER_GAP];
         self.gap = Some(GapStart { number, time, base, edges, following, resting, turns, length: 1 });
         if following {
-            self.before_gap.clone_from(&self.filter.story);
+            self.before_gap.clone_from(&self.filter.state);
         }
     }
 
@@ -406,7 +387,7 @@ impl Tracker {
             resting = gap.resting;
             (self.base, self.edges, self.following) = (gap.base, gap.edges, gap.following);
             if gap.following {
-                self.filter.story.clone_from(&self.before_gap);
+                self.filter.state.clone_from(&self.before_gap);
             }
         }
         let turns = turns.get(..length).unwrap_or_default();
@@ -423,7 +404,7 @@ impl Tracker {
             let told = self.tell(None);
             return Tracked {
                 edges: self.edges - before,
-                missing: Some(margin(Doubt { low: near, high: near })),
+                missing: Some(margin(PendingMargin { low: near, high: near })),
                 ..told
             };
         }
@@ -447,14 +428,15 @@ impl Tracker {
             (self.following, self.slow, self.patience) = (true, 0, PATIENCE);
             self.edges = self.base + i64::from(self.filter.edges());
         }
-        let missing = (!resting || moves || bound > 0).then(|| margin(Doubt { low: bound, high: bound }));
+        let missing =
+            (!resting || moves || bound > 0).then(|| margin(PendingMargin { low: bound, high: bound }));
         Tracked { edges: self.edges - before, lost, missing, ..Tracked::default() }
     }
 
     /// As [`Self::step`] for what nearly every report is: one an interval after the last that leaves a calm wheel calm. Returns
     /// its edges; `None`, and nothing has changed, for any other.
     #[inline]
-    pub(crate) fn calm_step(
+    pub(crate) fn fast_step(
         &mut self,
         clock: &SampleClock,
         sample: &Sample,
@@ -500,7 +482,7 @@ impl Tracker {
         self.taken = beat.last();
     }
 
-    /// As [`Self::calm_step`] for the last report of the beat that is kept, in which B alone changed if `b`, else A alone.
+    /// As [`Self::fast_step`] for the last report of the beat that is kept, in which B alone changed if `b`, else A alone.
     /// After `None` the beat has to end with [`Self::leave`], and the report is then to be taken as any other.
     #[inline]
     pub(crate) fn on_beat(&mut self, beat: &Beat, b: bool) -> Option<i64> {
@@ -593,7 +575,7 @@ impl Tracker {
         self.tune(clock);
         self.recent.clear();
         (self.following, self.gap) = (false, None);
-        let early = std::mem::replace(&mut self.early, Early::new());
+        let early = std::mem::replace(&mut self.early, WarmUpBuffer::new());
         let mut lost: Option<Margin> = None;
         let mut lose = |more: Option<Margin>| {
             lost = [lost, more].into_iter().flatten().reduce(|a, b| a + b);
@@ -635,7 +617,7 @@ impl Tracker {
     #[cold]
     fn redo(&mut self, clock: &SampleClock, gap: &GapStart, sample: &Sample, turn: u8) -> Tracked {
         self.gap = None;
-        self.filter.story.clone_from(&self.before_gap);
+        self.filter.state.clone_from(&self.before_gap);
         (self.base, self.number, self.time) = (gap.base, gap.number, gap.time);
         (self.following, self.slow, self.patience) = (true, 0, PATIENCE);
         self.filter.set_uncertainty(clock.uncertainty());
@@ -737,7 +719,7 @@ impl Tracker {
         self.filter.rest();
         let lost = self.settled(settled);
         let told = self.tell(lost);
-        Tracked { missing: Some(margin(Doubt { low: bound, high: bound })), ..told }
+        Tracked { missing: Some(margin(PendingMargin { low: bound, high: bound })), ..told }
     }
 
     /// Reports are missing before the next one, so what the wheel did until then is not known. Its doubt is
@@ -776,7 +758,7 @@ impl Tracker {
     }
 }
 
-fn margin(doubt: Doubt) -> Margin {
+fn margin(doubt: PendingMargin) -> Margin {
     Margin::new(Counts::new(doubt.low.into()), Counts::new(doubt.high.into()))
 }
 
@@ -807,6 +789,6 @@ fn single_of(intervals: u64) -> f32 {
 }
 
 #[cfg(test)]
-mod tests;
+mod ambiguity_tests;
 #[cfg(test)]
-mod twins;
+mod tests;

@@ -1,18 +1,7 @@
 //! The last few reports of a wheel that is slow enough for the table, and whether it still is.
 
 use super::table;
-
-/// Reports that are kept: their phases fill a `u32`.
-pub(super) const KEPT: usize = 16;
-/// Ticks without a change after which the wheel rests, so that what was before is of no use.
-const RESTS_AFTER: u8 = 8;
-/// A speed of one edge per tick, as the meter shows it.
-const ONE_EDGE: i32 = 64;
-/// Above this speed two edges may fall into one tick.
-const FAST: i32 = ONE_EDGE * 13 / 16;
-/// From this speed no wheel turns round within a tick. One edge out of rest reads as 16: a contact that bounces,
-/// or a line that is alone, goes back from there at any time.
-const STEERED: i32 = 20;
+use crate::parameters::recent::{FAST, KEPT, ONE_EDGE, RESTS_AFTER, STEERED};
 
 /// One report: its length in ticks, and its phase after the one before.
 pub(super) type Kept = (f32, u8);

@@ -325,7 +325,7 @@ fn a_calm_step_is_a_step() {
             let repeated = next(2) == 0 && lines(long.tracker.edges()) == (a, b);
             let whole = long.step_of(now, a, b, repeated);
             let sample = short.sample(now, repeated);
-            match short.tracker.calm_step(&short.clock, &sample, a, b) {
+            match short.tracker.fast_step(&short.clock, &sample, a, b) {
                 Some(edges) => {
                     assert_eq!(whole, Tracked { edges, ..Tracked::default() }, "{run} {now}");
                     calm += 1;

@@ -17,7 +17,7 @@ use super::*;
 /// Intervals from rest to four edges an interval, and back.
 const RISE: f64 = 20.0;
 
-/// The path of the stroke of minimum jerk: its part of the whole way at part `u` of its time.
+/// The hypothesis of the stroke of minimum jerk: its part of the whole way at part `u` of its time.
 fn way(u: f64) -> f64 {
     let u = u.clamp(0.0, 1.0);
     u * u * u * (10.0 + u * (6.0 * u - 15.0))

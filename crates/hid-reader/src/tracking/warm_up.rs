@@ -5,7 +5,7 @@ const KEPT: usize = 128;
 
 /// Reports from the first on, until the interval is measured.
 #[derive(Debug, Clone)]
-pub(super) struct Early {
+pub(super) struct WarmUpBuffer {
     kept: [(u64, u8); KEPT],
     length: usize,
     full: bool,
@@ -13,7 +13,7 @@ pub(super) struct Early {
     edges: i64,
 }
 
-impl Early {
+impl WarmUpBuffer {
     pub(super) const fn new() -> Self {
         Self { kept: [(0, 0); KEPT], length: 0, full: false, edges: 0 }
     }

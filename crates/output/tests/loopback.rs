@@ -17,7 +17,7 @@ const ELEVATOR: TrimIndex = TrimIndex::new(1);
 
 fn reading(position: f64) -> TrimReading {
     TrimReading {
-        degrees: Degrees::new(317.5 * (position + 1.0)).unwrap(),
+        degrees: Degrees::new(290.0 * (position + 1.0)).unwrap(),
         normalized: Normalized::clamped(position),
         axis: AxisValue::NEUTRAL,
         counts: Counts::ZERO,
@@ -91,7 +91,7 @@ fn json_arrives_as_documented() {
     assert_eq!(
         receive(&simulator),
         "{\"tallywheel\":1,\"sequence\":0,\"time_us\":7000,\"trims\":{\
-         \"elevator\":{\"position\":0.5,\"axis\":0,\"degrees\":476.25,\"counts\":0,\"margin\":[0,0]},\
+         \"elevator\":{\"position\":0.5,\"axis\":0,\"degrees\":435,\"counts\":0,\"margin\":[0,0]},\
          \"rudder\":{\"position\":-1,\"axis\":0,\"degrees\":0,\"counts\":0,\"margin\":[0,0]}}}"
     );
 }

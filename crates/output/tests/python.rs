@@ -35,7 +35,7 @@ fn readings() -> [TrimReading; 2] {
         margin: Margin::new(Counts::new(3), Counts::ZERO),
     };
     let elevator = TrimReading {
-        degrees: Degrees::new(635.0).unwrap(),
+        degrees: Degrees::new(580.0).unwrap(),
         normalized: Normalized::MAX,
         axis: AxisValue::MAX,
         counts: Counts::new(170),
@@ -80,7 +80,7 @@ for trim in range(trims):
         said,
         "b'TWHL' 1 2 0 1795574403400150 104\n\
          -0.25 240.5 -21 -8192 3 0\n\
-         1.0 635.0 170 32767 4294967295 4294967295"
+         1.0 580.0 170 32767 4294967295 4294967295"
     );
 }
 

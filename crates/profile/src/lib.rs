@@ -3,6 +3,7 @@
 //!
 //! - [`rig()`] reads the hardware as built: boards, wheels, counts a turn.
 //! - [`aircraft()`] reads how one aircraft's trims behave: titles, travel, neutral, stops, start, outputs.
+//! - [`reduce()`] leaves out of an aircraft the trims that a rig has no wheel for.
 //! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
 //! - [`choose_by_title`] finds the aircraft for a simulator's title, and [`together()`] what keeps aircraft
 //!   files from being in one folder.
@@ -17,6 +18,7 @@ mod error;
 mod fit;
 mod names;
 mod read;
+mod reduce;
 mod rig;
 #[cfg(test)]
 mod schema;
@@ -29,6 +31,7 @@ pub use aircraft::{
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
+pub use reduce::{LeftOut, reduce};
 pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;
 

@@ -176,7 +176,7 @@ fn piece() -> impl Strategy<Value = String> {
         "\"saved\"",
         "\"take-off\"",
         "\"adopt\"",
-        "\"Heron*\"",
+        "\"Kettrin*\"",
         "[[100, -0.5], [400, 0.2]]",
         "[1, 0.5]",
         "forward",

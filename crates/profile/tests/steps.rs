@@ -9,7 +9,7 @@ use expect_test::{Expect, expect};
 use std::time::Duration;
 use tallywheel_profile::{Output, Pressed, Steps};
 
-const TRIMS: &str = "name = \"Plover\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 720\n\
+const TRIMS: &str = "name = \"Tindlow\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 720\n\
                      [[trim]]\nname = \"yaw\"\ntravel_degrees = 360\n";
 
 /// The lines are the 8th and those after it.
@@ -181,7 +181,7 @@ fn names_of_joysticks() {
 fn the_example_of_the_manual_is_the_shipped_one() {
     let top = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let read = |name: &str| std::fs::read_to_string(top.join(name)).unwrap();
-    let (manual, shipped) = (read("README.md"), read("config/aircraft/plover-3-glider.toml"));
+    let (manual, shipped) = (read("README.md"), read("config/aircraft/tindlow-3-glider.toml"));
     let (_, rest) = manual.split_once("### A simulator with no trim axis").unwrap();
     let (_, rest) = rest.split_once("```toml\n").unwrap();
     let (example, _) = rest.split_once("```").unwrap();

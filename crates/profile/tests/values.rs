@@ -49,11 +49,11 @@ fn a_rig_with_everything() {
 #[test]
 fn an_aircraft_with_everything() {
     let aircraft = good_aircraft(AIRCRAFT);
-    assert_eq!(aircraft.name, "Heron 2 floatplane");
+    assert_eq!(aircraft.name, "Kettrin 2 floatplane");
 
     let [rudder, pitch] = &aircraft.trims[..] else { panic!("{:?}", aircraft.trims) };
     assert_eq!((rudder.name.as_str(), rudder.wheel.as_str()), ("rudder", "rudder"));
-    assert_eq!((rudder.travel.get(), rudder.neutral.get()), (635.0, 320.0));
+    assert_eq!((rudder.travel.get(), rudder.neutral.get()), (580.0, 320.0));
     assert_eq!((rudder.stops, rudder.reversed, rudder.start), (StopStyle::Slip, false, Start::Neutral));
     assert_eq!((pitch.name.as_str(), pitch.wheel.as_str()), ("pitch", "elevator"));
     assert_eq!((pitch.travel.get(), pitch.neutral.get()), (1080.5, 540.25));
@@ -64,7 +64,7 @@ fn an_aircraft_with_everything() {
     let [axis, datagram] = &aircraft.outputs[..] else { panic!("{:?}", aircraft.outputs) };
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let Output::Axis { device, axes, scale } = axis else { panic!("{axis:?}") };
-    assert_eq!(device.as_deref(), Some("Heron trim"));
+    assert_eq!(device.as_deref(), Some("Kettrin trim"));
     assert_eq!(axes[..], [(first, AxisCode::X), (second, AxisCode::Ry)]);
     assert_eq!(*scale, Scale::UNIT);
     let Output::Datagram { to, template, trims, scale, min_interval, keep_alive } = datagram else {
@@ -112,7 +112,7 @@ fn an_aircraft_with_everything_rare() {
     let aircraft = good_aircraft(RARE_AIRCRAFT);
     let degrees = |degrees: f64| Degrees::new(degrees).unwrap();
     let titles: Vec<_> = aircraft.titles.iter().map(|pattern| pattern.as_str()).collect();
-    assert_eq!((titles.as_slice(), aircraft.default), (["Heron 2*", "*floatplane?"].as_slice(), true));
+    assert_eq!((titles.as_slice(), aircraft.default), (["Kettrin 2*", "*floatplane?"].as_slice(), true));
     let [trim] = aircraft.trims.as_slice() else { panic!("{:?}", aircraft.trims) };
     let position = |name: &str, at: f64| Position { name: name.to_owned(), at: degrees(at) };
     assert_eq!(
@@ -198,10 +198,10 @@ fn a_single_board_needs_no_naming() {
 /// The same file written another way is the same aircraft.
 #[test]
 fn the_way_of_writing_does_not_matter() {
-    let inline = "name = 'Heron 2 floatplane'\n\
-        trim = [{ name = \"rudder\", travel_degrees = 6.35e2, neutral_degrees = 3_20, start = \"neutral\" },\n\
+    let inline = "name = 'Kettrin 2 floatplane'\n\
+        trim = [{ name = \"rudder\", travel_degrees = 5.8e2, neutral_degrees = 3_20, start = \"neutral\" },\n\
         { name = \"pitch\", wheel = \"elevator\", travel_degrees = 1080.50, stops = \"remember\", reversed = true, start = 400.0 }]\n\
-        output = [{ kind = \"axis\", device = \"Heron trim\", axes.pitch = \"ry\", axes.rudder = \"x\" },\n\
+        output = [{ kind = \"axis\", device = \"Kettrin trim\", axes.pitch = \"ry\", axes.rudder = \"x\" },\n\
         { kind = \"datagram\", to = \"127.0.0.1:47811\", template = \"line\", trims = [\"pitch\", \"rudder\",] }]\n";
     assert_eq!(good_aircraft(inline), good_aircraft(AIRCRAFT));
     assert_ne!(good_aircraft(&spoiled(AIRCRAFT, "start = 400", "start = 401")), good_aircraft(AIRCRAFT));

@@ -32,6 +32,6 @@ pub use encoder::{Detents, Encoder, Wheel, WheelCursor};
 pub use hand::Hand;
 pub use host::{Host, HostedBoard};
 pub use motion::{Cursor, Motion, Shape};
-pub use pulse_board::{DeadLine, PulseBoard, PulseFaults, PulseLines, PulseTally};
+pub use pulse_board::{DeadLine, PulseBoard, PulseFaults, PulseLines, PulseTally, WhileBusy};
 pub use raw_board::RawBoard;
 pub use recorder::{BOARD_PRODUCT, BOARD_VENDOR, ButtonField, Recorder};

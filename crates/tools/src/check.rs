@@ -75,6 +75,10 @@ fn aircraft(
         number(aircraft.outputs.len(), "output"),
     );
     if let Some(rig) = rig {
+        let (aircraft, left_out) = tallywheel_profile::reduce(rig, &aircraft);
+        for part in left_out {
+            what += &format!("\n  but {part}");
+        }
         let waits =
             aircraft.trims.iter().filter(|trim| trim.start == Start::Simulator && rig.simulator.is_none());
         for trim in waits {

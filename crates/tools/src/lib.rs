@@ -8,6 +8,7 @@ pub mod capture;
 pub mod check;
 pub mod demo;
 pub mod doctor;
+pub mod fold;
 pub mod headroom;
 pub mod learn;
 pub mod replay;

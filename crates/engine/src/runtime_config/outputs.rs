@@ -13,7 +13,7 @@ use tallywheel_units::TrimIndex;
 pub(super) fn configs(
     rig: &Rig,
     aircraft: &Aircraft,
-    all_aircraft: &[&Aircraft],
+    all_aircraft: &[Aircraft],
 ) -> Result<Vec<OutputConfig>, RuntimeConfigError> {
     let configs: Vec<_> =
         aircraft.outputs.iter().map(|output| config(rig, aircraft, all_aircraft, output)).collect();
@@ -28,7 +28,7 @@ pub(super) fn configs(
     Ok(configs)
 }
 
-fn config(rig: &Rig, aircraft: &Aircraft, all_aircraft: &[&Aircraft], output: &Output) -> OutputConfig {
+fn config(rig: &Rig, aircraft: &Aircraft, all_aircraft: &[Aircraft], output: &Output) -> OutputConfig {
     match output {
         Output::Axis { device, axes, scale } => OutputConfig::Axis {
             device_name: device.clone().unwrap_or_else(|| rig.device_name()),
@@ -62,7 +62,7 @@ fn pressed<B: Copy>(trims: &[(TrimIndex, B, B)]) -> Vec<StepsTrim<B>> {
 }
 
 /// All axes that some aircraft has on this joystick.
-fn axes_of(joystick: Option<&str>, all_aircraft: &[&Aircraft]) -> Vec<AxisCode> {
+fn axes_of(joystick: Option<&str>, all_aircraft: &[Aircraft]) -> Vec<AxisCode> {
     let outputs = all_aircraft.iter().flat_map(|aircraft| &aircraft.outputs);
     let used: Vec<_> = outputs
         .filter_map(|output| match output {
@@ -95,12 +95,12 @@ mod tests {
     use super::*;
     use std::time::Duration;
 
-    const AIRCRAFT: &str = "name = \"Plover\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 720\n\
+    const AIRCRAFT: &str = "name = \"Tindlow\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 720\n\
                             [[output]]\nkind = \"steps\"\npresses = 200\n";
 
     fn steps(keys: &str) -> OutputConfig {
         let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
-        let aircraft = tallywheel_profile::aircraft("plover.toml", &format!("{AIRCRAFT}{keys}")).unwrap();
+        let aircraft = tallywheel_profile::aircraft("tindlow.toml", &format!("{AIRCRAFT}{keys}")).unwrap();
         configs(&rig, &aircraft, &[]).unwrap().remove(0)
     }
 
@@ -117,7 +117,7 @@ mod tests {
         let second = aircraft("b", "axes = { rudder = \"y\" }\n");
         let other = aircraft("c", "device = \"other\"\naxes = { rudder = \"rx\" }\n");
         let OutputConfig::Axis { declared, .. } =
-            configs(&rig, &first, &[&other, &first, &second]).unwrap().remove(0)
+            configs(&rig, &first, &[other, first.clone(), second]).unwrap().remove(0)
         else {
             panic!("no axis")
         };

@@ -7,11 +7,13 @@ mod receiver;
 mod screen;
 
 use crate::args::DemoArgs;
+use crate::capture::on_interrupt;
 use crate::replay::lines::{Lost, Summary};
 use crate::replay::{json_line, write_change};
 use receiver::Receiver;
 use screen::{Screen, Show};
 use std::io::{IsTerminal, Write};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::failure::Failure;
@@ -23,7 +25,7 @@ use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Templat
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
-const AIRCRAFT: &str = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
+const AIRCRAFT: &str = include_str!("../../../../config/aircraft/kettrin-2-floatplane.toml");
 const RECORDING: &str = include_str!("../../../../tests/recordings/demo.hid");
 
 /// How often the picture is drawn anew.
@@ -53,10 +55,12 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
         screen.title(player.names(), out)?;
     }
     let mut events: Vec<ReplayEvent> = Vec::new();
-    while let Some(due) = player.due() {
+    let stop = if live { Some(on_interrupt()?) } else { None };
+    let stopped = || stop.as_ref().is_some_and(|stop| stop.load(Ordering::Relaxed));
+    while let Some(due) = player.due().filter(|_| !stopped()) {
         if !args.fast {
             let mut now = first.after(clock.now().since(Timestamp::START));
-            while now < due {
+            while now < due && !stopped() {
                 if live && now >= next_show {
                     screen.show(&player, receiver.received(), now, out)?;
                     next_show = now.after(PICTURE);
@@ -88,7 +92,9 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     if args.json {
         json_line(out, &summary)
     } else {
-        screen.show(&player, receiver.received(), player.end(), out)?;
+        let end = if stopped() { player.due().unwrap_or(player.end()) } else { player.end() };
+        screen.show(&player, receiver.received(), end, out)?;
+        screen.end(out)?;
         Ok(out.write_all(summary.text().as_bytes())?)
     }
 }
@@ -129,6 +135,7 @@ mod tests {
         let mut drawn = Vec::new();
         Screen::new(Show::Picture).show(&player, datagrams, at, &mut drawn).unwrap();
         let drawn = String::from_utf8(drawn).unwrap();
+        let drawn = drawn.trim_start_matches("\u{1b}[?7l");
         assert!(readme.contains(drawn.trim_end()), "the README should show:\n{drawn}");
     }
 }

@@ -248,6 +248,7 @@ fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Rece
     let Some(rig) = rig else { return (joystick, receivers) };
     for path in files::aircraft_in(&places.config).unwrap_or_default() {
         let Ok(aircraft) = files::aircraft(&path) else { continue };
+        let (aircraft, _) = tallywheel_profile::reduce(rig, &aircraft);
         let Ok(plan) = runtime_config::build(rig, &aircraft) else { continue };
         for output in plan.outputs {
             match output {

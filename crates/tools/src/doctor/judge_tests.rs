@@ -31,7 +31,7 @@ fn here() -> Board {
 fn status() -> Status {
     serde_json::from_value(serde_json::json!({
         "tallywheel": 1, "version": "0.1.0", "process": 42, "running_s": 1.0, "config": "", "log": "", "log_level": "info",
-        "rig": "bench", "aircraft": {"name": "Heron", "file": "heron"}, "held": false, "reports": 0,
+        "rig": "bench", "aircraft": {"name": "Kettrin", "file": "kettrin"}, "held": false, "reports": 0,
         "boards": [], "wheels": [], "trims": [], "losses": [], "outputs": [], "simulator": null, "wrong_files": []
     }))
     .unwrap()
@@ -48,7 +48,7 @@ fn well() -> Facts {
         rules: Some(vec![rule_file()]),
         uinput: Some(Node::Usable),
         receivers: vec![Receiver {
-            aircraft: "Heron".into(),
+            aircraft: "Kettrin".into(),
             to: "127.0.0.1:47811".into(),
             taken: Some(true),
         }],
@@ -345,14 +345,14 @@ fn receivers_and_the_daemon() {
     said(
         |facts| facts.receivers[0].taken = Some(false),
         &expect![[r#"
-        hint   datagrams   127.0.0.1:47811: nobody listens there now, where Heron sends to
+        hint   datagrams   127.0.0.1:47811: nobody listens there now, where Kettrin sends to
                            cure: start the simulator's side, or correct the port in the aircraft file
     "#]],
     );
     said(
         |facts| facts.receivers[0].taken = None,
         &expect![[r#"
-        hint   datagrams   127.0.0.1:47811: Heron sends there, and from here nobody can tell whether they arrive
+        hint   datagrams   127.0.0.1:47811: Kettrin sends there, and from here nobody can tell whether they arrive
                            cure: see whether the simulator's side gets them
     "#]],
     );

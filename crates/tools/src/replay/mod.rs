@@ -10,6 +10,19 @@ use tallywheel_engine::files;
 use tallywheel_engine::player::{Player, ReplayEvent, read};
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
+use tallywheel_profile::{Aircraft, Rig};
+
+/// The aircraft as the rig can use it; what is left out is told beside the output.
+///
+/// # Errors
+/// Where standard error cannot be written.
+pub fn usable(rig: &Rig, aircraft: &Aircraft) -> Result<Aircraft, Failure> {
+    let (usable, left_out) = tallywheel_profile::reduce(rig, aircraft);
+    for part in left_out {
+        writeln!(std::io::stderr(), "tallywheel: {part}")?;
+    }
+    Ok(usable)
+}
 
 /// Replays a recording and writes every change and the summary to `out`.
 ///
@@ -17,7 +30,7 @@ use tallywheel_engine::tally::Effect;
 /// Where a file is wrong, nothing of the rig was recorded, or `out` cannot be written.
 pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
     let rig = files::rig(&args.rig)?;
-    let aircraft = files::aircraft(&args.aircraft)?;
+    let aircraft = usable(&rig, &files::aircraft(&args.aircraft)?)?;
     let mut player = Player::new(runtime_config::build(&rig, &aircraft)?, read(&args.recording)?)?;
     if !args.json {
         for bad in &player.recording().bad_lines {

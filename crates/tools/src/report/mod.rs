@@ -37,7 +37,8 @@ pub fn report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
         return Err(Failure::Choice("report needs a recording, --rig and --aircraft".to_owned()));
     };
     let origin = Origin { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
-    let (rig, aircraft) = (files::rig(rig)?, files::aircraft(Path::new(aircraft))?);
+    let rig = files::rig(rig)?;
+    let aircraft = crate::replay::usable(&rig, &files::aircraft(Path::new(aircraft))?)?;
     let plan = runtime_config::build(&rig, &aircraft)?;
     let plans = plan.boards.clone();
     let player = Player::new(plan, tallywheel_engine::player::read(recording)?)?;
@@ -56,7 +57,8 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
         rig: "rig.toml".to_owned(),
         aircraft: format!("{}.toml", file.stem),
     };
-    let plan = runtime_config::build(&rig, &file.aircraft)?;
+    let aircraft = crate::replay::usable(&rig, &file.aircraft)?;
+    let plan = runtime_config::build(&rig, &aircraft)?;
     let plans = plan.boards.clone();
     let mut player = Player::assigned(plan, found.recording, &found.boards)?;
     for Start { trim, degrees, margin } in found.starts {
@@ -64,7 +66,7 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
     }
     let placed = found.placed.into_iter();
     player.place(placed.map(|(at, Start { trim, degrees, margin })| (at, trim, Place::At(degrees), margin)));
-    let page = make(&rig, &file.aircraft, player, &plans, &origin)?;
+    let page = make(&rig, &aircraft, player, &plans, &origin)?;
     write(&page, args.output.as_ref(), out)
 }
 

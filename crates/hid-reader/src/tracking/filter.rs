@@ -123,8 +123,6 @@ pub(super) struct TrackState {
     pub(super) lag_of_last: u8,
     /// How fast the likeliest hypothesis was when the phase last changed, in edges per tick.
     pub(super) at_change: f32,
-    /// For so many intervals nothing was heard although the wheel cannot have stopped.
-    pub(super) unheard: u32,
 }
 
 impl TrackState {
@@ -139,7 +137,6 @@ impl TrackState {
             spread: false,
             lag_of_last: 0,
             at_change: 0.0,
-            unheard: 0,
         }
     }
 }
@@ -251,11 +248,6 @@ impl Filter {
         self.state.trust.start_anywhere();
     }
 
-    /// For so many intervals nothing was heard although the wheel cannot have stopped.
-    pub(super) const fn unheard(&mut self, intervals: u32) {
-        self.state.unheard = intervals;
-    }
-
     /// By how many edges, in whole cycles, a wheel may be off after so many intervals of which nothing is known; `gently`
     /// where its speed before or after is known.
     pub(super) fn unseen(&self, intervals: u64, gently: bool) -> i32 {
@@ -287,11 +279,6 @@ impl Filter {
         let mut doubt = self.pending_of(|hypothesis| hypothesis.log_likelihood > -CERTAIN);
         if self.state.trust.is_early_tentative() {
             self.widen(&mut doubt);
-        }
-        if self.state.unheard > 0 {
-            let edges = self.unseen(self.state.unheard.into(), false);
-            doubt.low = doubt.low.saturating_add(edges);
-            doubt.high = doubt.high.saturating_add(edges);
         }
         doubt
     }
@@ -373,7 +360,6 @@ impl Filter {
                 self.state.likelihood += log_likelihood;
                 self.state.hypotheses = hypotheses;
                 if tick.turn != 0 {
-                    self.state.unheard = 0;
                     self.state.at_change = self.state.hypotheses.best().speed.abs();
                 }
                 self.judge(log_likelihood, tick);

@@ -245,7 +245,7 @@ impl Filter {
     }
 
     /// What comes out if nothing has changed for so many intervals up to now. `None`, and nothing changed,
-    /// where that is not enough for the wheel to have settled; nothing has changed either where it stopped dead.
+    /// where that is not enough for the wheel to have settled.
     pub(super) fn wait(&mut self, intervals: u32) -> Option<Settled> {
         let before = self.state.clone();
         let (most, from) = SPREAD;
@@ -258,9 +258,6 @@ impl Filter {
                 blur: TimestampUncertainty { ticks: BLUR * done.sqrt(), spread },
             });
             if let Some(settled) = self.settle() {
-                if settled.stopped_dead {
-                    self.state = before;
-                }
                 return Some(settled);
             }
             done += 1.0;

@@ -281,40 +281,20 @@ impl Tracker {
             let intervals = single_of(intervals);
             let jitter = clock.sample_jitter(intervals);
             if let Some(settled) = self.filter.cross(intervals, ticks, jitter, turn) {
-                if settled.stopped_dead {
-                    return self.resume_anywhere(settled, sample.gap, clock, turn);
-                }
+                let missing = self.missing_since(&settled, clock);
                 let lost = self.settled(settled);
-                if lost.is_some() {
+                if lost.is_some() || missing.is_some() {
                     // What was told as lost for good is not taken back.
                     self.gap = None;
                 }
                 let put_right = self.tell(lost);
                 let moved = self.calm(1.0, turn);
-                return Tracked { edges: put_right.edges + moved.edges, ..put_right };
+                return Tracked { edges: put_right.edges + moved.edges, missing, ..put_right };
             }
             return self.perhaps_calm();
         }
         self.filter.tick(Tick::new(ticks, turn));
         self.after_tick()
-    }
-
-    /// The wheel fell silent too fast to have stopped, and is heard again: reports may be missing, and how fast it is now nobody
-    /// knows.
-    #[cold]
-    fn resume_anywhere(&mut self, settled: Settled, gap: u64, clock: &SampleClock, turn: u8) -> Tracked {
-        let before = self.edges;
-        let intervals = gap / clock.interval().max(1) + 1;
-        let bound = self.filter.unseen(intervals, false);
-        let lost = self.settled(settled);
-        self.gap = None;
-        self.filter.rest();
-        self.filter.start_anywhere();
-        self.filter.tick(Tick::new(1.0, turn));
-        (self.following, self.slow, self.patience) = (true, 0, PATIENCE);
-        self.edges = self.base + i64::from(self.filter.edges());
-        let missing = Some(margin(PendingMargin { low: bound, high: bound }));
-        Tracked { edges: self.edges - before, lost, missing, ..Tracked::default() }
     }
 
     fn after_tick(&mut self) -> Tracked {
@@ -692,7 +672,6 @@ impl Tracker {
         }
         let silent = intervals.min(SILENCE);
         let settled = match self.filter.wait(silent) {
-            Some(settled) if settled.stopped_dead => return self.wait_for_report(clock, intervals, settled),
             Some(settled) => settled,
             // Nobody turns a wheel that evenly for so long.
             None if silent >= SILENCE => self.filter.settle_anyhow(),
@@ -701,25 +680,17 @@ impl Tracker {
                 return Tracked::default();
             }
         };
+        let missing = self.missing_since(&settled, clock);
         let lost = self.settled(settled);
-        self.tell(lost)
+        Tracked { missing, ..self.tell(lost) }
     }
 
-    /// A wheel on a board that reports on change fell silent too fast to have stopped: reports may be missing. What it may
-    /// have turned meanwhile is in doubt until the next report, or for good after [`MISSING_FOR`].
-    #[cold]
-    fn wait_for_report(&mut self, clock: &SampleClock, intervals: u32, settled: Settled) -> Tracked {
-        let waits = u64::from(intervals).saturating_mul(clock.interval()) < MISSING_FOR;
-        self.filter.unheard(intervals);
-        if waits {
-            self.patience = intervals.saturating_mul(2).max(PATIENCE);
-            return Tracked::default();
-        }
-        let bound = self.filter.unseen(intervals.into(), false);
-        self.filter.rest();
-        let lost = self.settled(settled);
-        let told = self.tell(lost);
-        Tracked { missing: Some(margin(PendingMargin { low: bound, high: bound })), ..told }
+    /// A wheel on a board that reports on change fell silent too fast to have stopped: reports may be missing, and what a hand
+    /// turns meanwhile is lost.
+    fn missing_since(&self, settled: &Settled, clock: &SampleClock) -> Option<Margin> {
+        let intervals = MISSING_FOR / clock.interval().max(1);
+        let bound = self.filter.unseen(intervals, false);
+        settled.stopped_dead.then(|| margin(PendingMargin { low: bound, high: bound }))
     }
 
     /// Reports are missing before the next one, so what the wheel did until then is not known. Its doubt is

@@ -141,9 +141,8 @@ pub(crate) mod gains {
     /// Variance of the measurement in edges^2: a position is known to a state only, and states are unequal
     /// (1/12 for one edge, and as much again for phase error and bounce; tried from 0.1 to 0.3).
     pub(crate) const MEASUREMENT: f64 = 0.15;
-    /// Variance of the place of an edge: a phase error of 0.25 T +- 0.1 T is up to 0.2 edges either way, worn
-    /// ones 0.3.
-    pub(crate) const EDGE_PLACE: f64 = 0.04;
+    /// Variance of the place of an edge: a phase error of 0.25 T +- 0.1 T is up to 0.2 edges either way.
+    pub(crate) const EDGE_PLACE: f64 = 0.02;
     /// The logarithm of a likelihood that is as good as none.
     pub(crate) const NEVER: f32 = -16.0;
 }

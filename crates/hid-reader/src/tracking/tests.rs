@@ -129,7 +129,13 @@ fn a_stroke_past_four_edges_a_report_is_counted_edge_by_edge() {
             run.stroke(edges, ticks, changes_only);
             let case = (edges, ticks, changes_only);
             assert_eq!(run.tally, stroke(edges, f64::from(ticks), 1000), "{case:?}");
-            assert_eq!((run.lost, run.board.tracker.doubt()), (Margin::CERTAIN, Margin::CERTAIN), "{case:?}");
+            // Past 1.6 edges a millisecond firmware with a scan of its own might be four edges off with no trace.
+            let bound = if edges.abs() < 200.0 { 0 } else { 32 };
+            assert!(
+                run.lost.low() <= Counts::new(bound) && run.lost.high() <= Counts::new(bound),
+                "{case:?}"
+            );
+            assert_eq!(run.board.tracker.doubt(), Margin::CERTAIN, "{case:?}");
             assert_eq!(run.board.due(), None, "{case:?}: at rest there is no timer");
         }
     }

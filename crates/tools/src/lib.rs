@@ -1,7 +1,5 @@
 //! The commands that work beside the running bridge: they look at wheels, boards, files and recordings.
 
-#![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
-
 pub mod args;
 pub mod boards;
 pub mod capture;
@@ -9,8 +7,8 @@ pub mod check;
 pub mod demo;
 pub mod doctor;
 pub mod fold;
-pub mod headroom;
 pub mod learn;
+pub mod plan;
 pub mod replay;
 pub mod report;
 #[cfg(target_os = "linux")]

@@ -7,7 +7,8 @@ use std::net::UdpSocket;
 use std::time::Duration;
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::{events, shared::SharedState};
-use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
+use tallywheel_output::Epoch;
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
@@ -31,7 +32,7 @@ fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let trims = vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())];
     let datagram = OutputConfig::Datagram(DatagramConfig::new(to, Template::Json, trims));
     let (notes, listener) = events::channel();
-    let outputs = vec![datagram, OutputConfig::Null];
+    let outputs = vec![datagram];
     let shared = SharedState::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
     let mut at = Timestamp::START;
     shared.publish_now(at);

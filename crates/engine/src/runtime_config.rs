@@ -15,8 +15,7 @@ use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
-use tallywheel_output::OutputConfig;
-use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
+use tallywheel_profile::{Aircraft, FileErrors, OutputConfig, Rig, Start};
 use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.

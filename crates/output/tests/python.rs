@@ -12,7 +12,8 @@
 use std::net::UdpSocket;
 use std::process::Command;
 use std::time::Duration;
-use tallywheel_output::{DatagramConfig, Epoch, Frame, OutputConfig, Scale, Template, TrimReading, open};
+use tallywheel_output::{Epoch, Frame, TrimReading, open};
+use tallywheel_profile::{DatagramConfig, OutputConfig, Scale, Template};
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp, TrimIndex};
 
 /// Python 3 with what the test needs.

@@ -17,6 +17,7 @@ mod aircraft;
 mod error;
 mod fit;
 mod names;
+mod output;
 mod read;
 mod reduce;
 mod rig;
@@ -26,11 +27,15 @@ mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, Destination, OnReport, Output, Position, Pressed, Scale, Specificity, Start, Steps,
-    Template, TitleChoice, TitlePattern, Trim, choose_by_title,
+    Aircraft, OnReport, Position, Specificity, Start, TitleChoice, TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
+pub use output::{
+    AxisCode, ByteOrder, DatagramConfig, Destination, DeviceName, KeyPlace, KeysTrim, LayoutField,
+    NumberForm, NumberKind, NumberSource, OutputConfig, Pace, Scale, ScanCode, StepsTrim, Template, TextForm,
+    TrimValue,
+};
 pub use reduce::{LeftOut, reduce};
 pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;

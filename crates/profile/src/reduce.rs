@@ -1,6 +1,6 @@
-use crate::{Aircraft, Output, Pressed, Rig, Template, words};
+use crate::{Aircraft, DatagramConfig, LayoutField, NumberSource, OutputConfig, Rig, Template, words};
 use std::fmt;
-use tallywheel_units::{LayoutField, NumberSource, TrimIndex};
+use tallywheel_units::TrimIndex;
 
 /// A part of an aircraft file that a rig has no wheel for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -69,7 +69,7 @@ pub fn reduce(rig: &Rig, aircraft: &Aircraft) -> (Aircraft, Vec<LeftOut>) {
     reduced.outputs.retain_mut(|output| {
         let usable = is_usable(output, &place);
         if !usable {
-            left_out.push(LeftOut::Output { output: name(output) });
+            left_out.push(LeftOut::Output { output: output.name() });
         }
         usable
     });
@@ -82,47 +82,38 @@ fn keep<T>(list: &mut Vec<T>, stays: &[bool]) {
 }
 
 /// Takes the trims that are left out from the output; false if it cannot do without them.
-fn is_usable(output: &mut Output, place: &impl Fn(TrimIndex) -> Option<TrimIndex>) -> bool {
+fn is_usable(output: &mut OutputConfig, place: &impl Fn(TrimIndex) -> Option<TrimIndex>) -> bool {
+    if let OutputConfig::Datagram(DatagramConfig { template: Template::Layout(fields), .. }) = output
+        && !LayoutField::trims(fields).iter().all(|trim| place(*trim).is_some())
+    {
+        return false;
+    }
     match output {
-        Output::Axis { axes, .. } => {
-            *axes = axes.iter().filter_map(|(trim, axis)| Some((place(*trim)?, *axis))).collect();
-            !axes.is_empty()
-        }
-        Output::Datagram { template, trims, .. } => {
-            if let Template::Layout(fields) = template {
-                if !trims.iter().all(|trim| place(*trim).is_some()) {
-                    return false;
-                }
-                for field in fields {
-                    if let LayoutField::Number { source: NumberSource::Trim(trim, _), .. } = field {
-                        *trim = place(*trim).unwrap_or(*trim);
-                    }
+        OutputConfig::Axis { axes, .. } => moved(axes, |(trim, _)| trim, place),
+        OutputConfig::Steps { trims, .. } => moved(trims, |pressed| &mut pressed.trim, place),
+        OutputConfig::Keys { trims, .. } => moved(trims, |pressed| &mut pressed.trim, place),
+        OutputConfig::Datagram(DatagramConfig { template: Template::Layout(fields), .. }) => {
+            for field in fields {
+                if let LayoutField::Number { source: NumberSource::Trim(trim, _), .. } = field {
+                    *trim = place(*trim).unwrap_or(*trim);
                 }
             }
-            *trims = trims.iter().filter_map(|trim| place(*trim)).collect();
-            !trims.is_empty()
+            true
         }
-        Output::Steps(steps) => match &mut steps.pressed {
-            Pressed::Buttons { trims, .. } => moved(trims, place),
-            Pressed::Keys(trims) => moved(trims, place),
-        },
+        OutputConfig::Datagram(config) => moved(&mut config.trims, |(trim, _)| trim, place),
     }
 }
 
-fn moved<B: Copy>(
-    trims: &mut Vec<(TrimIndex, B, B)>,
+/// Takes the entries of trims that are left out from `list` and gives the others their trim's new place; false if none
+/// is left.
+fn moved<T>(
+    list: &mut Vec<T>,
+    trim: impl Fn(&mut T) -> &mut TrimIndex,
     place: &impl Fn(TrimIndex) -> Option<TrimIndex>,
 ) -> bool {
-    *trims = trims.iter().filter_map(|(trim, low, high)| Some((place(*trim)?, *low, *high))).collect();
-    !trims.is_empty()
-}
-
-fn name(output: &Output) -> String {
-    match output {
-        Output::Axis { device, .. } => {
-            format!("axis {}", device.as_deref().unwrap_or_default()).trim_end().to_owned()
-        }
-        Output::Datagram { to, .. } => format!("datagram {to}"),
-        Output::Steps(_) => "steps".to_owned(),
-    }
+    list.retain_mut(|entry| {
+        let trim = trim(entry);
+        place(*trim).map(|new| *trim = new).is_some()
+    });
+    !list.is_empty()
 }

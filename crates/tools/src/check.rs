@@ -91,7 +91,7 @@ fn aircraft(
         let plan =
             runtime_config::build(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
         for output in &plan.outputs {
-            if let Err(problem) = output.check() {
+            if let Err(problem) = tallywheel_output::check(output) {
                 what += &format!("\n  but {} is left out here: {problem}", output.name());
             }
         }

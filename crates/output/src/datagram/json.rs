@@ -3,7 +3,7 @@ use super::number;
 use crate::TrimReading;
 use std::fmt::Write as _;
 use std::io::Write as _;
-use tallywheel_units::Scale;
+use tallywheel_profile::Scale;
 
 const HEAD: &str = "{\"tallywheel\":1,\"sequence\":";
 const TIME: &str = ",\"time_us\":";

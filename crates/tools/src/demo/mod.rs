@@ -8,7 +8,7 @@ mod screen;
 
 use crate::args::DemoArgs;
 use crate::capture::on_interrupt;
-use crate::replay::lines::{Lost, Summary};
+use crate::replay::lines::{LossLine, Summary};
 use crate::replay::{json_line, write_change};
 use receiver::Receiver;
 use screen::{Screen, Show};
@@ -21,7 +21,8 @@ use tallywheel_engine::player::{Player, ReplayEvent};
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
 use tallywheel_hid_reader::Recording;
-use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Template};
+use tallywheel_output::{Frame, Supervised};
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
@@ -78,7 +79,7 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
                 write_change(&player, &happened, true, out)?;
             } else if let Effect::Lost(loss) = &happened.effect {
                 let names = player.names();
-                let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
+                let lost = LossLine::new(names.board(happened.board), names.wheel(happened.wheel), loss);
                 screen.loss(&lost, out)?;
             }
         }

@@ -4,7 +4,7 @@
 //! picture has as many rows as lines and the next one is drawn over all of it.
 
 use super::picture::{self, TrimPicture};
-use crate::replay::lines::Lost;
+use crate::replay::lines::LossLine;
 use crate::text::{fold, plural, signed, signed_count};
 use std::io::{self, Write};
 use tallywheel_engine::player::Player;
@@ -51,7 +51,7 @@ impl Screen {
     }
 
     /// A loss stays on the screen; the picture is drawn again below it.
-    pub(super) fn loss(&mut self, lost: &Lost<'_>, out: &mut impl Write) -> io::Result<()> {
+    pub(super) fn loss(&mut self, lost: &LossLine<'_>, out: &mut impl Write) -> io::Result<()> {
         self.wipe(out)?;
         // A picture is drawn over, this is not, so a narrow terminal may wrap it.
         self.end(out)?;
@@ -184,7 +184,7 @@ mod tests {
             for happened in events.drain(..) {
                 if let Effect::Lost(loss) = &happened.effect {
                     let names = player.names();
-                    let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
+                    let lost = LossLine::new(names.board(happened.board), names.wheel(happened.wheel), loss);
                     feed(&mut terminal, |out| screen.loss(&lost, out));
                     losses += 1;
                 }

@@ -3,7 +3,7 @@
 pub mod lines;
 
 use crate::args::ReplayArgs;
-use lines::{Lost, Moved, Summary};
+use lines::{LossLine, Moved, Summary};
 use std::io::Write;
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files;
@@ -70,7 +70,7 @@ pub fn write_change(
         // The next line has the margin.
         Effect::Doubted(_) | Effect::Agreed => {}
         Effect::Lost(loss) => {
-            let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
+            let lost = LossLine::new(names.board(happened.board), names.wheel(happened.wheel), loss);
             if json { json_line(out, &lost)? } else { writeln!(out, "{}", lost.text())? }
         }
     }

@@ -97,19 +97,11 @@ fn check(file: &str, name: &str, messages: impl Fn(&str) -> String) {
     }
 }
 
+/// Fails with the first case that is not as it is written.
 fn similar(expected: &str, found: &str) {
-    let different: Vec<_> = expected
-        .split("\n\n")
-        .zip(found.split("\n\n"))
-        .filter(|(e, f)| e.trim_end() != f.trim_end())
-        .collect();
-    assert!(
-        different.is_empty(),
-        "{} cases; the first is\n{}\nand not\n{}",
-        different.len(),
-        different[0].1,
-        different[0].0
-    );
+    for (expected, found) in expected.trim_end().split("\n\n").zip(found.trim_end().split("\n\n")) {
+        assert_eq!(found, expected);
+    }
 }
 
 #[test]

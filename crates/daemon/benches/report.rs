@@ -22,7 +22,8 @@ use rotary_encoder_embedded::quadrature::QuadratureTableMode;
 use std::hint::black_box;
 use std::process::Command;
 use std::time::{Duration, Instant};
-use tallywheel_engine::runtime_config::{self, Pipeline};
+use tallywheel_engine::pipeline::Pipeline;
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Tally;
 use tallywheel_hid_reader::{Event, Layout};
 use tallywheel_units::{Buttons, Counts, Timestamp, WheelIndex};
@@ -85,9 +86,7 @@ impl Ours {
     fn pass(&mut self, reports: &[[u8; 4]]) {
         for report in reports {
             self.at = self.at.after(Duration::from_millis(1));
-            self.path.report(self.at, black_box(report), &mut self.tally, &mut |_, effect| {
-                black_box(effect);
-            });
+            black_box(self.path.report(self.at, black_box(report), &mut self.tally));
         }
         black_box(self.tally.readings());
     }
@@ -97,9 +96,7 @@ impl Ours {
     fn pass_counting(&mut self, reports: &[[u8; 4]]) {
         for report in reports {
             self.at = self.at.after(Duration::from_millis(1));
-            self.path.count(self.at, black_box(report), &mut self.tally, &mut |_, effect| {
-                black_box(effect);
-            });
+            black_box(self.path.count(self.at, black_box(report), &mut self.tally));
         }
         black_box(self.tally.readings());
     }

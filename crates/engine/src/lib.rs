@@ -1,8 +1,8 @@
 //! The running bridge from boards to simulators, without any screen.
 //!
-//! Reports go from a board's reader thread through decoder, tally and outputs ([`runtime_config`], [`tally`],
-//! [`shared`]); everything else hangs off events ([`events`], [`event_log`]). [`device_manager`] keeps the boards
-//! open, [`control`] does what is asked, [`state`] is what others see of all this.
+//! [`pipeline`] shows a report's whole way on its board's thread; everything else hangs off events ([`events`],
+//! [`event_log`]). [`device_manager`] keeps the boards open, [`control`] does what is asked, [`state`] is what others see
+//! of all this.
 
 #![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
 
@@ -23,9 +23,10 @@ pub mod files;
 pub mod folders;
 pub mod inbound;
 pub mod notifications;
-pub mod orders;
+pub mod pipeline;
 pub mod player;
 pub mod presses;
+mod reader;
 pub mod recorder;
 pub mod replay_device;
 pub mod runtime_config;

@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use std::time::Duration;
-use tallywheel_engine::{runtime_config, tally::Effect};
+use tallywheel_engine::runtime_config;
 use tallywheel_units::{FixedCounts, Timestamp};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
@@ -23,16 +23,10 @@ fuzz_target!(|steps: Vec<(u16, Vec<u8>)>| {
     let mut at = Timestamp::START;
     for (wait, report) in steps {
         at = at.after(Duration::from_micros(u64::from(wait) * 16));
-        let mut losses = 0;
-        let mut effect = |_, effect| {
-            if let Effect::Lost(_) = effect {
-                losses += 1;
-            }
-        };
         if report == b"unplug" {
-            path.unplugged(at, &mut tally, &mut effect);
+            path.unplugged(at, &mut tally);
         } else {
-            path.report(at, &report, &mut tally, &mut effect);
+            path.report(at, &report, &mut tally);
         }
     }
     for trim in tally.trims() {

@@ -45,7 +45,7 @@ pub struct Control {
     config: Config,
     flying: Flying,
     shared: Arc<SharedState>,
-    dock: DeviceSender,
+    devices: DeviceSender,
     clock: Clock,
     event_log: EventLog,
     saved: Saved,
@@ -55,13 +55,13 @@ pub struct Control {
 }
 
 impl Control {
-    /// Of a shared that flies `flying` with the boards of `dock`.
+    /// Of a shared state that flies `flying` with the boards of `devices`.
     #[must_use]
     pub fn new(
         config: Config,
         flying: Flying,
         shared: Arc<SharedState>,
-        dock: DeviceSender,
+        devices: DeviceSender,
         clock: Clock,
         event_log: EventLog,
         mut saved: Saved,
@@ -70,7 +70,7 @@ impl Control {
         let mut reports = Reports::default();
         reports.fly(&flying.rig, &flying.aircraft, &shared.outputs(), None);
         shared.silence(reports.is_silent(), clock.now());
-        Self { config, flying, shared, dock, clock, event_log, saved, reports, misfit: None }
+        Self { config, flying, shared, devices, clock, event_log, saved, reports, misfit: None }
     }
 
     /// What is flown.
@@ -302,11 +302,11 @@ impl Control {
             // Before the new trims can be sent.
             self.shared.silence(true, now);
         }
-        let adoption = ConfigUpdate { trims, kept: kept.clone(), reversed, outputs };
-        let changes = self.shared.adopt(adoption, now);
+        let update = ConfigUpdate { trims, kept: kept.clone(), reversed, outputs };
+        let changes = self.shared.apply(update, now);
         if rig_changed {
             self.say_exchanged(&rig);
-            self.dock.rig_changed(boards);
+            self.devices.rig_changed(boards);
         }
         self.event_log.rename(names);
         self.event_log.recorder().adopt(last_hour, &kept);
@@ -322,7 +322,7 @@ impl Control {
         Ok(())
     }
 
-    /// The dock says what it finds; why it looks is known here.
+    /// The device manager says what it finds; why it looks is known here.
     fn say_exchanged(&self, rig: &Rig) {
         for board in &rig.boards {
             let before = self.flying.rig.boards.iter().find(|before| before.name == board.name);
@@ -460,7 +460,7 @@ impl Control {
         };
         let counts = Counts::new(i64::from(turns) * i64::from(wheel.per_turn.get()));
         // The decoder does not know that the rig turns its counts round.
-        self.dock.confirm(place, if wheel.reversed { -counts } else { counts });
+        self.devices.confirm(place, if wheel.reversed { -counts } else { counts });
         Ok(Outcome::Confirmed { wheel: wheel.name.clone(), counts })
     }
 }

@@ -2,7 +2,8 @@
 
 use super::filter::RecordedSample;
 use crate::events::BoardEvent;
-use crate::runtime_config::{BoardConfig, Names, Pipeline, RuntimeConfig};
+use crate::pipeline::Pipeline;
+use crate::runtime_config::{BoardConfig, Names, RuntimeConfig};
 use crate::tally::Tally;
 use std::collections::VecDeque;
 use std::fs::{self, File};
@@ -247,14 +248,14 @@ impl Board {
         }
         segment.writer.report(at, sample.bytes())?;
         if let Some(path) = &mut self.path {
-            path.report(at, sample.bytes(), tally, &mut |_, _| {});
+            path.report(at, sample.bytes(), tally);
         }
         Ok(())
     }
 
     fn unplugged(&mut self, at: Timestamp, tally: &mut Tally) -> io::Result<()> {
         if let Some(path) = &mut self.path {
-            path.unplugged(at, tally, &mut |_, _| {});
+            path.unplugged(at, tally);
         }
         match &mut self.segment {
             Some(segment) => segment.writer.mark_of(0, at, MarkKind::Unplugged),

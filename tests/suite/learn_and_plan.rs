@@ -176,7 +176,7 @@ fn the_readme_shows_real_output() {
         "635",
         "--cycles-per-turn",
         "24",
-        "--gear",
+        "--encoder-ratio",
         "4",
         "--report-interval-ms",
         "8",

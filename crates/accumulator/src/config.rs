@@ -1,4 +1,4 @@
-use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Gear, Normalized, StopStyle};
+use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Normalized, Ratio, StopStyle};
 
 /// Why a trim cannot be kept as asked.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -12,7 +12,7 @@ pub enum ConfigError {
         /// As asked.
         per_turn: CountsPerTurn,
     },
-    /// More than [`Degrees::LONGEST_TRAVEL`] of the trim or of the wheel. Give less, or a faster gear.
+    /// More than [`Degrees::LONGEST_TRAVEL`] of the trim or of the wheel. Give less, or a larger ratio.
     #[error("a travel of {travel} is more than {}", Degrees::LONGEST_TRAVEL)]
     TravelTooLong {
         /// As asked.
@@ -36,7 +36,7 @@ pub struct TrimConfig {
     neutral: Degrees,
     stops: StopStyle,
     reversed: bool,
-    gear: Gear,
+    ratio: Ratio,
     // The two angles as counts, rounded once to the nearest 2^-20 count.
     travel_counts: FixedCounts,
     neutral_counts: FixedCounts,
@@ -71,19 +71,19 @@ impl TrimConfig {
             return Err(ConfigError::NeutralOutsideTravel { neutral, travel });
         }
         let neutral_counts = FixedCounts::from_degrees(neutral, per_turn);
-        let gear = Gear::DIRECT;
-        Ok(Self { per_turn, travel, neutral, stops, reversed, gear, travel_counts, neutral_counts })
+        let ratio = Ratio::DIRECT;
+        Ok(Self { per_turn, travel, neutral, stops, reversed, ratio, travel_counts, neutral_counts })
     }
 
-    /// The same trim with a gear between the wheel in the hand and the aircraft's own: the trim moves `gear`
+    /// The same trim with a ratio between the wheel in the hand and the aircraft's own: the trim moves `ratio`
     /// degrees for each degree that the wheel turns. All degrees stay the trim's; counts are the wheel's.
     ///
     /// # Errors
     /// See [`ConfigError`]. The wheel must turn by at least one count for the travel, and by at most
     /// [`Degrees::LONGEST_TRAVEL`].
-    pub fn geared(self, gear: Gear) -> Result<Self, ConfigError> {
+    pub fn with_ratio(self, ratio: Ratio) -> Result<Self, ConfigError> {
         let Self { per_turn, travel, neutral, .. } = self;
-        let wheel = |trim: Degrees| Degrees::new(trim.get() / gear.get());
+        let wheel = |trim: Degrees| Degrees::new(trim.get() / ratio.get());
         let wheel_travel = wheel(travel).filter(|turned| *turned <= Degrees::LONGEST_TRAVEL);
         let (Some(wheel_travel), Some(wheel_neutral)) = (wheel_travel, wheel(neutral)) else {
             return Err(ConfigError::TravelTooLong { travel });
@@ -93,13 +93,13 @@ impl TrimConfig {
             return Err(ConfigError::TravelTooShort { travel, per_turn });
         }
         let neutral_counts = FixedCounts::from_degrees(wheel_neutral, per_turn);
-        Ok(Self { gear, travel_counts, neutral_counts, ..self })
+        Ok(Self { ratio, travel_counts, neutral_counts, ..self })
     }
 
     /// Degrees of the trim for a degree of the wheel.
     #[must_use]
-    pub const fn gear(&self) -> Gear {
-        self.gear
+    pub const fn ratio(&self) -> Ratio {
+        self.ratio
     }
 
     /// Where straight lines from each stop to neutral have the output `normalized`: the inverse of
@@ -179,12 +179,12 @@ impl TrimConfig {
     /// Degrees of the trim that so many counts are.
     pub(crate) fn unclamped_degrees(&self, counts: FixedCounts) -> Degrees {
         let wheel = counts.to_degrees(self.per_turn);
-        Degrees::new(wheel.get() * self.gear.get()).unwrap_or(wheel)
+        Degrees::new(wheel.get() * self.ratio.get()).unwrap_or(wheel)
     }
 
     /// The counts that so many degrees of the trim are, to the nearest 2^-20 count.
     pub(crate) fn counts(&self, degrees: Degrees) -> FixedCounts {
-        let wheel = Degrees::new(degrees.get() / self.gear.get()).unwrap_or(degrees);
+        let wheel = Degrees::new(degrees.get() / self.ratio.get()).unwrap_or(degrees);
         FixedCounts::from_degrees(wheel, self.per_turn)
     }
 }

@@ -96,7 +96,7 @@ fn with_output(aircraft: &str, to: &str) -> String {
 
 const BUTTONS: &str = "[[button]]\nbutton = 9\ndoes = \"align\"\nwheel = \"rudder\"\nposition = \"low\"\n\
     [[button]]\nbutton = 10\ndoes = \"next-aircraft\"\n[[button]]\nbutton = 11\ndoes = \"hold\"\n\
-    [[button]]\nbutton = 12\ndoes = \"next-gear\"\nwheel = \"rudder\"\n\
+    [[button]]\nbutton = 12\ndoes = \"next-ratio\"\nwheel = \"rudder\"\n\
     [[button]]\nbutton = 13\ndoes = \"align\"\nwheel = \"rudder\"\nposition = \"take-off\"\n";
 
 #[test]
@@ -268,7 +268,7 @@ fn garbage_floods_and_replays_do_nothing() {
 
 #[test]
 fn the_board_s_buttons_do_what_the_rig_file_says() {
-    let cockpit = Cockpit::start("buttons", "positions = { take-off = 405 }\ngears = [1, 2]\n");
+    let cockpit = Cockpit::start("buttons", "positions = { take-off = 405 }\nratios = [1, 2]\n");
     let bench = &cockpit.bench;
     let press = |button: u32| {
         bench.press(1 << (button - 1));
@@ -283,9 +283,9 @@ fn the_board_s_buttons_do_what_the_rig_file_says() {
     press(13);
     until("aligned to a named position", || bench.degrees() == 405.0);
     press(12);
-    until("the second gear", || bench.shared.look(|tally| tally.trims()[0].gear()) == 1);
+    until("the second ratio", || bench.shared.look(|tally| tally.trims()[0].ratio()) == 1);
     press(12);
-    until("the first gear", || bench.shared.look(|tally| tally.trims()[0].gear()) == 0);
+    until("the first ratio", || bench.shared.look(|tally| tally.trims()[0].ratio()) == 0);
     press(11);
     until("held", || bench.shared.is_held());
     press(11);

@@ -247,9 +247,9 @@ pub fn build_in(
         // The wheel's own direction is applied when it is counted, so that the tally's counts are the hand's.
         let direct = TrimConfig::new(fit.per_turn, trim.travel, trim.neutral, trim.stops, trim.reversed)
             .map_err(error)?;
-        let gears: Result<Vec<_>, _> = trim.gears.iter().map(|gear| direct.geared(*gear)).collect();
-        let gears = gears.map_err(error)?;
-        let config = gears.first().copied().unwrap_or(direct);
+        let ratios: Result<Vec<_>, _> = trim.ratios.iter().map(|ratio| direct.with_ratio(*ratio)).collect();
+        let ratios = ratios.map_err(error)?;
+        let config = ratios.first().copied().unwrap_or(direct);
         let curve = match trim.curve.as_slice() {
             [] => None,
             points => {
@@ -257,9 +257,9 @@ pub fn build_in(
                 Some(curve.map_err(|source| RuntimeConfigError::Curve { trim: trim.name.clone(), source })?)
             }
         };
-        let gears = gears.into_boxed_slice();
+        let ratios = ratios.into_boxed_slice();
         let wheel = at.wheels.get(fit.wheel.get()).copied().unwrap_or(fit.wheel);
-        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, gears));
+        trims.push(TrimTally::new(wheel, config, start(trim.start), curve, trim.smoothing, ratios));
     }
     let names = Names {
         rig: rig.name.clone(),
@@ -314,7 +314,7 @@ fn board_plan(
 }
 
 fn wheel_config(wheel: &tallywheel_profile::Wheel) -> WheelConfig {
-    WheelConfig { inputs: wheel.inputs, inverted: wheel.inverted, index: wheel.index }
+    WheelConfig { inputs: wheel.inputs, pressed_at_rest: wheel.pressed_at_rest, index: wheel.index }
 }
 
 fn wheel_facts(wheel: &tallywheel_profile::Wheel) -> WheelFacts {

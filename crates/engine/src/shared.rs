@@ -127,10 +127,10 @@ impl SharedState {
         Some(change)
     }
 
-    /// Changes a trim to one of its gears and publishes it; `None` where there is no such trim or gear.
-    pub fn gear(&self, trim: usize, gear: usize, at: Timestamp) -> Option<Change> {
+    /// Changes a trim to one of its ratios and publishes it; `None` where there is no such trim or ratio.
+    pub fn ratio(&self, trim: usize, ratio: usize, at: Timestamp) -> Option<Change> {
         let mut bridge = self.lock();
-        let change = bridge.tally.gear(trim, gear)?;
+        let change = bridge.tally.ratio(trim, ratio)?;
         bridge.publish(at);
         Some(change)
     }

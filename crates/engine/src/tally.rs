@@ -71,7 +71,7 @@ pub struct Doubt {
 }
 
 impl TrimTally {
-    /// A trim on `wheel` that behaves as `config` says and is at `start`. `config` is the first of its `gears`.
+    /// A trim on `wheel` that behaves as `config` says and is at `start`. `config` is the first of its `ratios`.
     /// Its output runs along `curve`, or straight; `smoothing` is how long a count may take to arrive.
     #[must_use]
     pub fn new(
@@ -80,10 +80,10 @@ impl TrimTally {
         start: Place,
         curve: Option<Curve>,
         smoothing: Option<Duration>,
-        gears: Box<[TrimConfig]>,
+        ratios: Box<[TrimConfig]>,
     ) -> Self {
         let accumulator = Accumulator::new(config, start);
-        let shape = Shape::new(&accumulator, curve, smoothing, gears);
+        let shape = Shape::new(&accumulator, curve, smoothing, ratios);
         Self {
             wheel,
             accumulator,
@@ -165,27 +165,27 @@ impl TrimTally {
         change
     }
 
-    /// Changes to one of the trim's gears; `None` where there is no such gear.
-    pub fn shift(&mut self, gear: usize) -> Option<Change> {
+    /// Changes to one of the trim's ratios; `None` where there is no such ratio.
+    pub fn shift(&mut self, ratio: usize) -> Option<Change> {
         let config = match &mut self.shape {
-            Some(shape) => *shape.shift(gear)?,
-            None if gear == 0 => *self.accumulator.config(),
+            Some(shape) => *shape.shift(ratio)?,
+            None if ratio == 0 => *self.accumulator.config(),
             None => return None,
         };
         Some(self.reconfigure(config))
     }
 
-    /// Which of its gears the trim is in.
+    /// The place of the ratio in force in the trim's list.
     #[must_use]
-    pub fn gear(&self) -> usize {
-        self.shape.as_ref().map_or(0, |shape| shape.gear())
+    pub fn ratio(&self) -> usize {
+        self.shape.as_ref().map_or(0, |shape| shape.ratio())
     }
 
-    /// Goes on in the gear that `before` is in, if this trim has that too.
-    pub fn keep_gear(&mut self, before: &Self) {
-        let same = self.shape.as_ref().and_then(|shape| shape.gear_like(before.accumulator.config()));
-        if let Some(gear) = same {
-            self.shift(gear);
+    /// Goes on with the ratio of `before`, if this trim has that too.
+    pub fn keep_ratio(&mut self, before: &Self) {
+        let same = self.shape.as_ref().and_then(|shape| shape.ratio_like(before.accumulator.config()));
+        if let Some(ratio) = same {
+            self.shift(ratio);
         }
     }
 
@@ -375,11 +375,11 @@ impl Tally {
         Some(change)
     }
 
-    /// Changes a trim to one of its gears, 0 being the first of the aircraft file. The trim stays at its degrees;
-    /// from now on the wheel takes it as far as the gear says. `None` where there is no such trim or gear.
-    pub fn gear(&mut self, trim: usize, gear: usize) -> Option<Change> {
+    /// Changes a trim to one of its ratios, 0 being the first of the aircraft file. The trim stays at its degrees;
+    /// from now on the wheel takes it as far as the ratio says. `None` where there is no such trim or ratio.
+    pub fn ratio(&mut self, trim: usize, ratio: usize) -> Option<Change> {
         let (trim, published) = (self.trims.get_mut(trim)?, self.readings.get_mut(trim)?);
-        let change = trim.shift(gear)?;
+        let change = trim.shift(ratio)?;
         self.sequence = self.sequence.saturating_add(1);
         *published = reading(trim, published.counts);
         Some(change)
@@ -438,7 +438,7 @@ impl Tally {
         for (place, trim) in trims.iter_mut().enumerate() {
             let before = kept.get(place).copied().flatten().and_then(|before| self.trims.get(before));
             changes.push(before.map(|before| {
-                trim.keep_gear(before);
+                trim.keep_ratio(before);
                 let config = *trim.accumulator.config();
                 trim.accumulator = before.accumulator;
                 trim.applied = before.applied;

@@ -15,7 +15,7 @@
 //! ];
 //! let button = |number| ButtonNumber::new(number).ok_or("1 to 128");
 //! let inputs = WheelInputs::Quadrature { a: button(1)?, b: button(2)?, per_cycle: CountsPerCycle::X4 };
-//! let wheels = [WheelConfig { inputs, inverted: false, index: None }];
+//! let wheels = [WheelConfig { inputs, pressed_at_rest: false, index: None }];
 //! let mut decoder = BoardDecoder::new(Layout::from_descriptor(&descriptor)?, &wheels, None)?;
 //!
 //! let mut tally = Counts::ZERO;

@@ -18,7 +18,7 @@ fn no_report_allocates() {
     let layout = Layout::from_descriptor(&descriptor).unwrap();
     assert_eq!(layout.buttons().bits(), (1 << 56) - 1);
     let button = |number| ButtonNumber::new(number).unwrap();
-    let wheel = |inputs, inverted| WheelConfig { inputs, inverted, index: None };
+    let wheel = |inputs, pressed_at_rest| WheelConfig { inputs, pressed_at_rest, index: None };
     let marked = |config, number| WheelConfig { index: Some(button(number)), ..config };
     let wheels = [
         marked(wheel(WheelInputs::Pulses { forward: button(1), backward: button(2) }, false), 5),

@@ -2,7 +2,7 @@ use crate::error::{FileError, FileErrors};
 use crate::read::At;
 use crate::words;
 use crate::{Aircraft, Rig, Wheel};
-use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Gear, TrimIndex, WheelIndex};
+use tallywheel_units::{CountsPerTurn, Degrees, FixedCounts, Ratio, TrimIndex, WheelIndex};
 
 /// One trim of an aircraft on a wheel of a rig.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,22 +46,22 @@ pub fn fit(rig: &Rig, aircraft: &Aircraft) -> Result<Vec<Fitted>, FileErrors> {
             errors.push(error(origin.wheel, key, expected, words::quoted(&trim.wheel)));
             continue;
         };
-        let least_count = |gear: &Gear| {
-            let wheel_travel = Degrees::new(trim.travel.get() / gear.get());
+        let least_count = |ratio: &Ratio| {
+            let wheel_travel = Degrees::new(trim.travel.get() / ratio.get());
             wheel_travel
                 .is_some_and(|travel| FixedCounts::from_degrees(travel, wheel.per_turn) >= FixedCounts::ONE)
         };
-        if let Some((place, gear)) = trim.gears.iter().enumerate().find(|(_, gear)| !least_count(gear)) {
-            let degrees_of_trim = Degrees::FULL_TURN.get() / f64::from(wheel.per_turn.get()) * gear.get();
+        if let Some((place, ratio)) = trim.ratios.iter().enumerate().find(|(_, ratio)| !least_count(ratio)) {
+            let degrees_of_trim = Degrees::FULL_TURN.get() / f64::from(wheel.per_turn.get()) * ratio.get();
             let name = words::quoted(&wheel.name);
             // Rounded towards what is right, so that taking the figure from the message works.
-            errors.push(match origin.gears.get(place) {
-                Some(at) if trim.gears.len() > 1 => {
-                    let most = (trim.travel.get() / degrees_of_trim * gear.get() * 1e6).floor() / 1e6;
+            errors.push(match origin.ratios.get(place) {
+                Some(at) if trim.ratios.len() > 1 => {
+                    let most = (trim.travel.get() / degrees_of_trim * ratio.get() * 1e6).floor() / 1e6;
                     let expected = format!(
                         "at most {most}, so that the travel is at least one count of the wheel {name}"
                     );
-                    error(*at, "trim.gears", expected, gear.to_string())
+                    error(*at, "trim.ratios", expected, ratio.to_string())
                 }
                 _ => {
                     let count = (degrees_of_trim * 1e6).ceil() / 1e6;

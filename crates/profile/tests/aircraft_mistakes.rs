@@ -66,7 +66,7 @@ fn an_unknown_key() {
         "template = \"line\"",
         "format = \"line\"",
         &expect![
-            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `range`, `invert`, `to`, `template`, `trims`, `prefix`, `layout`, `min_interval_ms`, `keep_alive_ms`, `presses`, `low_buttons`, `high_buttons`, `low_keys`, `high_keys`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
+            "a.toml:26:1: output.format: expected one of the keys `kind`, `device`, `axes`, `range`, `reversed`, `to`, `template`, `trims`, `prefix`, `layout`, `min_interval_ms`, `keep_alive_ms`, `presses`, `low_buttons`, `high_buttons`, `low_keys`, `high_keys`, `press_ms`, `pause_ms`, `extra_presses` or `settle_ms`, found `format`"
         ],
     );
     spoil_aircraft(

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 use tallywheel_profile::{
     Aircraft, FileErrors, Output, Pressed, Rig, Start, Steps, Template, aircraft, fit, rig,
 };
-use tallywheel_units::{Degrees, Gear, LayoutField, Normalized};
+use tallywheel_units::{Degrees, LayoutField, Normalized, Ratio};
 
 /// What a mistake must tell, and where it must be.
 fn has_places(text: &str, errors: &FileErrors) -> Result<(), TestCaseError> {
@@ -77,9 +77,9 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
         for word in ["saved", "neutral", "low", "high", "simulator"] {
             prop_assert!(!names.contains(&word.to_owned()));
         }
-        prop_assert!(!trim.gears.is_empty());
-        let wheel = |gear: &Gear| trim.travel.get() / gear.get();
-        prop_assert!(trim.gears.iter().all(|gear| wheel(gear) <= Degrees::LONGEST_TRAVEL.get()));
+        prop_assert!(!trim.ratios.is_empty());
+        let wheel = |ratio: &Ratio| trim.travel.get() / ratio.get();
+        prop_assert!(trim.ratios.iter().all(|ratio| wheel(ratio) <= Degrees::LONGEST_TRAVEL.get()));
         if let [first, .., last] = trim.curve.as_slice() {
             prop_assert_eq!((first.0, last.0), (Degrees::ZERO, trim.travel));
             prop_assert!(trim.curve.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1));
@@ -168,7 +168,7 @@ fn piece() -> impl Strategy<Value = String> {
         "report",
         "curve",
         "smoothing_ms",
-        "gears",
+        "ratios",
         "counts_per_detent",
         "pulse_on_ms",
         "pulse_off_ms",
@@ -185,7 +185,7 @@ fn piece() -> impl Strategy<Value = String> {
         "b",
         "counts_per_cycle",
         "counts_per_turn",
-        "inverted",
+        "reversed",
         "travel_degrees",
         "neutral_degrees",
         "stops",
@@ -197,7 +197,7 @@ fn piece() -> impl Strategy<Value = String> {
         "template",
         "trims",
         "range",
-        "invert",
+        "reversed",
         "layout",
         "prefix",
         "min_interval_ms",

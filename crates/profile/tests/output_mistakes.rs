@@ -41,13 +41,13 @@ fn ranges() {
     datagram(
         "range = [1, -1]",
         &expect![
-            "a.toml:8:9: output.range: expected the lower end first; `invert = true` turns it round, found 1 and -1"
+            "a.toml:8:9: output.range: expected the lower end first; `reversed = true` turns it round, found 1 and -1"
         ],
     );
     datagram(
         "range = [0.5, 0.5]",
         &expect![
-            "a.toml:8:9: output.range: expected the lower end first; `invert = true` turns it round, found 0.5 and 0.5"
+            "a.toml:8:9: output.range: expected the lower end first; `reversed = true` turns it round, found 0.5 and 0.5"
         ],
     );
     datagram(
@@ -73,7 +73,7 @@ fn ranges() {
         "range = [0, nan]",
         &expect!["a.toml:8:13: output.range: expected a number from -1000000000 to 1000000000, found nan"],
     );
-    datagram("invert = 1", &expect!["a.toml:8:10: output.invert: expected true or false, found 1"]);
+    datagram("reversed = 1", &expect!["a.toml:8:12: output.reversed: expected true or false, found 1"]);
     check(
         "kind = \"axis\"\nrange = [0, 2]",
         &expect!["a.toml:7:9: output.range: expected a part of an axis, from -1 to 1 at most, found 0 and 2"],
@@ -332,7 +332,7 @@ fn values_of_fields() {
     field(
         "trim = \"rudder\", range = [1, 0]",
         &expect![
-            "a.toml:10:28: output.layout.range: expected the lower end first; `invert = true` turns it round, found 1 and 0"
+            "a.toml:10:28: output.layout.range: expected the lower end first; `reversed = true` turns it round, found 1 and 0"
         ],
     );
 }
@@ -361,50 +361,50 @@ fn types_that_a_counter_outgrows() {
 fn keys_that_say_nothing_in_a_field() {
     let text = "digits = 1, width = 1, leading_zeros = true, plus_sign = true";
     let binary = "type = \"u8\", byte_order = \"big\"";
-    let range = "range = [0, 1], invert = true, pad_with = 1";
+    let range = "range = [0, 1], reversed = true, pad_with = 1";
     field(
         &format!("text = \"a\", {text}, {binary}, {range}"),
         &expect![[r#"
-        a.toml:10:24: output.layout.digits: expected this key only with a number as text, without `type`, found it with `text`
-        a.toml:10:35: output.layout.width: expected this key only with a number as text, without `type`, found it with `text`
-        a.toml:10:54: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `text`
-        a.toml:10:72: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `text`
-        a.toml:10:85: output.layout.type: expected this key only with a number, found it with `text`
-        a.toml:10:104: output.layout.byte_order: expected this key only with `type`, found it with `text`
-        a.toml:10:119: output.layout.range: expected this key only with the position of a trim, found it with `text`
-        a.toml:10:136: output.layout.invert: expected this key only with the position of a trim, found it with `text`
-        a.toml:10:153: output.layout.pad_with: expected this key only with `pad_to`, found it with `text`"#]],
+            a.toml:10:24: output.layout.digits: expected this key only with a number as text, without `type`, found it with `text`
+            a.toml:10:35: output.layout.width: expected this key only with a number as text, without `type`, found it with `text`
+            a.toml:10:54: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `text`
+            a.toml:10:72: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `text`
+            a.toml:10:85: output.layout.type: expected this key only with a number, found it with `text`
+            a.toml:10:104: output.layout.byte_order: expected this key only with `type`, found it with `text`
+            a.toml:10:119: output.layout.range: expected this key only with the position of a trim, found it with `text`
+            a.toml:10:138: output.layout.reversed: expected this key only with the position of a trim, found it with `text`
+            a.toml:10:155: output.layout.pad_with: expected this key only with `pad_to`, found it with `text`"#]],
     );
     field(
-        &format!("pad_to = 9, {text}, {binary}, range = [0, 1], invert = true"),
+        &format!("pad_to = 9, {text}, {binary}, range = [0, 1], reversed = true"),
         &expect![[r#"
-        a.toml:10:24: output.layout.digits: expected this key only with a number as text, without `type`, found it with `pad_to`
-        a.toml:10:35: output.layout.width: expected this key only with a number as text, without `type`, found it with `pad_to`
-        a.toml:10:54: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `pad_to`
-        a.toml:10:72: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `pad_to`
-        a.toml:10:85: output.layout.type: expected this key only with a number, found it with `pad_to`
-        a.toml:10:104: output.layout.byte_order: expected this key only with `type`, found it with `pad_to`
-        a.toml:10:119: output.layout.range: expected this key only with the position of a trim, found it with `pad_to`
-        a.toml:10:136: output.layout.invert: expected this key only with the position of a trim, found it with `pad_to`"#]],
+            a.toml:10:24: output.layout.digits: expected this key only with a number as text, without `type`, found it with `pad_to`
+            a.toml:10:35: output.layout.width: expected this key only with a number as text, without `type`, found it with `pad_to`
+            a.toml:10:54: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `pad_to`
+            a.toml:10:72: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `pad_to`
+            a.toml:10:85: output.layout.type: expected this key only with a number, found it with `pad_to`
+            a.toml:10:104: output.layout.byte_order: expected this key only with `type`, found it with `pad_to`
+            a.toml:10:119: output.layout.range: expected this key only with the position of a trim, found it with `pad_to`
+            a.toml:10:138: output.layout.reversed: expected this key only with the position of a trim, found it with `pad_to`"#]],
     );
     field(
         &format!("number = 1, {text}, byte_order = \"big\", {range}"),
         &expect![[r#"
-        a.toml:10:91: output.layout.byte_order: expected this key only with `type`, found it with a number as text
-        a.toml:10:106: output.layout.range: expected this key only with the position of a trim, found it with `number`
-        a.toml:10:123: output.layout.invert: expected this key only with the position of a trim, found it with `number`
-        a.toml:10:140: output.layout.pad_with: expected this key only with `pad_to`, found it with `number`"#]],
+            a.toml:10:91: output.layout.byte_order: expected this key only with `type`, found it with a number as text
+            a.toml:10:106: output.layout.range: expected this key only with the position of a trim, found it with `number`
+            a.toml:10:125: output.layout.reversed: expected this key only with the position of a trim, found it with `number`
+            a.toml:10:142: output.layout.pad_with: expected this key only with `pad_to`, found it with `number`"#]],
     );
     field(
         &format!("trim = \"rudder\", value = \"axis\", {text}, {binary}, {range}"),
         &expect![[r#"
-        a.toml:10:45: output.layout.digits: expected this key only with a number as text, without `type`, found it with `type`
-        a.toml:10:56: output.layout.width: expected this key only with a number as text, without `type`, found it with `type`
-        a.toml:10:75: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `type`
-        a.toml:10:93: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `type`
-        a.toml:10:140: output.layout.range: expected this key only with the position of a trim, found it with another `value`
-        a.toml:10:157: output.layout.invert: expected this key only with the position of a trim, found it with another `value`
-        a.toml:10:174: output.layout.pad_with: expected this key only with `pad_to`, found it with `trim`"#]],
+            a.toml:10:45: output.layout.digits: expected this key only with a number as text, without `type`, found it with `type`
+            a.toml:10:56: output.layout.width: expected this key only with a number as text, without `type`, found it with `type`
+            a.toml:10:75: output.layout.leading_zeros: expected this key only with a number as text, without `type`, found it with `type`
+            a.toml:10:93: output.layout.plus_sign: expected this key only with a number as text, without `type`, found it with `type`
+            a.toml:10:140: output.layout.range: expected this key only with the position of a trim, found it with another `value`
+            a.toml:10:159: output.layout.reversed: expected this key only with the position of a trim, found it with another `value`
+            a.toml:10:176: output.layout.pad_with: expected this key only with `pad_to`, found it with `trim`"#]],
     );
     field(
         "trim = \"rudder\", value = \"counts\", digits = 3",

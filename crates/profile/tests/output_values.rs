@@ -39,7 +39,7 @@ fn position(low: f64, high: f64) -> TrimValue {
 #[test]
 fn ranges_and_times() {
     let said = datagram(
-        "range = [0, 1.5]\ninvert = true\nmin_interval_ms = 20\nkeep_alive_ms = 1000\ntrims = [\"elevator\"]\n",
+        "range = [0, 1.5]\nreversed = true\nmin_interval_ms = 20\nkeep_alive_ms = 1000\ntrims = [\"elevator\"]\n",
     );
     let expected = Output::Datagram {
         to: Destination::parse("127.0.0.1:9").unwrap(),
@@ -50,9 +50,9 @@ fn ranges_and_times() {
         keep_alive: Some(Duration::from_secs(1)),
     };
     assert_eq!(said, expected);
-    let Output::Axis { scale, .. } = output("kind = \"axis\"\ninvert = true\n") else { panic!() };
-    assert_eq!(scale, Scale::UNIT.inverted());
-    let Output::Axis { scale, .. } = output("kind = \"axis\"\nrange = [-0.5, 1]\ninvert = false\n") else {
+    let Output::Axis { scale, .. } = output("kind = \"axis\"\nreversed = true\n") else { panic!() };
+    assert_eq!(scale, Scale::UNIT.reversed());
+    let Output::Axis { scale, .. } = output("kind = \"axis\"\nrange = [-0.5, 1]\nreversed = false\n") else {
         panic!()
     };
     assert_eq!(scale, Scale::new(-0.5, 1.0).unwrap());
@@ -99,9 +99,9 @@ fn fields_of_every_kind() {
         r#"
         { text = "DREF\u0000" },
         { trim = "rudder" },
-        { trim = "rudder", invert = true },
+        { trim = "rudder", reversed = true },
         { trim = "rudder", range = [-100, 100], type = "i8" },
-        { trim = "rudder", range = [-1, 1], invert = true, type = "f32", byte_order = "big" },
+        { trim = "rudder", range = [-1, 1], reversed = true, type = "f32", byte_order = "big" },
         { trim = "elevator", value = "degrees", digits = 2, width = 8, leading_zeros = true, plus_sign = true },
         { trim = "elevator", value = "counts", width = 6 },
         { trim = "elevator", value = "axis", type = "i16", byte_order = "little" },

@@ -112,7 +112,7 @@ fn each_thing_that_a_button_does() {
                 [[button]]\nboard = \"main\"\nbutton = 10\ndoes = \"align\"\nwheel = \"elevator\"\nposition = 12.5\n\
                 [[button]]\nboard = \"second\"\nbutton = 9\ndoes = \"next-aircraft\"\n\
                 [[button]]\nboard = \"second\"\nbutton = 10\ndoes = \"hold\"\n\
-                [[button]]\nboard = \"second\"\nbutton = 11\ndoes = \"next-gear\"\nwheel = \"rudder\"\n";
+                [[button]]\nboard = \"second\"\nbutton = 11\ndoes = \"next-ratio\"\nwheel = \"rudder\"\n";
     let rig = rig("r", &format!("{RIG}{text}")).unwrap();
     let align = |wheel: &str, position| Press::Align { wheel: wheel.into(), position };
     let expected = [
@@ -120,7 +120,7 @@ fn each_thing_that_a_button_does() {
         (0, 10, align("elevator", Spot::At(Degrees::new(12.5).unwrap()))),
         (1, 9, Press::NextAircraft),
         (1, 10, Press::Hold),
-        (1, 11, Press::NextGear { wheel: "rudder".into() }),
+        (1, 11, Press::NextRatio { wheel: "rudder".into() }),
     ];
     let expected = expected.map(|(board, button, does)| Button {
         board: BoardIndex::new(board),
@@ -136,11 +136,11 @@ fn mistakes_of_a_button() {
     for (more, mistake) in [
         (
             "",
-            "1:1 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-gear\", found nothing",
+            "1:1 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-ratio\", found nothing",
         ),
         (
             "does = \"jump\"\n",
-            "4:8 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-gear\", found \"jump\"",
+            "4:8 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-ratio\", found \"jump\"",
         ),
         (
             "does = \"align\"\nposition = \"low\"\n",
@@ -160,11 +160,11 @@ fn mistakes_of_a_button() {
         ),
         (
             "does = \"hold\"\nwheel = \"rudder\"\n",
-            "5:9 button.wheel: expected this key only with does = \"align\" or \"next-gear\", found it with does = \"hold\"",
+            "5:9 button.wheel: expected this key only with does = \"align\" or \"next-ratio\", found it with does = \"hold\"",
         ),
         (
-            "does = \"next-gear\"\nwheel = \"rudder\"\nposition = 1\n",
-            "6:12 button.position: expected this key only with does = \"align\", found it with does = \"next-gear\"",
+            "does = \"next-ratio\"\nwheel = \"rudder\"\nposition = 1\n",
+            "6:12 button.position: expected this key only with does = \"align\", found it with does = \"next-ratio\"",
         ),
     ] {
         assert_eq!(button(more), [mistake], "{more}");

@@ -274,9 +274,9 @@ fn the_wrong_kind_of_value() {
         &expect![[r#"rig.toml:21:10: wheel.wiring: expected "pulses" or "quadrature", found 1"#]],
     );
     spoil_rig(
-        "inverted = true",
-        "inverted = 1",
-        &expect!["rig.toml:34:12: wheel.inverted: expected true or false, found 1"],
+        "pressed_at_rest = true",
+        "pressed_at_rest = 1",
+        &expect!["rig.toml:34:19: wheel.pressed_at_rest: expected true or false, found 1"],
     );
     spoil_rig(
         "reversed = true",

@@ -129,7 +129,7 @@ fn what_a_schema_refuses() {
         ("take-off = 350", "take-off = -1"),
         ("report = \"await\"", "report = \"ignore\""),
         ("smoothing_ms = 12.5", "smoothing_ms = 1979-05-27"),
-        ("gears = [0.5, 1]", "gears = [0.5, 0]"),
+        ("ratios = [0.5, 1]", "ratios = [0.5, 0]"),
         ("[100, -0.5]", "100, -0.5"),
         ("start = \"take-off\"", "start = true"),
     ] {
@@ -262,7 +262,7 @@ proptest! {
     fn crate_and_schema_agree(
         file in 0..4usize,
         changes in prop::collection::vec((0..40usize, any_value()), 1..3),
-        key in prop::sample::select(vec!["name", "wheel", "trim", "output", "board", "start", "gears", "curve", "positions", "titles", "default", "index", "count", "press_ms", "nonsense", "travel"]),
+        key in prop::sample::select(vec!["name", "wheel", "trim", "output", "board", "start", "ratios", "curve", "positions", "titles", "default", "index", "count", "press_ms", "nonsense", "travel"]),
     ) {
         let text = [RIG, RARE_RIG, AIRCRAFT, RARE_AIRCRAFT][file];
         let mut tree = toml::Value::Table(toml::from_str(text).unwrap());

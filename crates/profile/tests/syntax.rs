@@ -66,15 +66,15 @@ fn a_value_that_is_none() {
         ],
     );
     spoil_rig(
-        "inverted = true",
-        "inverted = True",
-        &expect!["rig.toml:34:12: wheel.inverted: expected `true`, found `True` (invalid boolean)"],
+        "pressed_at_rest = true",
+        "pressed_at_rest = True",
+        &expect!["rig.toml:34:19: wheel.pressed_at_rest: expected `true`, found `True` (invalid boolean)"],
     );
     spoil_rig(
-        "inverted = true",
-        "inverted = yes",
+        "pressed_at_rest = true",
+        "pressed_at_rest = yes",
         &expect![
-            "rig.toml:34:12: wheel.inverted: expected a number, true, false or text in quotes, found `yes`"
+            "rig.toml:34:19: wheel.pressed_at_rest: expected a number, true, false or text in quotes, found `yes`"
         ],
     );
 }
@@ -208,7 +208,7 @@ fn a_lone_carriage_return_is_no_line_end() {
 fn a_file_that_is_too_large() {
     let comment = "# padding\n".repeat(LARGEST_FILE_BYTES / 10);
     let text = format!("{RIG}{comment}");
-    check_rig(&text, &expect!["rig.toml:1:1: (file): expected at most 1048576 bytes, found 1049050 bytes"]);
+    check_rig(&text, &expect!["rig.toml:1:1: (file): expected at most 1048576 bytes, found 1049057 bytes"]);
     good_rig(&format!("{RIG}{}", "#".repeat(LARGEST_FILE_BYTES - RIG.len())));
 }
 

@@ -118,49 +118,52 @@ fn smoothing() {
 }
 
 #[test]
-fn gears() {
-    check("gears = []", &expect!["a.toml:6:9: trim.gears: expected at least one gear, found an empty list"]);
-    check("gears = 2", &expect![[r#"a.toml:6:9: trim.gears: expected a list in square brackets, found 2"#]]);
+fn ratios() {
     check(
-        "gears = [1, 0.001, -1, \"x\", 101]",
+        "ratios = []",
+        &expect!["a.toml:6:10: trim.ratios: expected at least one ratio, found an empty list"],
+    );
+    check("ratios = 2", &expect!["a.toml:6:10: trim.ratios: expected a list in square brackets, found 2"]);
+    check(
+        "ratios = [1, 0.001, -1, \"x\", 101]",
         &expect![[r#"
-            a.toml:6:13: trim.gears: expected a number from 0.01 to 100, found 0.001
-            a.toml:6:20: trim.gears: expected a number from 0.01 to 100, found -1
-            a.toml:6:24: trim.gears: expected a number from 0.01 to 100, found "x"
-            a.toml:6:29: trim.gears: expected a number from 0.01 to 100, found 101"#]],
+            a.toml:6:14: trim.ratios: expected a number from 0.01 to 100, found 0.001
+            a.toml:6:21: trim.ratios: expected a number from 0.01 to 100, found -1
+            a.toml:6:25: trim.ratios: expected a number from 0.01 to 100, found "x"
+            a.toml:6:30: trim.ratios: expected a number from 0.01 to 100, found 101"#]],
     );
     check(
-        "gears = [1, 0.5, 1.0]",
-        &expect!["a.toml:6:18: trim.gears: expected each gear once, found 1 again"],
+        "ratios = [1, 0.5, 1.0]",
+        &expect!["a.toml:6:19: trim.ratios: expected each ratio once, found 1 again"],
     );
     check(
-        "gears = [0.01, 0.0166, 0.016667]",
+        "ratios = [0.01, 0.0166, 0.016667]",
         &expect![[r#"
-        a.toml:6:10: trim.gears: expected at least 0.016667, so that the travel is at most 100 turns of the wheel, found 0.01
-        a.toml:6:16: trim.gears: expected at least 0.016667, so that the travel is at most 100 turns of the wheel, found 0.0166"#]],
+            a.toml:6:11: trim.ratios: expected at least 0.016667, so that the travel is at most 100 turns of the wheel, found 0.01
+            a.toml:6:17: trim.ratios: expected at least 0.016667, so that the travel is at most 100 turns of the wheel, found 0.0166"#]],
     );
     let many: Vec<_> = (1..18).map(|n| n.to_string()).collect();
     check(
-        &format!("gears = [{}]", many.join(", ")),
-        &expect!["a.toml:6:65: trim.gears: expected at most 16 gears, found 17"],
+        &format!("ratios = [{}]", many.join(", ")),
+        &expect!["a.toml:6:66: trim.ratios: expected at most 16 ratios, found 17"],
     );
 }
 
 /// The figure in the message is enough.
 #[test]
-fn the_slowest_gear_that_is_offered_is_taken() {
-    good_aircraft(&trim("gears = [0.016667]"));
+fn the_slowest_ratio_that_is_offered_is_taken() {
+    good_aircraft(&trim("ratios = [0.016667]"));
 }
 
 #[test]
-fn gears_too_fast_for_the_wheel() {
+fn ratios_too_fast_for_the_wheel() {
     let misfit = |keys: &str| {
         let text = format!("name = \"x\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 90\n{keys}\n");
         fit(&good_rig(RIG), &good_aircraft(&text)).map_err(|errors| errors.to_string())
     };
-    expect![[r#"a.toml:5:17: trim.gears: expected at most 24, so that the travel is at least one count of the wheel "rudder", found 25"#]].assert_eq(&misfit("gears = [1, 24, 25]").unwrap_err());
-    expect![[r#"a.toml:4:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 93.75 degrees, found 90"#]].assert_eq(&misfit("gears = [25]").unwrap_err());
-    misfit("gears = [1, 24]").unwrap();
+    expect![[r#"a.toml:5:18: trim.ratios: expected at most 24, so that the travel is at least one count of the wheel "rudder", found 25"#]].assert_eq(&misfit("ratios = [1, 24, 25]").unwrap_err());
+    expect![[r#"a.toml:4:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 93.75 degrees, found 90"#]].assert_eq(&misfit("ratios = [25]").unwrap_err());
+    misfit("ratios = [1, 24]").unwrap();
 }
 
 #[test]
@@ -276,7 +279,7 @@ fn curve_without_ends() {
 #[test]
 fn each_mistake_of_a_trim_is_told() {
     let everything =
-        "positions = { a = 700 }\nstart = \"b\"\nreport = 1\nsmoothing_ms = 0\ngears = [0]\ncurve = [[1]]";
+        "positions = { a = 700 }\nstart = \"b\"\nreport = 1\nsmoothing_ms = 0\nratios = [0]\ncurve = [[1]]";
     check(
         everything,
         &expect![[r#"
@@ -284,14 +287,14 @@ fn each_mistake_of_a_trim_is_told() {
             a.toml:7:9: trim.start: expected "saved", "neutral", "low", "high", "simulator", "a" or degrees from 0 to the travel, found "b"
             a.toml:8:10: trim.report: expected "adopt", "await" or "override", found 1
             a.toml:9:16: trim.smoothing_ms: expected milliseconds from 1 to 500, found 0
-            a.toml:10:10: trim.gears: expected a number from 0.01 to 100, found 0
+            a.toml:10:11: trim.ratios: expected a number from 0.01 to 100, found 0
             a.toml:11:10: trim.curve: expected two numbers, degrees and output, found a list of 1"#]],
     );
     check_aircraft(
-        &format!("{AIRCRAFT}\n[[trim]]\nname = \"rudder\"\ngears = [0]\n"),
+        &format!("{AIRCRAFT}\n[[trim]]\nname = \"rudder\"\nratios = [0]\n"),
         &expect![[r#"
             a.toml:29:1: trim.travel_degrees: expected degrees, above 0 and at most 36000, found nothing
             a.toml:30:8: trim.name: expected a name that no other [[trim]] has, found "rudder", as on line 4
-            a.toml:31:10: trim.gears: expected a number from 0.01 to 100, found 0"#]],
+            a.toml:31:11: trim.ratios: expected a number from 0.01 to 100, found 0"#]],
     );
 }

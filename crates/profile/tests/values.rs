@@ -9,7 +9,7 @@ use tallywheel_profile::{
     AxisCode, ButtonRun, Destination, OnReport, Output, Position, Scale, Start, Template, UsbId, WheelInputs,
 };
 use tallywheel_units::{
-    BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Gear, Normalized, StopStyle, TrimIndex,
+    BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Normalized, Ratio, StopStyle, TrimIndex,
 };
 
 fn button(number: u8) -> ButtonNumber {
@@ -38,12 +38,12 @@ fn a_rig_with_everything() {
     assert_eq!((rudder.name.as_str(), rudder.board), ("rudder", BoardIndex::new(0)));
     assert_eq!(rudder.inputs, WheelInputs::Pulses { forward: button(3), backward: button(4) });
     assert_eq!(rudder.per_turn.get(), 96);
-    assert!(!rudder.inverted && !rudder.reversed);
+    assert!(!rudder.pressed_at_rest && !rudder.reversed);
     assert_eq!((elevator.name.as_str(), elevator.board), ("elevator", BoardIndex::new(1)));
     let inputs = WheelInputs::Quadrature { a: button(1), b: button(2), per_cycle: CountsPerCycle::X4 };
     assert_eq!(elevator.inputs, inputs);
     assert_eq!(elevator.inputs.buttons(), [button(1), button(2)]);
-    assert!(elevator.inverted && elevator.reversed);
+    assert!(elevator.pressed_at_rest && elevator.reversed);
 }
 
 #[test]
@@ -86,7 +86,7 @@ fn what_is_left_out_has_its_default() {
     assert_eq!((trim.wheel.as_str(), trim.neutral.get()), ("a", 45.0));
     assert_eq!((trim.stops, trim.reversed, trim.start), (StopStyle::Slip, false, Start::Saved));
     assert_eq!((trim.report, trim.smoothing), (OnReport::Adopt, None));
-    assert_eq!(trim.gears, [Gear::DIRECT]);
+    assert_eq!(trim.ratios, [Ratio::DIRECT]);
     assert!(trim.positions.is_empty() && trim.curve.is_empty());
     assert!(aircraft.titles.is_empty() && !aircraft.default);
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
@@ -122,7 +122,7 @@ fn an_aircraft_with_everything_rare() {
     assert_eq!(trim.start, Start::At(degrees(350.0)));
     assert_eq!(trim.report, OnReport::Await);
     assert_eq!(trim.smoothing, Some(Duration::from_micros(12_500)));
-    assert_eq!(trim.gears, [Gear::new(0.5).unwrap(), Gear::DIRECT]);
+    assert_eq!(trim.ratios, [Ratio::new(0.5).unwrap(), Ratio::DIRECT]);
     let curve: Vec<_> = trim.curve.iter().map(|(x, y)| (x.get(), y.get())).collect();
     assert_eq!(curve, [(0.0, -1.0), (100.0, -0.5), (300.0, 0.0), (400.0, 0.25), (600.0, 1.0)]);
     for (name, at) in [("low", 0.0), ("neutral", 300.0), ("high", 600.0), ("landing", 600.0)] {

@@ -46,7 +46,7 @@ pub struct Lesson {
     /// How the board reports.
     pub sampling: Sampling,
     /// Whether the lines are pressed when idle.
-    pub inverted: bool,
+    pub pressed_at_rest: bool,
     /// The button of line A or of forward counts, and the other.
     pub buttons: [u8; 2],
     /// Peak speed of the slow turns in turns/s.
@@ -88,7 +88,7 @@ impl Lesson {
             cycles: 24,
             clicks: Some(24),
             sampling: Sampling::every(0.004, Reporting::Fixed),
-            inverted: false,
+            pressed_at_rest: false,
             buttons: [1, 2],
             slow: 0.25,
             brisk: 1.0,
@@ -241,7 +241,7 @@ impl Lesson {
         b: ButtonNumber,
         chance: &mut Chance,
     ) -> Vec<Report> {
-        let idle = if self.inverted { a.mask() | b.mask() } else { 0 };
+        let idle = if self.pressed_at_rest { a.mask() | b.mask() } else { 0 };
         let end = reports.last().map_or(0.0, |report| report.at.seconds());
         let mut presses: Vec<(f64, f64, u128)> = (0..self.presses)
             .filter_map(|press| {

@@ -162,7 +162,7 @@ pub struct PlanArgs {
     pub cycles_per_turn: Option<f64>,
     /// How many times the encoder turns while the wheel turns once [default: 1]
     #[arg(long, value_name = "TURNS", requires = "cycles_per_turn")]
-    pub gear: Option<f64>,
+    pub encoder_ratio: Option<f64>,
     /// Time between two reports of the board.
     #[arg(long, value_name = "MS")]
     pub report_interval_ms: Option<f64>,

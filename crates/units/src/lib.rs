@@ -8,13 +8,13 @@ mod button;
 mod button_run;
 mod count;
 mod fixed;
-mod gear;
 mod index;
 mod key;
 mod loss;
 mod margin;
 mod normalized;
 mod publish;
+mod ratio;
 mod stops;
 mod time;
 mod wiring;
@@ -26,7 +26,6 @@ pub use button::{ButtonNumber, Buttons};
 pub use button_run::ButtonRun;
 pub use count::{Counts, CountsPerTurn};
 pub use fixed::FixedCounts;
-pub use gear::Gear;
 pub use index::{BoardIndex, TrimIndex, WheelIndex};
 pub use key::{KeyPlace, ScanCode};
 pub use loss::{Certainty, Fault, Loss, LossKind};
@@ -36,6 +35,7 @@ pub use publish::{
     ByteOrder, Destination, LayoutField, NumberForm, NumberKind, NumberSource, Scale, Template, TextForm,
     TrimValue,
 };
+pub use ratio::Ratio;
 pub use stops::StopStyle;
 pub use time::Timestamp;
 pub use wiring::{CountsPerCycle, WheelInputs};

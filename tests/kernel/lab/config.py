@@ -29,7 +29,7 @@ def rig(boards: dict[str, str], fitted: list[Fitted]) -> str:
         lines += ["[[wheel]]", f'name = "{wheel.name}"', f'board = "{one.board}"']
         if isinstance(wheel, Pulses):
             lines += ['wiring = "pulses"', f"forward = {wheel.forward}", f"backward = {wheel.backward}"]
-            lines += [f"inverted = {str(wheel.inverted).lower()}"]
+            lines += [f"pressed_at_rest = {str(wheel.pressed_at_rest).lower()}"]
         else:
             lines += ['wiring = "quadrature"', f"a = {wheel.a}", f"b = {wheel.b}"]
             lines += [f"counts_per_cycle = {one.per_cycle}"]

@@ -25,7 +25,7 @@ def counts(packets: list[list[tuple[int, int, int]]], fitted: Fitted) -> list[in
             if kind == EV_KEY and code in codes:
                 lines[codes[code]] = value != 0
         if isinstance(wheel, Pulses):
-            idle = wheel.inverted
+            idle = wheel.pressed_at_rest
             step = sum(
                 sign
                 for was, now, sign in zip(before, lines, (1, -1))

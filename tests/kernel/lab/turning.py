@@ -19,12 +19,12 @@ class Pulses:
     name: str
     forward: int
     backward: int
-    inverted: bool = False
+    pressed_at_rest: bool = False
     pressed_ms: int = 4
 
     def at_rest(self) -> set[int]:
         """Buttons that the board shows as pressed while the wheel rests."""
-        return {self.forward, self.backward} if self.inverted else set()
+        return {self.forward, self.backward} if self.pressed_at_rest else set()
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,8 @@ class Recorder:
         self.edges.setdefault(wheel.name, []).append((at_ms, direction))
         if isinstance(wheel, Pulses):
             button = wheel.forward if direction > 0 else wheel.backward
-            self._set(at_ms, button, not wheel.inverted)
-            self._set(at_ms + wheel.pressed_ms, button, wheel.inverted)
+            self._set(at_ms, button, not wheel.pressed_at_rest)
+            self._set(at_ms + wheel.pressed_ms, button, wheel.pressed_at_rest)
         else:
             phase = (self.phase.get(wheel.name, 0) + direction) % 4
             self.phase[wheel.name] = phase

@@ -23,7 +23,7 @@ def fitted() -> list[Fitted]:
     return [
         Fitted(Pulses("rudder", 3, 4), Trim(635, 96, neutral=320), "x"),
         Fitted(Quadrature("elevator", 1, 2), Trim(360, 96, stops="remember"), "y"),
-        Fitted(Pulses("aileron", 5, 6, inverted=True), Trim(635, 24, reversed=True), "z"),
+        Fitted(Pulses("aileron", 5, 6, pressed_at_rest=True), Trim(635, 24, reversed=True), "z"),
     ]
 
 

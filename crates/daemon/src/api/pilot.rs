@@ -78,7 +78,7 @@ fn refused(refusal: Refusal) -> Refused {
             Refused::unknown(what, or("see `tallywheel status`"))
         }
         Refusal::NoSuchAircraft { .. } => Refused::unknown(what, or("see `tallywheel fly`")),
-        Refusal::NoSuchGear { .. } | Refusal::NoSuchButton => Refused::unknown(what, or("see the files")),
+        Refusal::NoSuchRatio { .. } | Refusal::NoSuchButton => Refused::unknown(what, or("see the files")),
         Refusal::NoSuchPosition { .. } => Refused::senseless(what, or("say neutral, low, high or degrees")),
         Refusal::Unflyable { .. } => {
             Refused::senseless(what, or("correct its file; `tallywheel check` looks at all"))

@@ -21,8 +21,8 @@ pub enum Command {
     Fly(Choice),
     /// Let the outputs stay where they are, or follow the trims again.
     Hold(Switch),
-    /// Change a trim to another of its gears. `trim` is the name of a trim or of its wheel.
-    Gear { trim: String, gear: Shift },
+    /// Change a trim to another of its ratios. `trim` is the name of a trim or of its wheel.
+    Ratio { trim: String, ratio: Shift },
     /// Do what the rig file gives a board's button to do.
     Press { board: BoardIndex, button: ButtonNumber },
     /// Read all files again, as after every save.
@@ -31,7 +31,7 @@ pub enum Command {
     Confirm { wheel: String, turns: i32 },
 }
 
-/// Which gear.
+/// Which of the ratios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shift {
     /// The next one of the aircraft file; after the last the first.

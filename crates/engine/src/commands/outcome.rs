@@ -2,7 +2,7 @@
 
 use std::fmt;
 use tallywheel_accumulator::Change;
-use tallywheel_units::{Counts, Gear};
+use tallywheel_units::{Counts, Ratio};
 
 /// What was done.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,8 +11,8 @@ pub enum Outcome {
     Aligned { trim: String, change: Change },
     /// Another aircraft is flown, or it was flown already.
     Flying { stem: String, aircraft: String, was_flying: bool },
-    /// The trim is in another gear.
-    Geared { trim: String, gear: Gear, change: Change },
+    /// The trim has another ratio between wheel and trim.
+    RatioChanged { trim: String, ratio: Ratio, change: Change },
     /// The outputs are held (`true`) or follow.
     Held(bool),
     /// All files were read; so many said something new, and so many of them are wrong.
@@ -33,9 +33,9 @@ pub enum Refusal {
     /// The trim has no position of this name.
     #[error("trim {trim} has no position {given}; there are: {}", choices.join(", "))]
     NoSuchPosition { trim: String, given: String, choices: Vec<String> },
-    /// The trim has no such gear; they are counted from 0.
-    #[error("trim {trim} has no gear {given}; it has {gears}")]
-    NoSuchGear { trim: String, given: usize, gears: usize },
+    /// The trim has no such ratio; they are counted from 0.
+    #[error("trim {trim} has no ratio {given}; it has {ratios}")]
+    NoSuchRatio { trim: String, given: usize, ratios: usize },
     /// The rig gives the button nothing to do.
     #[error("the rig file gives this button nothing to do")]
     NoSuchButton,
@@ -59,7 +59,7 @@ impl fmt::Display for Outcome {
             Self::Aligned { trim, change } => write!(f, "trim {trim} aligned: {change}"),
             Self::Flying { aircraft, was_flying: true, .. } => write!(f, "flying {aircraft} already"),
             Self::Flying { aircraft, .. } => write!(f, "flying {aircraft}"),
-            Self::Geared { trim, gear, .. } => write!(f, "trim {trim} is in gear {gear}"),
+            Self::RatioChanged { trim, ratio, .. } => write!(f, "trim {trim}: ratio {ratio}"),
             Self::Held(true) => f.write_str("outputs are held"),
             Self::Held(false) => f.write_str("outputs follow"),
             Self::Reloaded { changed, wrong } => {

@@ -175,7 +175,7 @@ impl Control {
             Command::Align { trim, to } => self.align(trim, to),
             Command::Fly(choice) => self.fly(choice),
             Command::Hold(switch) => Ok(self.hold(*switch)),
-            Command::Gear { trim, gear } => self.gear(trim, *gear),
+            Command::Ratio { trim, ratio } => self.ratio(trim, *ratio),
             Command::Press { board, button } => self.press(*board, *button, origin),
             Command::Reload => Ok(self.reload()),
             Command::Confirm { wheel, turns } => self.confirm(wheel, *turns),
@@ -405,21 +405,21 @@ impl Control {
         Outcome::Held(hold)
     }
 
-    fn gear(&mut self, given: &str, gear: Shift) -> Answer {
+    fn ratio(&mut self, given: &str, ratio: Shift) -> Answer {
         let (place, name) = self.trim(given)?;
-        let gears = self.flying.aircraft.trims.get(place).map_or([].as_slice(), |trim| &trim.gears);
-        let now = self.shared.look(|tally| tally.trims().get(place).map_or(0, TrimTally::gear));
-        let meant = match gear {
-            Shift::Next if now + 1 >= gears.len() => 0,
+        let ratios = self.flying.aircraft.trims.get(place).map_or([].as_slice(), |trim| &trim.ratios);
+        let now = self.shared.look(|tally| tally.trims().get(place).map_or(0, TrimTally::ratio));
+        let meant = match ratio {
+            Shift::Next if now + 1 >= ratios.len() => 0,
             Shift::Next => now + 1,
             Shift::To(place) => place,
         };
-        let change = self.shared.gear(place, meant, self.clock.now());
-        let (Some(change), Some(gear)) = (change, gears.get(meant).copied()) else {
-            return Err(Refusal::NoSuchGear { trim: name, given: meant, gears: gears.len() });
+        let change = self.shared.ratio(place, meant, self.clock.now());
+        let (Some(change), Some(ratio)) = (change, ratios.get(meant).copied()) else {
+            return Err(Refusal::NoSuchRatio { trim: name, given: meant, ratios: ratios.len() });
         };
-        self.event_log.recorder().gear(place, meant);
-        Ok(Outcome::Geared { trim: name, gear, change })
+        self.event_log.recorder().ratio(place, meant);
+        Ok(Outcome::RatioChanged { trim: name, ratio, change })
     }
 
     fn press(&mut self, board: BoardIndex, button: ButtonNumber, origin: &Origin) -> Answer {
@@ -435,7 +435,7 @@ impl Control {
         let command = match does {
             Press::NextAircraft => Command::Fly(Choice::Next),
             Press::Hold => Command::Hold(Switch::Toggle),
-            Press::NextGear { wheel } => Command::Gear { trim: wheel, gear: Shift::Next },
+            Press::NextRatio { wheel } => Command::Ratio { trim: wheel, ratio: Shift::Next },
             Press::Align { wheel, position } => Command::Align {
                 trim: wheel,
                 to: match position {

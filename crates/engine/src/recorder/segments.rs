@@ -127,9 +127,9 @@ impl Recorder {
         self.boards.iter_mut().for_each(|board| board.anew = true);
     }
 
-    /// A trim is in another gear, which the recording cannot tell.
-    pub fn gear(&mut self, trim: usize, gear: usize) {
-        self.tally.gear(trim, gear);
+    /// A trim has another ratio, which the recording cannot tell.
+    pub fn ratio(&mut self, trim: usize, ratio: usize) {
+        self.tally.ratio(trim, ratio);
         self.boards.iter_mut().for_each(|board| board.anew = true);
     }
 

@@ -6,7 +6,7 @@
 //! | since the last mark | the wheel's counts | a trim on it |
 //! |---|---|---|
 //! | nothing else happened | put right; certain but for what was in doubt before the reference and for whole turns | likewise |
-//! | the trim, or the truth, met a stop that slips, or it was aligned, geared or given other limits | likewise | stays: it was put right meanwhile by something newer, and whether the loss was before that cannot be told. Its margin grows by the correction |
+//! | the trim, or the truth, met a stop that slips, or it was aligned, given another ratio or other limits | likewise | stays: it was put right meanwhile by something newer, and whether the loss was before that cannot be told. Its margin grows by the correction |
 
 use tallywheel_accumulator::{Accumulator, Applied};
 use tallywheel_hid_reader::IndexMark;

@@ -1,4 +1,4 @@
-//! What most trims do without: a curve, smoothing, gears.
+//! What most trims do without: a curve, smoothing, ratios.
 
 use std::time::Duration;
 use tallywheel_accumulator::{Accumulator, Curve, Reading, Smoother, TrimConfig};
@@ -11,25 +11,25 @@ pub(super) struct Shape {
     smoother: Option<Smoother>,
     /// Where the smoother was when it was last looked at.
     shown: FixedCounts,
-    /// The trim in each of its gears.
-    gears: Box<[TrimConfig]>,
-    gear: usize,
+    /// The trim with each of its ratios.
+    ratios: Box<[TrimConfig]>,
+    ratio: usize,
 }
 
 impl Shape {
-    /// `None` where there is nothing to it. The first of `gears` is in force.
+    /// `None` where there is nothing to it. The first of `ratios` is in force.
     pub(super) fn new(
         accumulator: &Accumulator,
         curve: Option<Curve>,
         smoothing: Option<Duration>,
-        gears: Box<[TrimConfig]>,
+        ratios: Box<[TrimConfig]>,
     ) -> Option<Box<Self>> {
-        if curve.is_none() && smoothing.is_none() && gears.len() < 2 {
+        if curve.is_none() && smoothing.is_none() && ratios.len() < 2 {
             return None;
         }
         let shown = accumulator.reading().position;
         let smoother = smoothing.map(|longest| Smoother::new(longest, shown));
-        Some(Box::new(Self { curve, smoother, shown, gears, gear: 0 }))
+        Some(Box::new(Self { curve, smoother, shown, ratios, ratio: 0 }))
     }
 
     pub(super) const fn curve(&self) -> Option<&Curve> {
@@ -73,20 +73,20 @@ impl Shape {
         self.smoother.as_ref()?.deadline(at)
     }
 
-    /// Which gear is in force.
-    pub(super) const fn gear(&self) -> usize {
-        self.gear
+    /// Which ratio is in force.
+    pub(super) const fn ratio(&self) -> usize {
+        self.ratio
     }
 
-    /// The trim in another gear, from now on; `None` where it has no such gear.
-    pub(super) fn shift(&mut self, gear: usize) -> Option<&TrimConfig> {
-        let config = self.gears.get(gear)?;
-        self.gear = gear;
+    /// The trim with another ratio, from now on; `None` where it has no such ratio.
+    pub(super) fn shift(&mut self, ratio: usize) -> Option<&TrimConfig> {
+        let config = self.ratios.get(ratio)?;
+        self.ratio = ratio;
         Some(config)
     }
 
-    /// The gear with the ratio of `config`, if there is one.
-    pub(super) fn gear_like(&self, config: &TrimConfig) -> Option<usize> {
-        self.gears.iter().position(|own| own.gear() == config.gear())
+    /// The place of the ratio of `config`, if there is one.
+    pub(super) fn ratio_like(&self, config: &TrimConfig) -> Option<usize> {
+        self.ratios.iter().position(|own| own.ratio() == config.ratio())
     }
 }

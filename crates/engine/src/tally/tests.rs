@@ -1,4 +1,4 @@
-//! Curves, gears and smoothing, from the files' words to what is published.
+//! Curves, ratios and smoothing, from the files' words to what is published.
 
 use super::*;
 use crate::runtime_config::build;
@@ -44,45 +44,45 @@ fn a_curve_is_what_is_published_and_what_is_told() {
     assert_eq!(tally.readings()[0].axis, AxisValue::MAX);
 }
 
-/// The first gear is in force; a switch keeps the degrees and only what is turned after it goes otherwise.
+/// The first ratio is in force; a switch keeps the degrees and only what is turned after it goes otherwise.
 #[test]
-fn gears() {
-    let mut tally = tally("gears = [0.5, 2]");
-    assert_eq!(tally.trims()[0].gear(), 0);
+fn ratios() {
+    let mut tally = tally("ratios = [0.5, 2]");
+    assert_eq!(tally.trims()[0].ratio(), 0);
     count(&mut tally, 48);
     assert_eq!(degrees(&tally), 390.0);
     let sequence = tally.sequence();
-    let change = tally.gear(0, 1).unwrap();
+    let change = tally.ratio(0, 1).unwrap();
     assert!(!change.is_visible() && tally.sequence() > sequence, "{change}");
-    assert_eq!((degrees(&tally), tally.trims()[0].gear()), (390.0, 1));
+    assert_eq!((degrees(&tally), tally.trims()[0].ratio()), (390.0, 1));
     count(&mut tally, -12);
     assert_eq!(degrees(&tally), 300.0);
     assert_eq!(tally.readings()[0].axis, AxisValue::NEUTRAL);
-    assert!(tally.gear(0, 2).is_none() && tally.gear(1, 0).is_none());
-    assert_eq!(tally.trims()[0].gear(), 1);
-    // The wheel's own tally is the hand's, whatever the gear.
+    assert!(tally.ratio(0, 2).is_none() && tally.ratio(1, 0).is_none());
+    assert_eq!(tally.trims()[0].ratio(), 1);
+    // The wheel's own tally is the hand's, whatever the ratio.
     assert_eq!(tally.wheel(WheelIndex::new(0)).unwrap().counts, Counts::new(36));
     assert_eq!(tally.trims()[0].applied, FixedCounts::from_counts(Counts::new(36)));
 }
 
 #[test]
-fn a_trim_without_gears_has_the_first_only() {
+fn a_trim_without_ratios_has_the_first_only() {
     let mut tally = tally("");
-    assert!(!tally.gear(0, 0).unwrap().is_visible());
-    assert!(tally.gear(0, 1).is_none());
+    assert!(!tally.ratio(0, 0).unwrap().is_visible());
+    assert!(tally.ratio(0, 1).is_none());
 }
 
-/// An aircraft file that is saved again leaves the trim in its gear, as long as there is one like it.
+/// An aircraft file that is saved again leaves the trim its ratio, as long as there is one like it.
 #[test]
-fn a_gear_is_kept_by_its_ratio() {
-    let mut before = tally("gears = [1, 0.5]");
-    before.gear(0, 1).unwrap();
-    for (keys, gear) in
-        [("gears = [0.5, 1, 3]", 0), ("gears = [3, 0.25, 0.5]", 2), ("gears = [1, 2]", 0), ("", 0)]
+fn a_ratio_is_kept_by_its_value() {
+    let mut before = tally("ratios = [1, 0.5]");
+    before.ratio(0, 1).unwrap();
+    for (keys, ratio) in
+        [("ratios = [0.5, 1, 3]", 0), ("ratios = [3, 0.25, 0.5]", 2), ("ratios = [1, 2]", 0), ("", 0)]
     {
         let mut after = tally(keys).trims()[0].clone();
-        after.keep_gear(&before.trims()[0]);
-        assert_eq!(after.gear(), gear, "{keys}");
+        after.keep_ratio(&before.trims()[0]);
+        assert_eq!(after.ratio(), ratio, "{keys}");
     }
 }
 
@@ -109,10 +109,10 @@ fn smoothing() {
     assert_eq!(tally.sequence(), rested);
 }
 
-/// A place that somebody asks for, or a gear, is there at once: on the way to it the simulator would be moved.
+/// A place that somebody asks for, or a ratio, is there at once: on the way to it the simulator would be moved.
 #[test]
 fn what_was_not_counted_does_not_glide() {
-    let mut tally = tally("smoothing_ms = 40\ngears = [1, 0.5]");
+    let mut tally = tally("smoothing_ms = 40\nratios = [1, 0.5]");
     count(&mut tally, 10);
     tally.glide(ms(10));
     assert_eq!(degrees(&tally), 300.0);
@@ -122,7 +122,7 @@ fn what_was_not_counted_does_not_glide() {
     assert_eq!((degrees(&tally), tally.deadline(ms(20))), (0.0, None));
     count(&mut tally, 10);
     tally.glide(ms(30));
-    tally.gear(0, 1).unwrap();
+    tally.ratio(0, 1).unwrap();
     assert_eq!(degrees(&tally), 37.5);
     tally.glide(ms(30));
     assert_eq!((degrees(&tally), tally.deadline(ms(30))), (37.5, None));

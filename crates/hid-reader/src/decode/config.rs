@@ -7,8 +7,8 @@ pub struct WheelConfig {
     /// Its inputs.
     pub inputs: WheelInputs,
     /// The lines are pressed when idle.
-    pub inverted: bool,
-    /// A button that is pressed once a turn, at the same place, whatever [`Self::inverted`] says.
+    pub pressed_at_rest: bool,
+    /// A button that is pressed once a turn, at the same place, whatever [`Self::pressed_at_rest`] says.
     pub index: Option<ButtonNumber>,
 }
 

@@ -1,4 +1,4 @@
-//! Whole boards: several wheels, inverted lines, report IDs, bad reports, unplugging.
+//! Whole boards: several wheels, lines pressed at rest, report IDs, bad reports, unplugging.
 
 mod noise;
 mod together;
@@ -27,13 +27,13 @@ fn one_byte() -> Layout {
 
 fn pulses(forward: u8, backward: u8) -> WheelConfig {
     let inputs = WheelInputs::Pulses { forward: button(forward), backward: button(backward) };
-    WheelConfig { inputs, inverted: false, index: None }
+    WheelConfig { inputs, pressed_at_rest: false, index: None }
 }
 
 fn quadrature(a: u8, b: u8, per_cycle: CountsPerCycle) -> WheelConfig {
     WheelConfig {
         inputs: WheelInputs::Quadrature { a: button(a), b: button(b), per_cycle },
-        inverted: false,
+        pressed_at_rest: false,
         index: None,
     }
 }
@@ -115,12 +115,12 @@ fn a_late_first_report_may_hide_an_edge() {
 }
 
 #[test]
-fn inverted_lines_are_idle_when_pressed() {
-    let inverted = |config| WheelConfig { inverted: true, ..config };
+fn lines_pressed_at_rest_count_when_released() {
+    let pressed_at_rest = |config| WheelConfig { pressed_at_rest: true, ..config };
     check(
         one_byte(),
-        &[inverted(pulses(1, 2)), inverted(quadrature(3, 4, CountsPerCycle::X4))],
-        // Wheel 0 presses forward by letting go; wheel 1 goes 00 10 11 with both inverted.
+        &[pressed_at_rest(pulses(1, 2)), pressed_at_rest(quadrature(3, 4, CountsPerCycle::X4))],
+        // Wheel 0 presses forward by letting go; wheel 1 goes 00 10 11 with both pressed at rest.
         &[&[0b1111], &[0b1110], &[0b1111], &[0b1011], &[0b0011]],
         expect![[r"
             [0f]

@@ -19,7 +19,7 @@ pub(super) struct Wheel {
     pub(super) lines: u128,
     first: u128,
     pub(super) second: u128,
-    inverted: bool,
+    pressed_at_rest: bool,
     pub(super) config: WheelConfig,
     pub(super) decoding: Decoding,
     pub(super) watch: Watch,
@@ -58,7 +58,7 @@ impl Wheel {
             lines: first | second,
             first,
             second,
-            inverted: config.inverted,
+            pressed_at_rest: config.pressed_at_rest,
             config: *config,
             decoding,
             watch,
@@ -68,7 +68,10 @@ impl Wheel {
 
     #[inline]
     pub(super) fn levels(&self, buttons: u128) -> (bool, bool) {
-        ((buttons & self.first != 0) != self.inverted, (buttons & self.second != 0) != self.inverted)
+        (
+            (buttons & self.first != 0) != self.pressed_at_rest,
+            (buttons & self.second != 0) != self.pressed_at_rest,
+        )
     }
 
     pub(super) fn step(&mut self, at: Timestamp, (first, second): (bool, bool)) -> Step {

@@ -197,7 +197,7 @@ mod tests {
 
     #[test]
     fn a_range_does_not_leave_the_axis() {
-        assert_eq!(check_scale(Scale::UNIT.inverted()), Ok(()));
+        assert_eq!(check_scale(Scale::UNIT.reversed()), Ok(()));
         let wide = Scale::new(1.5, -1.0).unwrap();
         let problem = ConfigProblem::AxisRange { low: "-1".to_owned(), high: "1.5".to_owned() };
         assert_eq!(check_scale(wide), Err(problem));

@@ -160,7 +160,7 @@ mod tests {
     #[test]
     fn the_range_changes_the_position_and_nothing_else() {
         let reading = reading(1.0, 32767, 635.0, 170, Margin::CERTAIN);
-        let encoder = Json::new(["t"].into_iter(), Scale::new(0.0, 100.0).unwrap().inverted());
+        let encoder = Json::new(["t"].into_iter(), Scale::new(0.0, 100.0).unwrap().reversed());
         let mut bytes = Vec::new();
         encoder.encode(Stamp { sequence: 0, time_us: 0 }, &[reading], &mut bytes);
         let value: Value = serde_json::from_slice(&bytes).unwrap();

@@ -16,12 +16,12 @@ pub(crate) struct ButtonFile {
     /// The button.
     #[cfg_attr(test, schemars(required))]
     pub(crate) button: Key<ButtonNumber>,
-    /// `"align"`: the trim of `wheel` is at `position`. `"next-aircraft"`: the aircraft of the next file is flown.
-    /// `"hold"`: the outputs stay where they are; pressed again, they follow. `"next-gear"`: the trim of `wheel`
-    /// changes to its next gear.
+    /// `"align"`: the trim of `wheel` is at `position`. `"next-aircraft"`: the aircraft of the next file is used.
+    /// `"hold"`: the outputs stay where they are; pressed again, they follow. `"next-ratio"`: the trim of `wheel`
+    /// changes to its next one of `ratios`.
     #[cfg_attr(test, schemars(required))]
     pub(crate) does: Key<Does>,
-    /// With `"align"` and `"next-gear"`: the name of the wheel whose trim is meant.
+    /// With `"align"` and `"next-ratio"`: the name of the wheel whose trim is meant.
     pub(crate) wheel: Key<Name>,
     /// With `"align"`: where the trim is, `"neutral"`, `"low"` or `"high"` for a stop, a position's name from the
     /// aircraft file, or degrees from the low stop.
@@ -53,8 +53,8 @@ pub enum Press {
     NextAircraft,
     /// Hold the outputs, or let them follow.
     Hold,
-    /// Change the trim on this wheel to its next gear.
-    NextGear {
+    /// Change the trim on this wheel to its next ratio.
+    NextRatio {
         /// The wheel's name.
         wheel: String,
     },
@@ -75,15 +75,15 @@ pub(crate) enum Does {
     Align,
     NextAircraft,
     Hold,
-    NextGear,
+    NextRatio,
 }
 
 impl Setting for Does {
-    const EXPECTED: &'static str = "\"align\", \"next-aircraft\", \"hold\" or \"next-gear\"";
+    const EXPECTED: &'static str = "\"align\", \"next-aircraft\", \"hold\" or \"next-ratio\"";
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["align", "next-aircraft", "hold", "next-gear"] })
+        serde_json::json!({ "enum": ["align", "next-aircraft", "hold", "next-ratio"] })
     }
 
     fn from_text(text: &str) -> Option<Self> {
@@ -91,7 +91,7 @@ impl Setting for Does {
             "align" => Some(Self::Align),
             "next-aircraft" => Some(Self::NextAircraft),
             "hold" => Some(Self::Hold),
-            "next-gear" => Some(Self::NextGear),
+            "next-ratio" => Some(Self::NextRatio),
             _ => None,
         }
     }
@@ -141,9 +141,9 @@ pub(super) fn check(
             let position = mistakes.required(position, byte, "button.position").cloned();
             Press::Align { wheel: wheel?, position: position? }
         }
-        Does::NextGear => Press::NextGear { wheel: of_wheel(wheel, byte, wheels, mistakes)? },
+        Does::NextRatio => Press::NextRatio { wheel: of_wheel(wheel, byte, wheels, mistakes)? },
         Does::NextAircraft | Does::Hold => {
-            mistakes.foreign(wheel, "button.wheel", "does = \"align\" or \"next-gear\"", said(does));
+            mistakes.foreign(wheel, "button.wheel", "does = \"align\" or \"next-ratio\"", said(does));
             optional(wheel)?;
             if does == Does::Hold { Press::Hold } else { Press::NextAircraft }
         }
@@ -167,6 +167,6 @@ const fn said(does: Does) -> &'static str {
         Does::Align => "does = \"align\"",
         Does::NextAircraft => "does = \"next-aircraft\"",
         Does::Hold => "does = \"hold\"",
-        Does::NextGear => "does = \"next-gear\"",
+        Does::NextRatio => "does = \"next-ratio\"",
     }
 }

@@ -239,7 +239,7 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.0),
         pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.0),
         index: index?,
-        inverted: optional(&table.inverted)?.copied().unwrap_or(false),
+        pressed_at_rest: optional(&table.pressed_at_rest)?.copied().unwrap_or(false),
         reversed: optional(&table.reversed)?.copied().unwrap_or(false),
     })
 }

@@ -120,7 +120,7 @@ pub(crate) struct WheelFile {
     /// place. Where it comes after too few or too many counts, what was lost is measured and put right.
     pub(crate) index: Key<ButtonNumber>,
     /// Whether the buttons are pressed while the wheel rests, the index mark's apart. Default false.
-    pub(crate) inverted: Key<bool>,
+    pub(crate) pressed_at_rest: Key<bool>,
     /// Whether forward and backward are the wrong way round. Default false.
     pub(crate) reversed: Key<bool>,
 }

@@ -132,7 +132,7 @@ pub struct Wheel {
     /// The button pressed once a turn.
     pub index: Option<ButtonNumber>,
     /// Whether the buttons of `inputs` are pressed at rest.
-    pub inverted: bool,
+    pub pressed_at_rest: bool,
     /// Whether the counts have the wrong sign.
     pub reversed: bool,
 }

@@ -8,7 +8,9 @@ pub(super) fn page(schemas: &[(&'static str, Json)]) -> String {
     let mut page = String::from(
         "# Every key of the files\n\n\
          Made from the same words as the [schemas](schema), with which an editor completes and checks the files \
-         while you write. Do not edit it: `UPDATE_SCHEMA=1 cargo test -p tallywheel-profile schema` writes it.\n",
+         while you write. Do not edit it: `UPDATE_SCHEMA=1 cargo test -p tallywheel-profile schema` writes it.\n\n\
+         **low** and **high**: low is the stop where turning backward ends: nose down, left, left wing down. High is \
+         the other stop.\n",
     );
     for (kind, schema) in schemas {
         let title = if *kind == "rig" { "rig.toml" } else { "aircraft/*.toml" };

@@ -39,7 +39,7 @@ a = 1
 b = 2
 counts_per_cycle = 4
 counts_per_turn = 384
-inverted = true
+pressed_at_rest = true
 reversed = true
 "#;
 
@@ -102,7 +102,7 @@ positions = { take-off = 350, "short field" = 0, landing = 600.0 }
 start = "take-off"
 report = "await"
 smoothing_ms = 12.5
-gears = [0.5, 1]
+ratios = [0.5, 1]
 curve = [[100, -0.5], [300, 0], [400, 0.25]]
 "#;
 

@@ -86,7 +86,7 @@ fn pulses(chance: &mut Chance) -> Option<(super::Outcome, i64)> {
     board.looks_every = 0.000_5;
     let [forward, backward] = buttons();
     let inputs = WheelInputs::Pulses { forward, backward };
-    let config = WheelConfig { inputs, inverted: false, index: None };
+    let config = WheelConfig { inputs, pressed_at_rest: false, index: None };
     let mut bench = Bench::new(config, setting.given_interval(), &setting.facts())?;
     board.by_ref().for_each(|report| bench.read(report));
     bench.touch(SESSION);
@@ -106,7 +106,7 @@ fn raw(chance: &mut Chance) -> Option<(super::Outcome, i64)> {
     let inputs = WheelInputs::Quadrature { a, b, per_cycle: CountsPerCycle::X4 };
     let facts = WheelFacts { counts_per_turn: CountsPerTurn::new(per_turn), ..WheelFacts::default() };
     let given = chance.happens(0.5).then_some(interval);
-    let mut bench = Bench::new(WheelConfig { inputs, inverted: false, index: None }, given, &facts)?;
+    let mut bench = Bench::new(WheelConfig { inputs, pressed_at_rest: false, index: None }, given, &facts)?;
     let sampling = Sampling::every(interval, reporting);
     let mut board = RawBoard::new(sampling, Chance::new(chance.seed())).with(&wheel, a, b);
     let mut first = None;

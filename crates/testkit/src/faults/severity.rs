@@ -152,7 +152,8 @@ impl Fault {
         }
         let facts = WheelFacts { counts_per_turn: CountsPerTurn::new(per_turn), ..WheelFacts::default() };
         let given = chance.happens(0.5).then_some(interval);
-        let mut bench = Bench::new(WheelConfig { inputs, inverted: false, index: None }, given, &facts)?;
+        let mut bench =
+            Bench::new(WheelConfig { inputs, pressed_at_rest: false, index: None }, given, &facts)?;
         let mut board = RawBoard::new(sampling, Chance::new(chance.seed())).with(&wheel, a, b);
         let (mut first, mut sent) = (None, None);
         while let Some(mut report) = board.next() {
@@ -292,7 +293,7 @@ impl Fault {
         }
         let inputs = WheelInputs::Pulses { forward, backward };
         let mut bench = Bench::new(
-            WheelConfig { inputs, inverted: false, index: None },
+            WheelConfig { inputs, pressed_at_rest: false, index: None },
             setting.given_interval(),
             &facts,
         )?;

@@ -60,9 +60,12 @@ impl Reader {
         let layout = Layout::from_descriptor(&ButtonField::Sixteen.descriptor()).ok()?;
         let inputs = WheelInputs::Quadrature { a, b, per_cycle: CountsPerCycle::X4 };
         let interval = interval_known.then(|| interval_of(cell));
-        let mut decoder =
-            BoardDecoder::new(layout, &[WheelConfig { inputs, inverted: false, index: None }], interval)
-                .ok()?;
+        let mut decoder = BoardDecoder::new(
+            layout,
+            &[WheelConfig { inputs, pressed_at_rest: false, index: None }],
+            interval,
+        )
+        .ok()?;
         let counts_per_turn = CountsPerTurn::new(cell.edges_per_turn);
         decoder.know(0, &WheelFacts { counts_per_turn, ..WheelFacts::default() });
         Some(Self { decoder, counts: Counts::ZERO, margin: Margin::CERTAIN, doubt: Margin::CERTAIN })

@@ -114,7 +114,7 @@ pub fn advice(figures: &Figures, choices: &[Choice]) -> Vec<String> {
     }
     if figures.cycles.is_none() {
         said.push(
-            "The rig file does not say how many cycles the encoder has; with --cycles-per-turn (and --gear) \
+            "The rig file does not say how many cycles the encoder has; with --cycles-per-turn (and --encoder-ratio) \
              the other wirings are shown too."
                 .to_owned(),
         );
@@ -242,7 +242,7 @@ mod tests {
             },
             expect![[r#"
                 As it is wired (pulses), counts are lost above 0.31 turns/s, and you turn at up to 1.50 turns/s.
-                The rig file does not say how many cycles the encoder has; with --cycles-per-turn (and --gear) the other wirings are shown too."#]],
+                The rig file does not say how many cycles the encoder has; with --cycles-per-turn (and --encoder-ratio) the other wirings are shown too."#]],
         );
     }
 

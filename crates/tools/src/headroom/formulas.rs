@@ -102,7 +102,7 @@ pub fn full_travel(travel: Degrees, turning: Turning) -> Duration {
 
 #[cfg(test)]
 mod tests {
-    use super::super::quantity::{CyclesPerTurn, Gear};
+    use super::super::quantity::{CyclesPerTurn, EncoderRatio};
     use super::*;
     use tallywheel_units::CountsPerCycle::{X1, X2, X4};
 
@@ -243,8 +243,8 @@ mod tests {
     /// every 16 ms. The figures are arithmetic on that.
     #[test]
     fn a_common_rig() {
-        let plain = cycles(24.0).geared(Gear::NONE).steps(X1);
-        let geared = cycles(24.0).geared(Gear::new(4.0).unwrap()).steps(X1);
+        let plain = cycles(24.0).with_ratio(EncoderRatio::DIRECT).steps(X1);
+        let geared = cycles(24.0).with_ratio(EncoderRatio::new(4.0).unwrap()).steps(X1);
         near(counts_stop_to_stop(travel(635.0), plain), 42.333_333, 1e-5);
         near(counts_stop_to_stop(travel(635.0), geared), 169.333_333, 1e-5);
         near(degrees_per_count(geared).get(), 3.75, 1e-12);

@@ -11,7 +11,7 @@ mod show;
 use crate::args::PlanArgs;
 use crate::replay::json_line;
 use choice::{Decoder, Figures, Pulse, choices};
-use quantity::{CyclesPerTurn, Gear, StepsPerTurn, Turning, milliseconds};
+use quantity::{CyclesPerTurn, EncoderRatio, StepsPerTurn, Turning, milliseconds};
 use std::io::Write;
 use std::time::Duration;
 use tallywheel_engine::failure::Failure;
@@ -109,9 +109,11 @@ fn missing(what: &str, option: &str) -> Failure {
 }
 
 fn typed(args: &PlanArgs) -> Result<Typed, Failure> {
-    let gear = match args.gear {
-        None => Gear::NONE,
-        Some(number) => Gear::new(number).ok_or_else(|| wrong("--gear", number, "a number above 0"))?,
+    let ratio = match args.encoder_ratio {
+        None => EncoderRatio::DIRECT,
+        Some(number) => {
+            EncoderRatio::new(number).ok_or_else(|| wrong("--encoder-ratio", number, "a number above 0"))?
+        }
     };
     let cycles = checked(args.cycles_per_turn, "--cycles-per-turn", "a number above 0", CyclesPerTurn::new)?;
     let ms = "milliseconds above 0 and at most 60000";
@@ -123,7 +125,7 @@ fn typed(args: &PlanArgs) -> Result<Typed, Failure> {
     let degrees = "degrees above 0 and at most 36000";
     Ok(Typed {
         travel: checked(args.travel_degrees, "--travel-degrees", degrees, travels)?,
-        cycles: cycles.map(|cycles| cycles.geared(gear)),
+        cycles: cycles.map(|cycles| cycles.with_ratio(ratio)),
         interval: checked(args.report_interval_ms, "--report-interval-ms", ms, milliseconds)?,
         // A pause is as long as the pulse on boards that have one setting for both.
         pulse: on.or(off).map(|either| Pulse { on: on.unwrap_or(either), off: off.unwrap_or(either) }),

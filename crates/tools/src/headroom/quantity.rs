@@ -33,7 +33,7 @@ quantity!(
 );
 quantity!(
     /// How many times the encoder turns while the wheel in the hand turns once; 4 for a gear of 1:4.
-    Gear
+    EncoderRatio
 );
 quantity!(
     /// Edges of lines A and B, or counts, in one turn of the wheel in the hand.
@@ -56,9 +56,9 @@ quantity!(
     PartOfCycle
 );
 
-impl Gear {
+impl EncoderRatio {
     /// The encoder sits on the wheel's own shaft.
-    pub const NONE: Self = Self(1.0);
+    pub const DIRECT: Self = Self(1.0);
 }
 
 impl PartOfCycle {
@@ -74,8 +74,8 @@ impl PartOfCycle {
 impl CyclesPerTurn {
     /// Cycles in one turn of the wheel when a gear turns the encoder.
     #[must_use]
-    pub fn geared(self, gear: Gear) -> Self {
-        Self(self.0 * gear.0)
+    pub fn with_ratio(self, ratio: EncoderRatio) -> Self {
+        Self(self.0 * ratio.0)
     }
 
     /// Counts in one turn at `per_cycle` counts a cycle. Kuebler, Basics - incremental encoders, p. 23: 5000

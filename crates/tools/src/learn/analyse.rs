@@ -275,7 +275,7 @@ fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> Lear
     LearntWheel {
         device: pair.device,
         inputs,
-        inverted: inverted(heard, pair, per_click.as_ref()),
+        pressed_at_rest: pressed_at_rest(heard, pair, per_click.as_ref()),
         losses: losses(pair, &legs_of_turns, &turns, &per_turn, tolerance, limit),
         counts_per_turn: per_turn.value,
         counts_per_click: per_click,
@@ -290,7 +290,7 @@ fn eye(per_turn: i64) -> f64 {
     2.0 * EYE_DEGREES / 360.0 * real(per_turn.unsigned_abs())
 }
 
-fn inverted(heard: &Heard, pair: &Pair, per_click: Option<&Value<f64>>) -> Value<bool> {
+fn pressed_at_rest(heard: &Heard, pair: &Pair, per_click: Option<&Value<f64>>) -> Value<bool> {
     let rest = pair.buttons.map(|button| heard.rest.pressed(button));
     match (pair.kind, rest) {
         (Kind::Pulses, [first, second]) if first == second => {

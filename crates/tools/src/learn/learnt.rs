@@ -77,7 +77,7 @@ pub struct LearntWheel {
     /// Which buttons, and what they are.
     pub inputs: Value<Inputs>,
     /// Whether they are pressed while the wheel rests.
-    pub inverted: Value<bool>,
+    pub pressed_at_rest: Value<bool>,
     /// Counts in a turn: pulses, or edges of A and B (4 a cycle).
     pub counts_per_turn: Value<u32>,
     /// Counts in a click; none where no clicks were marked.

@@ -234,7 +234,7 @@ fn write(table: &mut Table, wheel: &LearntWheel, buttons: [i64; 2], kept: &mut V
     if let Some(counts) = per_detent.and_then(|click| whole_detents(click.value, edges)) {
         set(table, "counts_per_detent", counts.into());
     }
-    for (key, learnt) in [("inverted", wheel.inverted.value), ("reversed", false)] {
+    for (key, learnt) in [("pressed_at_rest", wheel.pressed_at_rest.value), ("reversed", false)] {
         // The buttons are in the order that makes the first turn forward.
         if learnt || table.get(key).and_then(Item::as_bool) == Some(true) {
             set(table, key, learnt.into());
@@ -300,7 +300,7 @@ mod tests {
                 Inputs { kind, buttons: buttons.map(|n| ButtonNumber::new(n).unwrap()) },
                 "they moved",
             ),
-            inverted: Value::sure(false, "released"),
+            pressed_at_rest: Value::sure(false, "released"),
             counts_per_turn: value(counts),
             counts_per_click: None,
             pulse_on_ms: None,

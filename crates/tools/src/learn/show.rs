@@ -65,7 +65,12 @@ fn rows(wheel: &LearntWheel) -> String {
         Kind::Quadrature => format!("quadrature, A {first}, B {second}"),
     };
     let mut text = row("wiring", &wheel.inputs, &shown, "");
-    text += &row("inverted", &wheel.inverted, if wheel.inverted.value { "yes" } else { "no" }, "");
+    text += &row(
+        "pressed at rest",
+        &wheel.pressed_at_rest,
+        if wheel.pressed_at_rest.value { "yes" } else { "no" },
+        "",
+    );
     let counts = match inputs.kind {
         Kind::Pulses => "pulses",
         Kind::Quadrature => "edges (4 a cycle)",

@@ -44,9 +44,11 @@ fn check(lesson: &Lesson, taught: &Taught, wheel: &LearntWheel, sure: &mut Vec<&
         assert_eq!(inputs.kind, kind, "{told}");
         assert_eq!(inputs.buttons.map(|button| button.get()), lesson.buttons, "direction: {told}");
     }
-    if wheel.inverted.sure && (lesson.board != LessonBoard::Raw || lesson.clicks == Some(lesson.cycles)) {
-        sure.push("inverted");
-        assert_eq!(wheel.inverted.value, lesson.inverted, "{told}");
+    if wheel.pressed_at_rest.sure
+        && (lesson.board != LessonBoard::Raw || lesson.clicks == Some(lesson.cycles))
+    {
+        sure.push("pressed_at_rest");
+        assert_eq!(wheel.pressed_at_rest.value, lesson.pressed_at_rest, "{told}");
     }
     let truth = lesson.counts_per_turn();
     let off = f64::from(wheel.counts_per_turn.value.abs_diff(truth));
@@ -127,7 +129,7 @@ fn any(chance: &mut Chance) -> Lesson {
         clicks: (cycles <= 40 && chance.happens(0.6))
             .then(|| if chance.happens(0.7) { cycles } else { 2 * cycles }),
         sampling: Sampling::every(interval, reporting),
-        inverted: chance.happens(0.3),
+        pressed_at_rest: chance.happens(0.3),
         buttons: if swapped { [6, 5] } else { [5, 6] },
         slow: chance.between(0.1, 0.4),
         brisk: chance.between(0.6, 3.0),
@@ -155,7 +157,8 @@ fn what_is_called_sure_is_right_in_every_seed() {
     println!("{found} wheels in {seeds} lessons; sure: {tally:?}");
     // Sure about nothing would be right as well, so it has to be sure of something.
     assert!(found * 10 >= seeds * 7, "{found}");
-    for (what, least) in [("inputs", 70), ("inverted", 40), ("counts_per_turn", 25), ("report_interval", 30)]
+    for (what, least) in
+        [("inputs", 70), ("pressed_at_rest", 40), ("counts_per_turn", 25), ("report_interval", 30)]
     {
         assert!(tally.get(what).copied().unwrap_or(0) * 100 >= seeds * least, "{what}: {tally:?}");
     }
@@ -165,7 +168,8 @@ fn what_is_called_sure_is_right_in_every_seed() {
 fn a_careful_lesson_is_sure_of_everything() {
     for seed in 0..20 {
         let (_, sure) = hold(&Lesson::raw(), seed);
-        let all = ["inputs", "inverted", "counts_per_turn", "counts_per_click", "report_interval", "losses"];
+        let all =
+            ["inputs", "pressed_at_rest", "counts_per_turn", "counts_per_click", "report_interval", "losses"];
         assert_eq!(sure, all, "seed {seed}");
     }
 }

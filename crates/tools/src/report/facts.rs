@@ -43,7 +43,7 @@ pub struct WheelFacts {
     pub inputs: WheelInputs,
     /// The button of its index mark.
     pub index: Option<ButtonNumber>,
-    pub inverted: bool,
+    pub pressed_at_rest: bool,
     /// Whether anything of its board was recorded.
     pub recorded: bool,
     pub counts: Counts,
@@ -299,7 +299,7 @@ impl Pass<'_> {
             if matches!(wheel.inputs, WheelInputs::Pulses { .. }) {
                 for (line, button) in wheel.inputs.buttons().into_iter().enumerate() {
                     if changed & button.mask() != 0 {
-                        wheel.pulses.line(line, buttons.pressed(button) != wheel.inverted, at);
+                        wheel.pulses.line(line, buttons.pressed(button) != wheel.pressed_at_rest, at);
                     }
                 }
             }
@@ -355,7 +355,7 @@ fn wheel(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
         board: wheel.board,
         inputs: wheel.inputs,
         index: wheel.index,
-        inverted: wheel.inverted,
+        pressed_at_rest: wheel.pressed_at_rest,
         recorded: false,
         counts: Counts::ZERO,
         turned: Counts::ZERO,

@@ -23,7 +23,7 @@ impl Scale {
 
     /// The same range the other way round.
     #[must_use]
-    pub const fn inverted(self) -> Self {
+    pub const fn reversed(self) -> Self {
         Self { at_low: self.at_high, at_high: self.at_low }
     }
 
@@ -77,8 +77,8 @@ mod tests {
             let scale = Scale::new(low, high).unwrap();
             assert_eq!((at(scale, -1.0), at(scale, 1.0)), (low, high));
             assert!((at(scale, 0.0) - middle).abs() < 1e-15, "{low} {high}");
-            assert_eq!(scale.inverted().inverted(), scale);
-            assert_eq!(at(scale.inverted(), -1.0), high);
+            assert_eq!(scale.reversed().reversed(), scale);
+            assert_eq!(at(scale.reversed(), -1.0), high);
         }
     }
 
@@ -93,7 +93,7 @@ mod tests {
         #[test]
         fn the_unit_range_is_the_position_itself(position in -1.0..=1.0) {
             prop_assert_eq!(at(Scale::UNIT, position).to_bits(), (position + 0.0).to_bits());
-            prop_assert_eq!(at(Scale::UNIT.inverted(), position), -position);
+            prop_assert_eq!(at(Scale::UNIT.reversed(), position), -position);
         }
 
         #[test]

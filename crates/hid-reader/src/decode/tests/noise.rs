@@ -14,8 +14,8 @@ fn wheels() -> impl Strategy<Value = Vec<WheelConfig>> {
         let lines = (0..).map(|wheel| (2 * wheel + 1, 2 * wheel + 2));
         lines
             .zip(wheels)
-            .map(|((first, second), (wiring, inverted))| WheelConfig {
-                inverted,
+            .map(|((first, second), (wiring, pressed_at_rest))| WheelConfig {
+                pressed_at_rest,
                 ..wiring.map_or(pulses(first, second), |per_cycle| quadrature(first, second, per_cycle))
             })
             .collect()
@@ -45,8 +45,8 @@ proptest! {
 
     /// Forward edges less backward edges, counted bit by bit, for wheels wired as pulses.
     #[test]
-    fn pulses_are_edges(reports in prop::collection::vec(any::<[u8; 2]>(), 1..300), inverted in any::<bool>()) {
-        let wheel = |first| WheelConfig { inverted, ..pulses(first, first + 1) };
+    fn pulses_are_edges(reports in prop::collection::vec(any::<[u8; 2]>(), 1..300), pressed_at_rest in any::<bool>()) {
+        let wheel = |first| WheelConfig { pressed_at_rest, ..pulses(first, first + 1) };
         let wheels = [wheel(1), wheel(7), wheel(15)];
         let mut decoder = BoardDecoder::new(two_bytes(), &wheels, None).unwrap();
         let mut tally = [0; 3];
@@ -57,7 +57,7 @@ proptest! {
                 }
             });
         }
-        let level = |report: &[u8; 2], number: u16| (u16::from_le_bytes(*report) >> (number - 1) & 1 == 1) != inverted;
+        let level = |report: &[u8; 2], number: u16| (u16::from_le_bytes(*report) >> (number - 1) & 1 == 1) != pressed_at_rest;
         // Before the first report every line is at rest.
         let edges = |number| {
             let first = usize::from(level(&reports[0], number));

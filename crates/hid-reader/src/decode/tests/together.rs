@@ -64,10 +64,10 @@ struct Pair {
 
 impl Pair {
     fn new(interval: Option<Duration>, split: bool) -> Self {
-        let inverted = WheelConfig { inverted: true, ..quadrature(3, 4, CountsPerCycle::X2) };
+        let pressed_at_rest = WheelConfig { pressed_at_rest: true, ..quadrature(3, 4, CountsPerCycle::X2) };
         let wheels = [
             quadrature(6, 5, CountsPerCycle::X4),
-            inverted,
+            pressed_at_rest,
             quadrature(1, 2, CountsPerCycle::X1),
             pulses(7, 8),
         ];

@@ -74,13 +74,13 @@ fn press_steps(
     const OTHERS: &str = "kind = \"axis\" or \"datagram\"";
     mistakes.foreign(&table.axes, "output.axes", AXIS, STEPS);
     mistakes.foreign(&table.range, "output.range", OTHERS, STEPS);
-    mistakes.foreign(&table.invert, "output.invert", OTHERS, STEPS);
+    mistakes.foreign(&table.reversed, "output.reversed", OTHERS, STEPS);
     tell_datagram_keys(table, STEPS, mistakes);
     steps::check(table, byte, names, mistakes).map(Output::Steps)
 }
 
 fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
-    let OutputFile { kind: _, device, axes, range, invert, .. } = table;
+    let OutputFile { kind: _, device, axes, range, reversed, .. } = table;
     tell_datagram_keys(table, AXIS, mistakes);
     tell_steps_keys(table, AXIS, mistakes);
     let axes = match axes {
@@ -88,7 +88,7 @@ fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
         Some(_) => chosen_axes(axes, names, mistakes),
     };
     let device = optional(device)?.map(|DeviceName(name)| name.clone());
-    let scale = scale(range, invert, Scale::UNIT, "output", mistakes)?;
+    let scale = scale(range, reversed, Scale::UNIT, "output", mistakes)?;
     let (low, high) = (scale.at_low().min(scale.at_high()), scale.at_low().max(scale.at_high()));
     if let Some(range) = range
         && (low < -1.0 || high > 1.0)
@@ -100,13 +100,13 @@ fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
 }
 
 fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
-    let OutputFile { kind: _, device, axes, range, invert, .. } = table;
+    let OutputFile { kind: _, device, axes, range, reversed, .. } = table;
     let OutputFile { to, template, trims, prefix, layout, min_interval_ms, keep_alive_ms, .. } = table;
     mistakes.foreign(device, "output.device", "kind = \"axis\" or \"steps\"", DATAGRAM);
     mistakes.foreign(axes, "output.axes", AXIS, DATAGRAM);
     tell_steps_keys(table, DATAGRAM, mistakes);
     let to = mistakes.required(to, byte, "output.to").cloned();
-    let scale = scale(range, invert, Scale::UNIT, "output", mistakes);
+    let scale = scale(range, reversed, Scale::UNIT, "output", mistakes);
     let named = || match trims {
         None => all_trims(names),
         Some(_) => chosen_trims(trims, names, mistakes),

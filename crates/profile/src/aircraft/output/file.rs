@@ -29,7 +29,7 @@ pub(crate) struct OutputFile {
     /// Default: `[-1, 1]`. An axis goes from -1 to 1 and may be given a part of that.
     pub(crate) range: List<RangeEnd>,
     /// Whether the range is the other way round, its higher end at the low stop. Default false.
-    pub(crate) invert: Key<bool>,
+    pub(crate) reversed: Key<bool>,
     /// With `"datagram"`: the IP address or the name of the receiver, and the port, such as `"127.0.0.1:47811"`.
     pub(crate) to: Key<Destination>,
     /// With `"datagram"`: how a datagram is written. `"json"`, the default: one JSON object. `"line"`: a line of

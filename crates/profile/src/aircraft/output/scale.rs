@@ -2,17 +2,17 @@ use super::file::RangeEnd;
 use crate::read::{Key, List, Mistakes, optional};
 use tallywheel_units::Scale;
 
-/// The scale that `range` and `invert` make; `usual` where neither is there, and its range where only `invert` is.
+/// The scale that `range` and `reversed` make; `usual` where neither is there, and its range where only `reversed` is.
 /// `path` is that of their table.
 pub(super) fn scale(
     range: &List<RangeEnd>,
-    invert: &Key<bool>,
+    reversed: &Key<bool>,
     usual: Scale,
     path: &str,
     mistakes: &Mistakes<'_>,
 ) -> Option<Scale> {
     let straight = match range {
-        None if invert.is_none() => return Some(usual),
+        None if reversed.is_none() => return Some(usual),
         None => Scale::new(usual.at_low().min(usual.at_high()), usual.at_low().max(usual.at_high()))?,
         Some(field) => {
             let ends = field.value.as_ref()?;
@@ -23,13 +23,13 @@ pub(super) fn scale(
             };
             let (RangeEnd(low), RangeEnd(high)) = (*low.setting()?, *high.setting()?);
             if low >= high {
-                let expected = "the lower end first; `invert = true` turns it round";
+                let expected = "the lower end first; `reversed = true` turns it round";
                 mistakes.tell(field.byte, format!("{path}.range"), expected, format!("{low} and {high}"));
                 return None;
             }
             Scale::new(low, high)?
         }
     };
-    let inverted = optional(invert)?.copied().unwrap_or(false);
-    Some(if inverted { straight.inverted() } else { straight })
+    let reversed = optional(reversed)?.copied().unwrap_or(false);
+    Some(if reversed { straight.reversed() } else { straight })
 }

@@ -4,9 +4,9 @@ use super::{Position, Start, Trim, TrimOrigin};
 use crate::names::Name;
 use crate::read::{At, Field, Key, List, Map, Mistakes, Setting, optional};
 use crate::words;
-use tallywheel_units::{Degrees, Gear};
+use tallywheel_units::{Degrees, Ratio};
 
-/// The most positions and the most gears that a trim may have.
+/// The most positions and the most ratios that a trim may have.
 const MOST: usize = 16;
 
 /// Tells every mistake in one trim; a trim and where it is written, if there is enough to make one.
@@ -19,7 +19,7 @@ pub(crate) fn trim(table: &TrimFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
     }
     let positions = positions(&table.positions, travel, mistakes);
     let start = start(&table.start, travel, positions.as_deref(), mistakes);
-    let gears = gears(&table.gears, travel, mistakes);
+    let ratios = ratios(&table.ratios, travel, mistakes);
     let neutral = match optional(&table.neutral_degrees) {
         Some(Some(neutral)) => Some(neutral.0),
         Some(None) => travel.and_then(|travel| Degrees::new(travel.get() / 2.0)),
@@ -31,12 +31,12 @@ pub(crate) fn trim(table: &TrimFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
     let travel = travel?;
     let name_field = table.name.as_ref()?;
     let name = name_field.setting()?.0.clone();
-    let (gears, gear_places) = gears?;
+    let (ratios, ratio_places) = ratios?;
     let origin = TrimOrigin {
         wheel: mistakes.source().at(table.wheel.as_ref().map_or(name_field.byte, |field| field.byte)),
         names_wheel: table.wheel.is_some(),
         travel: mistakes.source().at(table.travel_degrees.as_ref()?.byte),
-        gears: gear_places,
+        ratios: ratio_places,
     };
     let trim = Trim {
         wheel: optional(&table.wheel)?.map_or_else(|| name.clone(), |wheel| wheel.0.clone()),
@@ -50,7 +50,7 @@ pub(crate) fn trim(table: &TrimFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
         report: optional(&table.report)?.copied().unwrap_or_default(),
         curve: curve?,
         smoothing: optional(&table.smoothing_ms)?.map(|smoothing| smoothing.0),
-        gears,
+        ratios,
     };
     Some((trim, origin))
 }
@@ -139,44 +139,44 @@ fn start(
     }
 }
 
-fn gears(
-    gears: &List<Gear>,
+fn ratios(
+    ratios: &List<Ratio>,
     travel: Option<Degrees>,
     mistakes: &Mistakes<'_>,
-) -> Option<(Vec<Gear>, Vec<At>)> {
-    const PATH: &str = "trim.gears";
-    let Some(field) = gears else {
-        return Some((vec![Gear::DIRECT], Vec::new()));
+) -> Option<(Vec<Ratio>, Vec<At>)> {
+    const PATH: &str = "trim.ratios";
+    let Some(field) = ratios else {
+        return Some((vec![Ratio::DIRECT], Vec::new()));
     };
     let list = field.value.as_ref()?;
     if list.is_empty() {
-        mistakes.tell(field.byte, PATH, "at least one gear", "an empty list");
+        mistakes.tell(field.byte, PATH, "at least one ratio", "an empty list");
         return None;
     }
     if let Some(surplus) = list.get(MOST) {
-        mistakes.tell(surplus.byte, PATH, format!("at most {MOST} gears"), list.len().to_string());
+        mistakes.tell(surplus.byte, PATH, format!("at most {MOST} ratios"), list.len().to_string());
     }
-    let mut known: Vec<Gear> = Vec::new();
+    let mut known: Vec<Ratio> = Vec::new();
     let mut places = Vec::new();
     let mut complete = true;
     for element in list.iter().take(MOST) {
-        let Some(gear) = element.setting().copied() else {
+        let Some(ratio) = element.setting().copied() else {
             complete = false;
             continue;
         };
-        if known.contains(&gear) {
-            mistakes.tell(element.byte, PATH, "each gear once", format!("{gear} again"));
+        if known.contains(&ratio) {
+            mistakes.tell(element.byte, PATH, "each ratio once", format!("{ratio} again"));
         }
         if let Some(travel) = travel
-            && travel.get() / gear.get() > Degrees::LONGEST_TRAVEL.get()
+            && travel.get() / ratio.get() > Degrees::LONGEST_TRAVEL.get()
         {
             let least = travel.get() / Degrees::LONGEST_TRAVEL.get();
             // Rounded up, so that taking the figure from the message works.
             let least = (least * 1e6).ceil() / 1e6;
             let expected = format!("at least {least}, so that the travel is at most 100 turns of the wheel");
-            mistakes.tell(element.byte, PATH, expected, gear.to_string());
+            mistakes.tell(element.byte, PATH, expected, ratio.to_string());
         }
-        known.push(gear);
+        known.push(ratio);
         places.push(mistakes.source().at(element.byte));
     }
     complete.then_some((known, places))

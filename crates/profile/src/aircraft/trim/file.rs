@@ -4,7 +4,7 @@ use crate::names::Name;
 use crate::read::{Key, List, Map, Rows, Setting};
 use serde::Deserialize;
 use std::time::Duration;
-use tallywheel_units::{Degrees, Gear, StopStyle};
+use tallywheel_units::{Degrees, Ratio, StopStyle};
 
 use super::OnReport;
 
@@ -19,7 +19,7 @@ pub(crate) struct TrimFile {
     /// The name of the wheel, from the rig file. Default: the trim's name. A wheel moves one trim only.
     pub(crate) wheel: Key<Name>,
     /// Degrees that the wheel turns from the low stop to the high stop. More than a turn is usual: two turns
-    /// are 720. All degrees of a trim are those of the aircraft's own wheel; `gears` says how far yours turns
+    /// are 720. All degrees of a trim are those of the aircraft's own wheel; `ratios` says how far yours turns
     /// for them.
     #[cfg_attr(test, schemars(required))]
     pub(crate) travel_degrees: Key<Travel>,
@@ -53,10 +53,10 @@ pub(crate) struct TrimFile {
     /// The most milliseconds that a count takes to arrive at the outputs in small steps, 1 to 500. The
     /// output never passes the wheel and is never more than one count behind. Default: each count at once.
     pub(crate) smoothing_ms: Key<SmoothingMs>,
-    /// Degrees that the trim moves for one degree of the wheel in your hand, such as `[1, 0.567]`. The first is
-    /// in force when the aircraft is chosen; you can change to another while it flies, and the trim stays where
+    /// Degrees that the trim moves for one degree of the wheel in your hand, such as `[1, 0.5]`. The first is
+    /// in force when the aircraft is chosen; you can change to another at any time, and the trim stays where
     /// it is. Default: `[1]`.
-    pub(crate) gears: List<Gear>,
+    pub(crate) ratios: List<Ratio>,
 }
 
 /// A travel, at most [`Degrees::LONGEST_TRAVEL`].
@@ -191,7 +191,7 @@ impl Setting for SmoothingMs {
     }
 }
 
-impl Setting for Gear {
+impl Setting for Ratio {
     const EXPECTED: &'static str = "a number from 0.01 to 100";
 
     #[cfg(test)]

@@ -8,7 +8,7 @@ pub(super) use check::{tell_shared_wheels, trim};
 
 use crate::read::At;
 use std::time::Duration;
-use tallywheel_units::{Degrees, Gear, Normalized, StopStyle};
+use tallywheel_units::{Degrees, Normalized, Ratio, StopStyle};
 
 /// One trim of an aircraft. All degrees are those of the aircraft's own wheel.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,9 +37,9 @@ pub struct Trim {
     pub curve: Vec<(Degrees, Normalized)>,
     /// The longest that a count may take to arrive at the outputs, 1 to 500 ms; none for at once.
     pub smoothing: Option<Duration>,
-    /// The gears, at least one; the first is in force at the start. No wheel turns more than
+    /// The ratios, at least one; the first is in force at the start. No wheel turns more than
     /// [`Degrees::LONGEST_TRAVEL`] for the travel in any of them.
-    pub gears: Vec<Gear>,
+    pub ratios: Vec<Ratio>,
 }
 
 impl Trim {
@@ -93,13 +93,13 @@ pub enum OnReport {
     Override,
 }
 
-/// Where a trim names its wheel, its travel and its gears.
+/// Where a trim names its wheel, its travel and its ratios.
 #[derive(Debug, Clone)]
 pub(crate) struct TrimOrigin {
     pub(crate) wheel: At,
     /// Whether the wheel has a key of its own and not only the trim's name.
     pub(crate) names_wheel: bool,
     pub(crate) travel: At,
-    /// One for each gear; empty when the file has none.
-    pub(crate) gears: Vec<At>,
+    /// One for each ratio; empty when the file has none.
+    pub(crate) ratios: Vec<At>,
 }

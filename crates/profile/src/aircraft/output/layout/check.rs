@@ -136,7 +136,7 @@ fn source(
             let trim = names.find(&name.0, key.byte, "output.layout.trim", "a [[trim]]", mistakes);
             let value = match value?.copied().unwrap_or(FieldValue::Position) {
                 FieldValue::Position => {
-                    TrimValue::Position(scale(&table.range, &table.invert, usual, PATH, mistakes)?)
+                    TrimValue::Position(scale(&table.range, &table.reversed, usual, PATH, mistakes)?)
                 }
                 FieldValue::Axis => TrimValue::Axis,
                 FieldValue::Degrees => TrimValue::Degrees,
@@ -197,7 +197,7 @@ fn form(table: &FieldFile) -> Option<NumberForm> {
 
 /// Tells of keys that say nothing in this field.
 fn tell_foreign(table: &FieldFile, kind: Kind, mistakes: &Mistakes<'_>) {
-    let FieldFile { value, range, invert, r#type, byte_order, .. } = table;
+    let FieldFile { value, range, reversed, r#type, byte_order, .. } = table;
     let FieldFile { digits, width, leading_zeros, plus_sign, pad_with, .. } = table;
     let here = kind.key();
     if kind != Kind::PadTo {
@@ -208,7 +208,7 @@ fn tell_foreign(table: &FieldFile, kind: Kind, mistakes: &Mistakes<'_>) {
     if !position {
         let here = if kind == Kind::Trim { "another `value`" } else { here };
         mistakes.foreign(range, "output.layout.range", "the position of a trim", here);
-        mistakes.foreign(invert, "output.layout.invert", "the position of a trim", here);
+        mistakes.foreign(reversed, "output.layout.reversed", "the position of a trim", here);
     }
     let is_number = matches!(kind, Kind::Trim | Kind::Value | Kind::Number);
     let (number, text) = ("a number", "a number as text, without `type`");

@@ -24,9 +24,9 @@ pub(crate) struct FieldFile {
     pub(crate) number: Key<Constant>,
     /// For a position: what it becomes at the low stop and at the high stop. Default: the output's `range`.
     pub(crate) range: List<RangeEnd>,
-    /// For a position: whether its range is the other way round. Default: the output's `invert` where there is no
+    /// For a position: whether its range is the other way round. Default: the output's `reversed` where there is no
     /// `range` here, otherwise false.
-    pub(crate) invert: Key<bool>,
+    pub(crate) reversed: Key<bool>,
     /// For a number as bytes: `"i8"`, `"u8"`, `"i16"`, `"u16"`, `"i32"`, `"u32"`, `"i64"` or `"u64"`, rounded and held
     /// within the ends of the type, or `"f32"` or `"f64"`. Default: it is text.
     pub(crate) r#type: Key<NumberKind>,

@@ -27,7 +27,7 @@ use tallywheel_engine::replay_device::ReplayDevices;
 use tallywheel_engine::runtime_config::{self, IndexRegistry, RuntimeConfig};
 use tallywheel_engine::saved::{Saved, Store};
 use tallywheel_engine::shared::SharedState;
-use tallywheel_engine::state::{Ledger, Question};
+use tallywheel_engine::state::Question;
 use tallywheel_engine::{events, files, folders};
 use tallywheel_profile::Simulator;
 use tallywheel_units::Timestamp;
@@ -118,7 +118,6 @@ pub struct Ready {
     clock: Clock,
     flying: Flying,
     plan: RuntimeConfig,
-    last_hour: RuntimeConfig,
     saved: Saved,
     config: Config,
 }
@@ -137,9 +136,8 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, CommandFailure
     let all_aircraft: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
     let mut plan = runtime_config::build_in(&rig, &file.aircraft, &mut places, &all_aircraft)?;
     control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
-    let last_hour = plan.clone();
     let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
-    Ok(Ready { settings, clock, flying, plan, last_hour, saved, config })
+    Ok(Ready { settings, clock, flying, plan, saved, config })
 }
 
 /// The aircraft that the user names, or the last one flown if it is there, or the only one.
@@ -179,7 +177,7 @@ impl Ready {
     /// # Errors
     /// As [`Self::start`].
     pub fn start_watching(self, opener: impl Opener, watch: Watch) -> std::io::Result<Running> {
-        let Self { settings, clock, flying, plan, last_hour, saved, config } = self;
+        let Self { settings, clock, flying, plan, saved, config } = self;
         let (notes, listener) = events::channel();
         let (commands, requests) = commands::channel();
         let (bell, door) = device_manager::channel();
@@ -189,8 +187,8 @@ impl Ready {
         let shared = SharedState::new(tally, outputs, notes.clone(), clock.epoch(), changed);
         let shared = Arc::new(shared.with_commands(commands.clone()));
         let (asker, questions) = pilot::questions();
-        let recorder = Recorder::new(&settings.log_folder, last_hour);
-        let event_log = EventLog::new(listener, names, recorder, Arc::new(Ledger::new(clock)));
+        let recorder = Recorder::new(&settings.log_folder, names.clone());
+        let event_log = EventLog::new(listener, names, recorder);
         let control =
             Control::new(config, flying, Arc::clone(&shared), control_bell, clock, event_log, saved);
         // Last: the first frame goes out at once, unless the control wants silence.
@@ -210,7 +208,7 @@ impl Running {
     /// Where the interface hands in what it is asked and told; `dial` sets the log's level.
     #[must_use]
     pub fn pilot(&self, dial: Dial) -> Pilot {
-        Pilot::new(self.commands(), self.asker.clone(), Arc::clone(self.control.ledger()), dial)
+        Pilot::new(self.commands(), self.asker.clone(), Arc::clone(self.control.state().changes()), dial)
     }
 
     /// What the readers' threads share.

@@ -1,10 +1,11 @@
-//! What the fast path tells the rest of the program, without ever waiting for it.
+//! What the readers' threads tell the main loop, without ever waiting for it.
 //!
-//! EventSender go through a bounded channel; when it is full they are counted, not waited for. The listener is
-//! rung only when it says that it sleeps, so a turning wheel costs one wake-up per burst, and a resting
-//! wheel none.
+//! Events go through a bounded channel; when it is full they are counted, not waited for. A change of state is none of
+//! them: it is in its slot ([`StateSlots`]), and the channel only wakes. The listener is rung only when it says that it
+//! sleeps, so a turning wheel costs one wake-up per burst, and a resting wheel none.
 
-use crate::recorder::RecordedSample;
+use crate::recorder::{RecordedPosition, RecordedSample};
+use crate::slots::{StateChange, StateSlots};
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -13,11 +14,11 @@ use tallywheel_hid_reader::RecordedDevice;
 use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
-/// The most notes that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
-/// makes two notes a report. The listener reads five times a second. 96 bytes each.
-const QUEUE_NOTES: usize = 3072;
+/// The most events that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
+/// makes two events a report. The listener reads five times a second. 96 bytes each.
+const QUEUE_EVENTS: usize = 3072;
 
-/// How long the listener lets notes gather: it is rung once for a burst of them, which costs the reader a system
+/// How long the listener lets events gather: it is rung once for a burst of them, which costs the reader a system
 /// call, and then looks by itself until no more come. The positions on disk are not older than this and the time
 /// to write them: 250 ms are promised, and each time more is a dozen system calls.
 const GATHER: Duration = Duration::from_millis(200);
@@ -29,16 +30,16 @@ pub enum BoardEvent {
     Counted { at: Timestamp, wheel: WheelIndex, counts: Counts },
     /// Counts may be missing.
     Lost { board: BoardIndex, wheel: WheelIndex, loss: Loss },
+    /// Where a trim was before the next sample, for the recording of the last hour.
+    Position { board: BoardIndex, position: RecordedPosition },
     /// A report for the recording of the last hour.
     Report { board: BoardIndex, sample: RecordedSample },
     /// The board of that recording is now this one.
     Device { board: BoardIndex, device: Box<RecordedDevice> },
     /// A board was unplugged, for that recording.
     Unplugged { board: BoardIndex, at: Timestamp },
-    /// Something about a board changed.
-    Board { board: BoardIndex, change: BoardChange },
-    /// Something about an output changed; the text is for people.
-    Output { output: String, change: String, bad: bool },
+    /// The slots have changes of state to be read.
+    StateChanged,
 }
 
 /// What can change about a board.
@@ -70,6 +71,7 @@ struct Bell {
 pub struct EventSender {
     queue: Sender<BoardEvent>,
     bell: Arc<Bell>,
+    slots: Arc<StateSlots>,
 }
 
 /// The listening side.
@@ -77,26 +79,58 @@ pub struct EventSender {
 pub struct EventReceiver {
     queue: Receiver<BoardEvent>,
     bell: Arc<Bell>,
+    slots: Arc<StateSlots>,
 }
 
 /// Both ends of a new channel.
 #[must_use]
 pub fn channel() -> (EventSender, EventReceiver) {
-    let (send, receive) = crossbeam_channel::bounded(QUEUE_NOTES);
+    let (send, receive) = crossbeam_channel::bounded(QUEUE_EVENTS);
     let bell = Arc::new(Bell {
         listener_sleeps: AtomicBool::new(false),
         ring: Notify::new(),
         held_back: AtomicU64::new(0),
     });
-    (EventSender { queue: send, bell: Arc::clone(&bell) }, EventReceiver { queue: receive, bell })
+    let slots = Arc::<StateSlots>::default();
+    let sender = EventSender { queue: send, bell: Arc::clone(&bell), slots: Arc::clone(&slots) };
+    (sender, EventReceiver { queue: receive, bell, slots })
 }
 
 impl EventSender {
-    /// Posts a note; never waits.
-    pub fn post(&self, note: BoardEvent) {
-        if let Err(TrySendError::Full(_)) = self.queue.try_send(note) {
+    /// Posts an event; never waits.
+    pub fn post(&self, event: BoardEvent) {
+        if let Err(TrySendError::Full(_)) = self.queue.try_send(event) {
             self.bell.held_back.fetch_add(1, Ordering::Relaxed);
         }
+        self.ring();
+    }
+
+    /// A board stands so from now on. Whatever the queue holds, that is known.
+    pub fn board(&self, board: BoardIndex, change: BoardChange) {
+        if self.slots.set_board(board, change) {
+            self.state_changed();
+        }
+    }
+
+    /// Something happened to an output at `at`; `change` is for people. Whatever the queue holds, that is known.
+    pub fn output(&self, at: Timestamp, output: &str, change: String, bad: bool) {
+        self.slots.set_output(at, output, change, bad);
+        self.state_changed();
+    }
+
+    /// How everything stands.
+    #[must_use]
+    pub fn slots(&self) -> &StateSlots {
+        &self.slots
+    }
+
+    fn state_changed(&self) {
+        // In a full queue something waits to be read, and the slots are read after that.
+        let _ = self.queue.try_send(BoardEvent::StateChanged);
+        self.ring();
+    }
+
+    fn ring(&self) {
         if self.bell.listener_sleeps.swap(false, Ordering::SeqCst) {
             self.bell.ring.notify_one();
         }
@@ -104,19 +138,31 @@ impl EventSender {
 }
 
 impl EventReceiver {
-    /// The next note, if one waits already.
+    /// How everything stands.
+    #[must_use]
+    pub const fn slots(&self) -> &Arc<StateSlots> {
+        &self.slots
+    }
+
+    /// The changes of state since the last call.
+    #[must_use]
+    pub fn take_changes(&self) -> Vec<StateChange> {
+        self.slots.take_unread()
+    }
+
+    /// The next event, if one waits already.
     #[must_use]
     pub fn try_next(&self) -> Option<BoardEvent> {
         self.queue.try_recv().ok()
     }
 
-    /// How many notes were lost to a full queue since the last call.
+    /// How many events were lost to a full queue since the last call.
     #[must_use]
     pub fn take_held_back(&self) -> u64 {
         self.bell.held_back.swap(0, Ordering::Relaxed)
     }
 
-    /// Returns when a note may be waiting; `busy` says whether one came since the last call. Sleeps without a
+    /// Returns when an event may be waiting; `busy` says whether one came since the last call. Sleeps without a
     /// timer when none did.
     pub async fn wait(&self, busy: bool) {
         if busy {
@@ -124,8 +170,8 @@ impl EventReceiver {
             return;
         }
         self.bell.listener_sleeps.store(true, Ordering::SeqCst);
-        // A note posted before the flag was up rang no bell; look once more before going to sleep.
-        if self.queue.is_empty() {
+        // An event posted before the flag was up rang no bell; look once more before going to sleep.
+        if self.queue.is_empty() && !self.slots.has_unread() {
             self.bell.ring.notified().await;
         }
         self.bell.listener_sleeps.store(false, Ordering::SeqCst);
@@ -148,7 +194,7 @@ mod tests {
         }
         assert_eq!(listener.take_held_back(), 4);
         assert_eq!(listener.take_held_back(), 0);
-        assert_eq!(std::iter::from_fn(|| listener.try_next()).count(), QUEUE_NOTES);
+        assert_eq!(std::iter::from_fn(|| listener.try_next()).count(), QUEUE_EVENTS);
     }
 
     #[test]
@@ -178,5 +224,35 @@ mod tests {
                 .expect("slept over a note");
         });
         assert_eq!(listener.try_next(), Some(counted(1)));
+    }
+
+    /// A reader posts more than fits while its board comes and goes: how it stands is known in the end, whatever was lost.
+    #[test]
+    fn a_flood_of_events_drops_no_change_of_state() {
+        let (events, listener) = channel();
+        let board = BoardIndex::new(0);
+        let mut known = None;
+        for round in 0..200_u32 {
+            let flood = events.clone();
+            let reader = std::thread::spawn(move || (0..5000).for_each(|n| flood.post(counted(n))));
+            let reading = BoardChange::Reading { path: round.to_string(), name: "board".into() };
+            events.board(board, reading.clone());
+            if round % 3 == 0 {
+                events.board(board, BoardChange::Gone);
+            }
+            reader.join().unwrap();
+            while listener.try_next().is_some() {}
+            for change in listener.take_changes() {
+                if let StateChange::Board { change, .. } = change {
+                    known = Some(change);
+                }
+            }
+            let wanted = if round % 3 == 0 { BoardChange::Gone } else { reading };
+            assert_eq!(
+                (known.as_ref(), listener.slots().board(board).reading.as_ref()),
+                (Some(&wanted), Some(&wanted))
+            );
+        }
+        assert!(listener.take_held_back() > 0, "the queue was full");
     }
 }

@@ -33,5 +33,6 @@ pub mod runtime_config;
 pub mod saved;
 pub mod shared;
 pub mod signals;
+pub mod slots;
 pub mod state;
 pub mod tally;

@@ -17,7 +17,7 @@ use crate::commands::{Command, Origin};
 use crate::events::BoardEvent;
 use crate::presses::Presses;
 use crate::reader::{ReaderCommand, ReaderCommands};
-use crate::recorder::RecordingFilter;
+use crate::recorder::{PositionWatch, RecordingFilter};
 use crate::shared::SharedState;
 use crate::tally::{Effect, Tally};
 use tallywheel_hid_reader::{BoardDecoder, Event, REPORT_BYTES_MAX, ReportSource, WheelFacts};
@@ -66,6 +66,7 @@ pub struct Pipeline {
     facts: Vec<WheelFacts>,
     presses: Option<Box<Presses>>,
     filter: RecordingFilter,
+    positions: PositionWatch,
     /// What the running step found; its capacity is fixed by the number of wheels.
     found: Vec<WheelEvent>,
 }
@@ -119,7 +120,8 @@ impl Pipeline {
     pub fn take(&mut self, at: Timestamp, report: &[u8], shared: &SharedState) {
         self.found.clear();
         let mut bridge = shared.lock();
-        let before = bridge.tally.sequence();
+        let (before, placements) = (bridge.tally.sequence(), bridge.placements());
+        self.positions.look(at, placements, &bridge.tally, &self.wheels);
         self.decode(at, report, &mut bridge.tally);
         bridge.publish_changes(at);
         self.judge(at, &mut bridge.tally);
@@ -129,10 +131,7 @@ impl Pipeline {
 
         self.post(at, shared);
         self.press(at, shared);
-        let (board, changed) = (self.board, changed || self.decoder.deadline().is_some());
-        self.filter.report(at, report, self.decoder.buttons(), changed, &mut |sample| {
-            shared.events().post(BoardEvent::Report { board, sample });
-        });
+        self.record(at, report, changed, placements, shared);
     }
 
     /// No report has come until `at`.
@@ -195,6 +194,24 @@ impl Pipeline {
         }
     }
 
+    /// Posts what the recording of the last hour wants of a report. While something is in doubt, each report counts.
+    #[inline]
+    fn record(&mut self, at: Timestamp, report: &[u8], changed: bool, placements: u64, shared: &SharedState) {
+        let (board, changed) = (self.board, changed || self.decoder.deadline().is_some());
+        let mut kept = self.filter.report(at, report, self.decoder.buttons(), changed);
+        if let Some(first) = kept.first_mut()
+            && let Some(positions) = self.positions.take(at, placements)
+        {
+            first.positions = u8::try_from(positions.len()).ok();
+            for position in positions.iter().copied() {
+                shared.events().post(BoardEvent::Position { board, position });
+            }
+        }
+        for sample in kept {
+            shared.events().post(BoardEvent::Report { board, sample });
+        }
+    }
+
     #[inline]
     fn press(&mut self, at: Timestamp, shared: &SharedState) {
         if let Some(presses) = &mut self.presses {
@@ -222,7 +239,8 @@ impl Pipeline {
         let Parts { board, mut decoder, wheels, marked, facts, presses, filter } = parts;
         tell_facts(&mut decoder, &facts);
         let found = Vec::with_capacity(wheels.len() * EVENTS_PER_WHEEL);
-        Self { board, decoder, wheels, marked, facts, presses, filter, found }
+        let positions = PositionWatch::default();
+        Self { board, decoder, wheels, marked, facts, presses, filter, positions, found }
     }
 
     /// The board's index.

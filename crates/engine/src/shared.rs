@@ -4,7 +4,7 @@
 //! without it where the configuration changes, since both can take long.
 
 use crate::commands::Commands;
-use crate::events::{BoardEvent, EventSender};
+use crate::events::EventSender;
 use crate::tally::{Tally, TrimTally};
 use output_hold::{OutputHold, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -34,6 +34,8 @@ pub struct Bridge {
     hold: Option<Box<OutputHold>>,
     /// When the trims are elsewhere than published although nothing moves them.
     gliding: Option<Timestamp>,
+    /// Rises whenever somebody puts a trim elsewhere, or asks where the trims are.
+    placements: u64,
     /// Nothing is published at all.
     silent: bool,
     events: EventSender,
@@ -72,6 +74,7 @@ impl SharedState {
             awake_at: None,
             hold: None,
             gliding: None,
+            placements: 0,
             silent: false,
             events: events.clone(),
             deadline_changed,
@@ -120,6 +123,7 @@ impl SharedState {
     pub fn align(&self, trim: usize, place: Place, at: Timestamp) -> Option<Change> {
         let mut bridge = self.lock();
         let change = bridge.tally.align(trim, place)?;
+        bridge.placements += 1;
         if let Some(hold) = &mut bridge.hold {
             hold.follow(trim);
         }
@@ -131,8 +135,14 @@ impl SharedState {
     pub fn ratio(&self, trim: usize, ratio: usize, at: Timestamp) -> Option<Change> {
         let mut bridge = self.lock();
         let change = bridge.tally.ratio(trim, ratio)?;
+        bridge.placements += 1;
         bridge.publish(at);
         Some(change)
+    }
+
+    /// Has each board say with its next sample where its trims are, for the recording of the last hour.
+    pub fn tell_positions(&self) {
+        self.lock().placements += 1;
     }
 
     /// Lets the outputs stay where they are (`true`) or follow the trims again; says whether that is new.
@@ -218,6 +228,7 @@ impl SharedState {
             // Both at once: a frame of the old trims must not reach an output that knows the new ones.
             let mut bridge = self.lock();
             let changes = bridge.tally.adopt(trims, &kept, reversed);
+            bridge.placements += 1;
             let mut closing = std::mem::take(&mut bridge.outputs);
             let mut opening = Vec::new();
             for config in wanted {
@@ -284,6 +295,11 @@ impl SharedState {
 }
 
 impl Bridge {
+    /// A number that is another one whenever somebody has put a trim elsewhere since.
+    pub(crate) const fn placements(&self) -> u64 {
+        self.placements
+    }
+
     /// Publishes the tally if it has changed since it was published last.
     #[inline]
     pub(crate) fn publish_changes(&mut self, at: Timestamp) {
@@ -356,8 +372,7 @@ fn give(outputs: &mut [Supervised], frame: &Frame<'_>, events: &EventSender) {
     for output in outputs {
         if let Some(notice) = output.publish(frame) {
             let bad = matches!(notice, Notice::Failed { .. } | Notice::Trouble { .. });
-            let (output, change) = (output.name().to_owned(), notice.to_string());
-            events.post(BoardEvent::Output { output, change, bad });
+            events.output(frame.at, output.name(), notice.to_string(), bad);
         }
     }
 }

@@ -5,7 +5,7 @@ use crate::logging::Dial;
 use std::sync::Arc;
 use tallywheel_engine::commands::{Choice, Command, Commands, Origin, Refusal, Spot, Switch};
 use tallywheel_engine::state::status::{Hangar, Losses, Status};
-use tallywheel_engine::state::{Ledger, Question};
+use tallywheel_engine::state::{Changes, Question};
 use tokio::sync::{mpsc, oneshot, watch};
 
 /// The most questions that wait to be answered; as many as there are connections.
@@ -19,7 +19,7 @@ pub type Questions = mpsc::Receiver<Question>;
 pub struct Pilot {
     commands: Commands,
     questions: mpsc::Sender<Question>,
-    ledger: Arc<Ledger>,
+    changes: Arc<Changes>,
     dial: Dial,
 }
 
@@ -35,10 +35,10 @@ impl Pilot {
     pub const fn new(
         commands: Commands,
         questions: mpsc::Sender<Question>,
-        ledger: Arc<Ledger>,
+        changes: Arc<Changes>,
         dial: Dial,
     ) -> Self {
-        Self { commands, questions, ledger, dial }
+        Self { commands, questions, changes, dial }
     }
 
     fn ask<T: Send + 'static>(&self, question: impl FnOnce(oneshot::Sender<T>) -> Question) -> Answer<T> {
@@ -51,11 +51,11 @@ impl Pilot {
     }
 
     fn order(&self, command: Command) -> Answer<()> {
-        let (commands, ledger) = (self.commands.clone(), Arc::clone(&self.ledger));
+        let (commands, changes) = (self.commands.clone(), Arc::clone(&self.changes));
         Box::pin(async move {
             let outcome = commands.ask(command, Origin::User).await;
             // Not every command makes a note.
-            ledger.changed();
+            changes.changed();
             outcome.map(drop).map_err(refused)
         })
     }
@@ -95,7 +95,7 @@ impl Helm for Pilot {
     }
 
     fn changes(&self) -> watch::Receiver<u64> {
-        self.ledger.changes()
+        self.changes.changes()
     }
 
     fn losses(&self) -> Answer<Losses> {
@@ -131,7 +131,7 @@ impl Helm for Pilot {
             )
         })?;
         tracing::info!(level, "the log's level was set");
-        self.ledger.changed();
+        self.changes.changed();
         Ok(())
     }
 }

@@ -75,7 +75,7 @@ impl Tray {
     /// Shows how everything stands and tells what is news, if that is due.
     pub fn look(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        let news = control.event_log().ear_mut().take_news();
+        let news = control.event_log().notifications().take_news();
         news.into_iter().for_each(|message| self.bulletin.take(message));
         while let Some(message) = self.bulletin.due(now) {
             self.host.tell(message);

@@ -73,7 +73,7 @@ impl Sight {
     #[must_use]
     pub fn of(control: &Control) -> Self {
         let flying = control.flying();
-        let (names, ear) = (control.written().names(), control.written().ear());
+        let (names, boards) = (control.names(), control.state().slots());
         let shared = control.shared();
         let (trims, losses) = shared.look(|tally| {
             let trims = tally.trims().iter().zip(tally.readings()).zip(&flying.aircraft.trims);
@@ -84,12 +84,12 @@ impl Sight {
                 neutral: trim.accumulator.config().neutral(),
                 normalized: reading.normalized,
                 margin: reading.margin,
-                away: names.board_index(trim.wheel).is_none_or(|board| !ear.reads(board)),
+                away: names.board_index(trim.wheel).is_none_or(|board| !boards.reads(board)),
                 named: said.positions.iter().map(|position| position.name.clone()).collect(),
             });
             (trims.collect(), tally.losses().map(|(_, losses)| losses).sum())
         });
-        let boards = names.boards().filter(|(board, _)| !ear.reads(*board));
+        let away = names.boards().filter(|(board, _)| !boards.reads(*board));
         Self {
             aircraft: flying.aircraft.name.clone(),
             hangar: control
@@ -102,7 +102,7 @@ impl Sight {
                 })
                 .collect(),
             trims,
-            boards_away: boards.map(|(_, name)| name.to_owned()).collect(),
+            boards_away: away.map(|(_, name)| name.to_owned()).collect(),
             losses,
             held: shared.is_held(),
         }

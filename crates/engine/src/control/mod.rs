@@ -10,11 +10,11 @@ use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request
 use crate::config_files::{ChangedFile, Config, ConfigFile, FileChange};
 use crate::device_manager::DeviceSender;
 use crate::event_log::EventLog;
-use crate::runtime_config::{self, IndexRegistry, Names, RuntimeConfig};
+use crate::runtime_config::{self, BoardConfig, IndexRegistry, Names, RuntimeConfig};
 use crate::saved::{self, Saved};
 use crate::shared::{ConfigUpdate, SharedState};
 use crate::state::Question;
-use crate::state::{Ledger, overview};
+use crate::state::{BridgeState, overview};
 use crate::tally::{Tally, TrimTally};
 use simulator::Reports;
 use std::path::Path;
@@ -99,8 +99,20 @@ impl Control {
 
     /// What is kept for those who ask.
     #[must_use]
-    pub fn ledger(&self) -> &Arc<Ledger> {
-        self.event_log.ledger()
+    pub const fn state(&self) -> &BridgeState {
+        self.event_log.state()
+    }
+
+    /// What those who look on see has changed.
+    fn changed(&self) {
+        self.state().changes().changed();
+    }
+
+    /// Logs and records what happened so far.
+    fn drain(&mut self) {
+        if self.event_log.drain() {
+            self.shared.tell_positions();
+        }
     }
 
     /// The time since the start.
@@ -114,7 +126,7 @@ impl Control {
         // Whoever asked may have given up.
         match question {
             Question::Status(reply) => drop(reply.send(overview::status(self, log))),
-            Question::Losses(reply) => drop(reply.send(self.ledger().losses(self.names()))),
+            Question::Losses(reply) => drop(reply.send(self.state().losses(self.now(), self.names()))),
             Question::Hangar(reply) => drop(reply.send(overview::hangar(self))),
         }
     }
@@ -138,7 +150,7 @@ impl Control {
 
     /// Writes down what happened since the last time, in the log and as the positions to start from next time.
     pub fn tick(&mut self) {
-        self.event_log.drain();
+        self.drain();
         self.save();
         self.see(self.clock.now());
     }
@@ -170,7 +182,7 @@ impl Control {
     /// [`Refusal`]; nothing has changed then.
     pub fn execute(&mut self, command: &Command, origin: &Origin) -> Answer {
         // What happened before is in the log before.
-        self.event_log.drain();
+        self.drain();
         let answer = match command {
             Command::Align { trim, to } => self.align(trim, to),
             Command::Fly(choice) => self.fly(choice),
@@ -194,17 +206,17 @@ impl Control {
     /// Reads the files again and takes up what changed.
     pub fn reload(&mut self) -> Outcome {
         let news = self.config.read();
-        self.event_log.drain();
+        self.drain();
         for changed in &news {
             say(changed, &self.flying.stem);
-            self.event_log.ear_mut().file(&changed.which, &changed.news);
+            self.event_log.notifications().file(&changed.which, &changed.news);
         }
         if news.iter().any(|changed| self.concerns(changed)) {
             self.take_up();
         }
         if !news.is_empty() {
             self.look_for_title();
-            self.ledger().changed();
+            self.changed();
         }
         Outcome::Reloaded { changed: news.len(), wrong: self.config.problems().count() }
     }
@@ -213,7 +225,7 @@ impl Control {
     pub fn begin(&mut self) {
         for (which, reason) in self.config.problems() {
             tracing::error!("the {which} file is not valid: {reason}");
-            self.event_log.ear_mut().file(&which, &FileChange::Wrong(reason.to_owned()));
+            self.event_log.notifications().file(&which, &FileChange::Wrong(reason.to_owned()));
         }
         self.take_up();
     }
@@ -290,26 +302,21 @@ impl Control {
             self.shared.hold(false, now);
         }
         let RuntimeConfig { names, boards, tally, outputs } = plan;
-        let last_hour = RuntimeConfig {
-            names: names.clone(),
-            boards: boards.clone(),
-            tally: tally.clone(),
-            outputs: vec![],
-        };
+        let present: Vec<_> = boards.iter().map(BoardConfig::board).collect();
         let (trims, reversed) = tally.into_parts();
         self.reports.fly(&rig, &aircraft, &outputs, same.then_some(&*kept));
         if self.reports.is_silent() {
             // Before the new trims can be sent.
             self.shared.silence(true, now);
         }
-        let update = ConfigUpdate { trims, kept: kept.clone(), reversed, outputs };
+        let update = ConfigUpdate { trims, kept, reversed, outputs };
         let changes = self.shared.apply(update, now);
         if rig_changed {
             self.say_exchanged(&rig);
             self.devices.rig_changed(boards);
         }
-        self.event_log.rename(names);
-        self.event_log.recorder().adopt(last_hour, &kept);
+        self.drain();
+        self.event_log.rename(names, &present);
         if !self.reports.is_silent() {
             self.shared.silence(false, now);
         }
@@ -349,7 +356,6 @@ impl Control {
         let (place, name) = self.trim(given)?;
         let to = self.place(place, to)?;
         let change = self.shared.align(place, to, self.clock.now());
-        self.event_log.recorder().align(place, to);
         let change = change.ok_or_else(|| self.no_such_trim(given))?;
         self.reports.known(place);
         if !self.reports.is_silent() {
@@ -418,7 +424,6 @@ impl Control {
         let (Some(change), Some(ratio)) = (change, ratios.get(meant).copied()) else {
             return Err(Refusal::NoSuchRatio { trim: name, given: meant, ratios: ratios.len() });
         };
-        self.event_log.recorder().ratio(place, meant);
         Ok(Outcome::RatioChanged { trim: name, ratio, change })
     }
 

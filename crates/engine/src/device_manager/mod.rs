@@ -122,7 +122,7 @@ impl<O: Opener> DeviceManager<O> {
                     if let Some(slot) = self.slots.iter_mut().find(of) {
                         slot.state = SlotState::Disconnected;
                         slot.hiding = None;
-                        slot.say(&self.events, BoardChange::Gone);
+                        self.events.board(slot.config.board(), BoardChange::Gone);
                         look = true;
                     }
                 }
@@ -159,6 +159,7 @@ impl<O: Opener> DeviceManager<O> {
                 }
                 Some(slot) => {
                     self.exchange(&slot);
+                    self.events.slots().forget_board(config.board());
                     DeviceSlot::new(config)
                 }
                 None => DeviceSlot::new(config),
@@ -241,7 +242,7 @@ impl<O: Opener> DeviceManager<O> {
                         Ok(()) => {
                             slot.state = SlotState::Reading { id, commands, descriptor, path: path.clone() };
                             slot.hide(path.clone(), events);
-                            slot.say(events, BoardChange::Reading { path, name });
+                            events.board(slot.config.board(), BoardChange::Reading { path, name });
                         }
                         Err(error) => slot.refuse(
                             events,
@@ -266,8 +267,9 @@ impl<O: Opener> DeviceManager<O> {
             }
             Err(SourceError::AwaitPlug | SourceError::Reopen { .. } | SourceError::Finish) => {
                 slot.state = SlotState::Disconnected;
-                if !matches!(slot.said, Some(BoardChange::Gone)) {
-                    slot.say(events, BoardChange::Missing);
+                let known = events.slots().board(slot.config.board());
+                if !matches!(known.reading, Some(BoardChange::Gone)) {
+                    events.board(slot.config.board(), BoardChange::Missing);
                 }
             }
             Err(error @ SourceError::AskWhich { .. }) => {

@@ -1,6 +1,6 @@
 //! One board of the rig, as the device manager has it.
 
-use crate::events::{BoardChange, BoardEvent, EventSender};
+use crate::events::{BoardChange, EventSender};
 use crate::reader::{ReaderCommand, ReaderCommands, ReaderId};
 use crate::runtime_config::BoardConfig;
 use std::sync::Arc;
@@ -12,7 +12,6 @@ use tallywheel_units::Timestamp;
 pub(super) struct DeviceSlot {
     pub(super) config: BoardConfig,
     pub(super) state: SlotState,
-    pub(super) said: Option<BoardChange>,
     pub(super) hiding: Option<Hiding>,
 }
 
@@ -34,7 +33,7 @@ pub(super) enum SlotState {
 
 impl DeviceSlot {
     pub(super) const fn new(config: BoardConfig) -> Self {
-        Self { config, state: SlotState::Disconnected, said: None, hiding: None }
+        Self { config, state: SlotState::Disconnected, hiding: None }
     }
 
     /// The same board, decoded by another configuration.
@@ -74,14 +73,6 @@ impl DeviceSlot {
         }
     }
 
-    /// Says it once, not again while nothing else happened.
-    pub(super) fn say(&mut self, events: &EventSender, change: BoardChange) {
-        if self.said.as_ref() != Some(&change) {
-            events.post(BoardEvent::Board { board: self.config.board(), change: change.clone() });
-            self.said = Some(change);
-        }
-    }
-
     /// Tries again what failed: a twin cannot be made without uinput.
     pub(super) fn hide_again(&mut self, events: &EventSender) {
         let failed = |hiding: &mut Hiding| hiding.board.as_ref().is_some_and(HiddenBoard::has_ended);
@@ -98,7 +89,7 @@ impl DeviceSlot {
                 Ok(twin) => BoardChange::Hidden { twin },
                 Err(error) => BoardChange::NotHidden { reason: error.to_string() },
             };
-            events.post(BoardEvent::Board { board, change });
+            events.board(board, change);
         };
         let hidden = self.config.hidden().map(|wheels| HiddenBoard::start(&path, wheels, tell.clone()));
         let hidden = hidden.transpose().unwrap_or_else(|error| {
@@ -115,6 +106,6 @@ impl DeviceSlot {
     pub(super) fn refuse(&mut self, events: &EventSender, reason: String, cure: &str) {
         self.state = SlotState::Disconnected;
         self.hiding = None;
-        self.say(events, BoardChange::Refused { reason, cure: cure.to_owned() });
+        events.board(self.config.board(), BoardChange::Refused { reason, cure: cure.to_owned() });
     }
 }

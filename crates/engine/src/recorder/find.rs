@@ -123,15 +123,19 @@ enum Line {
     Mark(Mark),
 }
 
-/// What the segments say of trims that were put somewhere, each with the number of reports before it.
+/// What the segments say of where trims are on the way, each with the number of reports before it.
 fn placed(segments: &[&str]) -> Vec<(usize, Start)> {
     let mut reports = 0;
     let mut placed = Vec::new();
-    for line in segments.iter().flat_map(|segment| segment.lines()) {
-        if line.starts_with("E:") {
-            reports += 1;
-        } else if let Some(start) = line.strip_prefix("# placed ").and_then(start) {
-            placed.push((reports, start));
+    for (place, segment) in segments.iter().enumerate() {
+        for line in segment.lines() {
+            // What the first file begins with is where all begins.
+            let begin = line.strip_prefix("# position ").filter(|_| place > 0);
+            if line.starts_with("E:") {
+                reports += 1;
+            } else if let Some(start) = line.strip_prefix("# placed ").or(begin).and_then(start) {
+                placed.push((reports, start));
+            }
         }
     }
     placed

@@ -19,6 +19,6 @@ mod segments;
 #[cfg(test)]
 mod tests;
 
-pub use filter::{RecordedSample, RecordingFilter};
+pub use filter::{PositionWatch, RecordedPosition, RecordedSample, RecordingFilter};
 pub use find::{Found, Start, find, merge};
 pub use segments::{FOLDER, Recorder};

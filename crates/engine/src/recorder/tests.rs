@@ -39,8 +39,8 @@ impl Bench {
         let _ = std::fs::remove_dir_all(&folder);
         let plan = plan();
         let pipeline = plan.boards[0].pipeline(&device.descriptor).unwrap();
-        let mut recorder = Recorder::new(&folder, self::plan());
-        recorder.note(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
+        let mut recorder = Recorder::new(&folder, plan.names);
+        recorder.take(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
         let (sender, events) = events::channel();
         let shared = SharedState::new(plan.tally, Vec::new(), sender, Epoch::ZERO, Box::new(|| ()));
         Self { folder, recorder, pipeline, shared, events }
@@ -59,8 +59,11 @@ impl Bench {
         while let Some(event) = self.events.try_next() {
             match &event {
                 BoardEvent::Report { sample, .. } if !pass(sample) => {}
-                event => self.recorder.note(event),
+                event => self.recorder.take(event),
             }
+        }
+        if self.recorder.take_wish() {
+            self.shared.tell_positions();
         }
     }
 
@@ -98,6 +101,9 @@ fn replayed(found: Found) -> Tally {
     for start in found.starts {
         player.tally_mut().resume(start.trim, Place::At(start.degrees), start.margin);
     }
+    player.place(
+        found.placed.into_iter().map(|(at, start)| (at, start.trim, Place::At(start.degrees), start.margin)),
+    );
     while player.step().is_some() {}
     std::mem::replace(player.tally_mut(), plan().tally)
 }
@@ -139,7 +145,7 @@ fn an_unplugging_is_in_the_last_hour() {
         if place == 200 {
             bench.unplugged(report.at);
             let device = Box::new(demo.devices[0].clone());
-            bench.recorder.note(&BoardEvent::Device { board: BOARD, device });
+            bench.recorder.take(&BoardEvent::Device { board: BOARD, device });
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }
@@ -150,26 +156,50 @@ fn an_unplugging_is_in_the_last_hour() {
     assert_eq!((positions(&tally), losses(&tally)), (positions(&bench.tally()), losses(&bench.tally())));
 }
 
-/// The recording misses what the daemon counted, so it must not be sure of a position that is wrong.
+/// The recording misses what the daemon counted: a replay knows nothing there, until the next sample says where the trims
+/// truly are.
 #[test]
-fn a_gap_is_marked_and_nothing_is_claimed_after_it() {
+fn after_a_gap_the_recording_is_told_where_the_trims_are() {
     let demo = Recording::parse(DEMO).unwrap();
     let mut bench = Bench::new("gap", &demo.devices[0]);
     // The way back from the high stop, after which no stop is met.
     for report in &demo.reports {
         bench.report(report.at, &report.bytes, &mut |sample| !(220..230).contains(&sample.number));
     }
-    let found = bench.found();
+    let mut found = bench.found();
     let gaps: Vec<_> = found.recording.marks.iter().map(|mark| mark.kind).collect();
     assert_eq!(gaps, [MarkKind::Gap { reports: 10 }]);
+    assert!(!found.placed.is_empty());
+    let unplaced = Found { placed: std::mem::take(&mut found.placed), ..found.clone() };
     let tally = replayed(found);
-    let counting = bench.tally();
-    let trims = tally.trims().iter().zip(counting.trims());
-    for (recorded, counted) in trims {
-        assert!(recorded.reading().margin.is_unknown());
-        assert!(!counted.reading().margin.is_unknown());
-    }
+    assert!(
+        tally.trims().iter().all(|trim| trim.reading().margin.is_unknown()),
+        "nothing is claimed by itself"
+    );
     assert_eq!(losses(&tally)[4], 0, "a gap in the recording is no board that is gone");
+    assert_eq!(positions(&replayed(unplaced)), positions(&bench.tally()));
+}
+
+/// What the queue could not take of where the trims are is asked for again.
+#[test]
+fn positions_that_got_lost_are_asked_for() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("asked", &demo.devices[0]);
+    let first = &demo.reports[0];
+    bench.pipeline.take(first.at, &first.bytes, &bench.shared);
+    while let Some(event) = bench.events.try_next() {
+        if let BoardEvent::Report { .. } = event {
+            bench.recorder.take(&event);
+        }
+    }
+    assert_eq!(bench.segments(), 0, "nobody knows where it would begin");
+    assert!(bench.recorder.take_wish() && !bench.recorder.take_wish());
+    bench.shared.tell_positions();
+    for report in &demo.reports[1..] {
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    assert_eq!(bench.segments(), 1);
+    assert_eq!(positions(&replayed(bench.found())), positions(&bench.tally()));
 }
 
 #[test]
@@ -234,7 +264,7 @@ fn a_new_daemon_forgets_the_old_ones_hour_and_nothing_else() {
     let other = bench.folder.join(super::segments::FOLDER).join("notes.txt");
     std::fs::write(&other, "mine").unwrap();
     assert_eq!(bench.segments(), 2);
-    let _ = Recorder::new(&bench.folder, plan());
+    let _ = Recorder::new(&bench.folder, plan().names);
     assert_eq!(bench.segments(), 1);
     assert!(other.exists());
     assert!(find(&bench.folder).unwrap_err().to_string().contains("there is no last hour"));
@@ -268,7 +298,6 @@ fn where_a_trim_was_put_is_in_the_recording() {
     for (n, report) in demo.reports.iter().enumerate() {
         if n == demo.reports.len() / 2 {
             bench.shared.align(0, Place::Low, report.at);
-            bench.recorder.align(0, Place::Low);
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }

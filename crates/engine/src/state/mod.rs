@@ -1,11 +1,11 @@
-//! How everything stands, for those who ask: what the bridge keeps ([`ledger`]), puts together ([`overview`])
+//! How everything stands, for those who ask: what the main loop keeps ([`BridgeState`]), puts together ([`overview`])
 //! and hands out ([`status`]).
 
-pub mod ledger;
+mod bridge_state;
 pub mod overview;
 pub mod status;
 
-pub use ledger::Ledger;
+pub use bridge_state::{BridgeState, Changes};
 pub use status::Status;
 
 use status::{Hangar, Losses};

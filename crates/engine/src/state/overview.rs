@@ -1,6 +1,6 @@
 //! How everything stands, put together where all of it is known.
 
-use super::ledger::Ledger;
+use super::BridgeState;
 use super::status::{
     self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
     SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
@@ -12,17 +12,14 @@ use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;
 use tallywheel_output::{State, Supervised};
-use tallywheel_units::WheelIndex;
+use tallywheel_units::{Timestamp, WheelIndex};
 
 /// Everything but the log's level, which the log knows.
 #[must_use]
 pub fn status(control: &Control, log: &Path) -> Status {
-    let (flying, names, ledger) = (control.flying(), control.names(), control.ledger());
+    let (flying, names, state) = (control.flying(), control.names(), control.state());
     let rig = &flying.rig;
-    let boards = rig.boards.iter().map(|board| match names.board_named(&board.name) {
-        Some(place) => ledger.board(place, &board.name),
-        None => ledger.board(tallywheel_units::BoardIndex::new(u8::MAX), &board.name),
-    });
+    let boards = rig.boards.iter().map(|board| state.board(names.board_named(&board.name), &board.name));
     // Those of the rig: names also knows those of earlier ones.
     let wheels: Vec<_> = rig
         .wheels
@@ -58,7 +55,8 @@ pub fn status(control: &Control, log: &Path) -> Status {
         wheels: seen.wheels,
         trims: trims.collect(),
         losses: seen.losses,
-        outputs: shared.look_at_outputs(|outputs| outputs.iter().map(|one| output(one, ledger)).collect()),
+        outputs: shared
+            .look_at_outputs(|outputs| outputs.iter().map(|one| output(one, state, now)).collect()),
         simulator: control.simulator().map(|simulator| SimulatorStatus {
             heard: control.is_simulator_up(),
             title: control.title().map(str::to_owned),
@@ -144,7 +142,7 @@ impl Seen {
     }
 }
 
-fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
+fn output(output: &Supervised, state: &BridgeState, now: Timestamp) -> OutputStatus {
     OutputStatus {
         name: output.name().to_owned(),
         state: match output.state() {
@@ -155,7 +153,7 @@ fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
         },
         published: output.published(),
         errors: output.errors().total(),
-        trouble: ledger.trouble(output.name()),
+        trouble: state.trouble(now, output.name()),
     }
 }
 

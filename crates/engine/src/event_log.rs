@@ -112,7 +112,19 @@ impl EventLog {
 
     /// Returns when events may be waiting. Nothing is lost where the caller gives up waiting.
     pub async fn wait(&self) {
-        self.listener.wait(self.busy).await;
+        self.listener.wait().await;
+    }
+
+    /// Whether events are waiting.
+    #[must_use]
+    pub fn is_awake(&self) -> bool {
+        self.listener.is_awake()
+    }
+
+    /// Whether the last [`Self::drain`] found events.
+    #[must_use]
+    pub const fn is_busy(&self) -> bool {
+        self.busy
     }
 
     /// Writes the events that wait, and how many could not wait. Says whether the readers are to say again where the

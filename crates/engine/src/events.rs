@@ -9,19 +9,13 @@ use crate::slots::{StateChange, StateSlots};
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Duration;
 use tallywheel_hid_reader::RecordedDevice;
 use tallywheel_units::{BoardIndex, Counts, Loss, Timestamp, WheelIndex};
 use tokio::sync::Notify;
 
 /// The most events that wait to be read; a second and a half of a wheel at full tilt on a 1 ms board, which
-/// makes two events a report. The listener reads five times a second. 96 bytes each.
+/// makes two events a report. The main loop reads five times a second. 96 bytes each.
 const QUEUE_EVENTS: usize = 3072;
-
-/// How long the listener lets events gather: it is rung once for a burst of them, which costs the reader a system
-/// call, and then looks by itself until no more come. The positions on disk are not older than this and the time
-/// to write them: 250 ms are promised, and each time more is a dozen system calls.
-const GATHER: Duration = Duration::from_millis(200);
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]
@@ -162,16 +156,17 @@ impl EventReceiver {
         self.bell.held_back.swap(0, Ordering::Relaxed)
     }
 
-    /// Returns when an event may be waiting; `busy` says whether one came since the last call. Sleeps without a
-    /// timer when none did.
-    pub async fn wait(&self, busy: bool) {
-        if busy {
-            tokio::time::sleep(GATHER).await;
-            return;
-        }
+    /// Whether something waits already.
+    #[must_use]
+    pub fn is_awake(&self) -> bool {
+        !self.queue.is_empty() || self.slots.has_unread()
+    }
+
+    /// Returns when something may be waiting. Sleeps without a timer until then.
+    pub async fn wait(&self) {
         self.bell.listener_sleeps.store(true, Ordering::SeqCst);
         // An event posted before the flag was up rang no bell; look once more before going to sleep.
-        if self.queue.is_empty() && !self.slots.has_unread() {
+        if !self.is_awake() {
             self.bell.ring.notified().await;
         }
         self.bell.listener_sleeps.store(false, Ordering::SeqCst);
@@ -181,6 +176,7 @@ impl EventReceiver {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::time::Duration;
 
     fn counted(n: i64) -> BoardEvent {
         BoardEvent::Counted { at: Timestamp::START, wheel: WheelIndex::new(0), counts: Counts::new(n) }
@@ -188,9 +184,9 @@ mod tests {
 
     #[test]
     fn a_full_queue_counts_what_it_could_not_take() {
-        let (notes, listener) = channel();
+        let (events, listener) = channel();
         for n in 0..3076 {
-            notes.post(counted(n));
+            events.post(counted(n));
         }
         assert_eq!(listener.take_held_back(), 4);
         assert_eq!(listener.take_held_back(), 0);
@@ -198,30 +194,30 @@ mod tests {
     }
 
     #[test]
-    fn a_sleeping_listener_is_woken_by_the_first_note() {
+    fn a_sleeping_listener_is_woken_by_the_first_event() {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
-        let (notes, listener) = channel();
+        let (events, listener) = channel();
         let sender = std::thread::spawn(move || {
             std::thread::sleep(Duration::from_millis(20));
-            notes.post(counted(1));
-            notes
+            events.post(counted(1));
+            events
         });
         runtime.block_on(async {
-            tokio::time::timeout(Duration::from_secs(20), listener.wait(false)).await.expect("never woken");
+            tokio::time::timeout(Duration::from_secs(20), listener.wait()).await.expect("never woken");
         });
         assert_eq!(listener.try_next(), Some(counted(1)));
         drop(sender.join());
     }
 
     #[test]
-    fn a_note_that_was_already_there_is_not_slept_over() {
+    fn an_event_that_was_already_there_is_not_slept_over() {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
-        let (notes, listener) = channel();
-        notes.post(counted(1));
+        let (events, listener) = channel();
+        events.post(counted(1));
         runtime.block_on(async {
-            tokio::time::timeout(Duration::from_secs(20), listener.wait(false))
+            tokio::time::timeout(Duration::from_secs(20), listener.wait())
                 .await
-                .expect("slept over a note");
+                .expect("slept over an event");
         });
         assert_eq!(listener.try_next(), Some(counted(1)));
     }

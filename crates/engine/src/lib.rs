@@ -22,6 +22,7 @@ pub mod failure;
 pub mod files;
 pub mod folders;
 pub mod inbound;
+pub mod main_loop;
 pub mod notifications;
 pub mod pipeline;
 pub mod player;

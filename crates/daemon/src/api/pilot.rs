@@ -8,12 +8,6 @@ use tallywheel_engine::state::status::{Hangar, Losses, Status};
 use tallywheel_engine::state::{Changes, Question};
 use tokio::sync::{mpsc, oneshot, watch};
 
-/// The most questions that wait to be answered; as many as there are connections.
-const QUEUE_QUESTIONS: usize = 64;
-
-/// Where questions come out.
-pub type Questions = mpsc::Receiver<Question>;
-
 /// Hands questions and commands over.
 #[derive(Debug, Clone)]
 pub struct Pilot {
@@ -21,12 +15,6 @@ pub struct Pilot {
     questions: mpsc::Sender<Question>,
     changes: Arc<Changes>,
     dial: Dial,
-}
-
-/// Both ends of a new queue of questions.
-#[must_use]
-pub fn questions() -> (mpsc::Sender<Question>, Questions) {
-    mpsc::channel(QUEUE_QUESTIONS)
 }
 
 impl Pilot {

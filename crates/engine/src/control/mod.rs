@@ -3,6 +3,7 @@
 //! It runs beside the readers' threads and owns what only it changes: which files there are, what is flown, the
 //! log. A lock of the shared's is held for single steps only, so no reader waits for a file or a device.
 
+mod listener;
 mod simulator;
 
 use crate::clock::Clock;
@@ -16,6 +17,7 @@ use crate::shared::{ConfigUpdate, SharedState};
 use crate::state::Question;
 use crate::state::{BridgeState, overview};
 use crate::tally::{Tally, TrimTally};
+pub(crate) use listener::SimulatorListener;
 use simulator::Reports;
 use std::path::Path;
 use std::sync::Arc;
@@ -121,6 +123,23 @@ impl Control {
         self.clock.now()
     }
 
+    /// Returns when readers, boards or outputs have something to say. Nothing is lost where the caller gives up waiting.
+    pub(crate) async fn events(&self) {
+        self.event_log.wait().await;
+    }
+
+    /// Whether [`Self::events`] would return at once.
+    #[must_use]
+    pub fn has_events(&self) -> bool {
+        self.event_log.is_awake()
+    }
+
+    /// Where the trims are on disk, or on their way there.
+    #[must_use]
+    pub const fn saved(&self) -> &Saved {
+        &self.saved
+    }
+
     /// Answers what is asked at the interface; `log` is the log file.
     pub fn answer(&self, question: Question, log: &Path) {
         // Whoever asked may have given up.
@@ -148,11 +167,13 @@ impl Control {
         &mut self.event_log
     }
 
-    /// Writes down what happened since the last time, in the log and as the positions to start from next time.
-    pub fn tick(&mut self) {
+    /// Writes down what happened since the last time, in the log and as the positions to start from next time. Says
+    /// whether something did.
+    pub fn tick(&mut self) -> bool {
         self.drain();
         self.save();
         self.see(self.clock.now());
+        self.event_log.is_busy()
     }
 
     fn save(&mut self) {

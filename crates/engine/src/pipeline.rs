@@ -145,6 +145,8 @@ impl Pipeline {
     pub fn take_unplugging(&mut self, at: Timestamp, shared: &SharedState) {
         self.with_tally(at, shared, |pipeline, tally| pipeline.unplugged(at, tally).len());
         shared.events().post(BoardEvent::Unplugged { board: self.board, at });
+        // What follows is another recording.
+        self.positions = PositionWatch::default();
     }
 
     /// Does what the reader is told before its next report; false where it is to end.

@@ -1,5 +1,6 @@
 //! The running daemon and the commands that talk to it, as processes on this machine; no board is needed.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(
     clippy::unwrap_used,
     clippy::panic,

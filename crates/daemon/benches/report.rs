@@ -8,6 +8,7 @@
 //! Time is the median of rounds that alternate between them in one run, so that a noisy machine disturbs all alike;
 //! instructions are counted by valgrind and repeat exactly. Nothing is asserted.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(
     clippy::print_stdout,
     clippy::unwrap_used,

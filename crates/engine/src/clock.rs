@@ -34,11 +34,10 @@ impl ManualClock {
 impl Clock {
     /// Starts the system's clock at [`Timestamp::START`].
     #[must_use]
-    #[expect(clippy::disallowed_methods, reason = "this is the clock")]
     pub fn start() -> Self {
         // A calendar before 1970 is not set, and there is nothing better to begin with.
-        let since_1970 = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or(Duration::ZERO);
-        Self { source: Source::System { start: monotonic_nanos() }, epoch: Epoch::new(since_1970) }
+        let epoch = Epoch::new(since_1970().unwrap_or(Duration::ZERO));
+        Self { source: Source::System { start: monotonic_nanos() }, epoch }
     }
 
     /// A clock that stands at [`Timestamp::START`] until it is set. Its eight bytes are never given back.
@@ -63,6 +62,13 @@ impl Clock {
             Source::Manual(nanos) => nanos.load(Ordering::Relaxed),
         })
     }
+}
+
+/// What the calendar says now, since 1970-01-01 UTC; `None` where it stands before that.
+#[must_use]
+#[expect(clippy::disallowed_methods, reason = "this is the clock")]
+pub fn since_1970() -> Option<Duration> {
+    SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).ok()
 }
 
 /// The smallest step that the clock makes, where the system tells.

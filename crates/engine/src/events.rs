@@ -21,17 +21,51 @@ const QUEUE_EVENTS: usize = 3072;
 #[derive(Debug, Clone, PartialEq)]
 pub enum BoardEvent {
     /// A wheel moved.
-    Counted { at: Timestamp, wheel: WheelIndex, counts: Counts },
+    Counted {
+        /// When the report was read.
+        at: Timestamp,
+        /// The wheel.
+        wheel: WheelIndex,
+        /// Counts, forward positive, never 0.
+        counts: Counts,
+    },
     /// Counts may be missing.
-    Lost { board: BoardIndex, wheel: WheelIndex, loss: Loss },
+    Lost {
+        /// The board.
+        board: BoardIndex,
+        /// The wheel.
+        wheel: WheelIndex,
+        /// Kind, time and margin of the loss.
+        loss: Loss,
+    },
     /// Where a trim was before the next sample, for the recording of the last hour.
-    Position { board: BoardIndex, position: RecordedPosition },
+    Position {
+        /// The board whose sample follows.
+        board: BoardIndex,
+        /// The trim and its position.
+        position: RecordedPosition,
+    },
     /// A report for the recording of the last hour.
-    Report { board: BoardIndex, sample: RecordedSample },
+    Report {
+        /// The board.
+        board: BoardIndex,
+        /// The report, or its first 64 bytes.
+        sample: RecordedSample,
+    },
     /// The board of that recording is now this one.
-    Device { board: BoardIndex, device: Box<RecordedDevice> },
+    Device {
+        /// The board.
+        board: BoardIndex,
+        /// Name, numbers and report descriptor of the device.
+        device: Box<RecordedDevice>,
+    },
     /// A board was unplugged, for that recording.
-    Unplugged { board: BoardIndex, at: Timestamp },
+    Unplugged {
+        /// The board.
+        board: BoardIndex,
+        /// When its reader found out.
+        at: Timestamp,
+    },
     /// The slots have changes of state to be read.
     StateChanged,
 }
@@ -40,17 +74,33 @@ pub enum BoardEvent {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum BoardChange {
     /// It is being read.
-    Reading { path: String, name: String },
+    Reading {
+        /// The path of the device.
+        path: String,
+        /// The name that the device gives itself.
+        name: String,
+    },
     /// It is not plugged in.
     Missing,
     /// It was unplugged.
     Gone,
     /// It is there but cannot be read.
-    Refused { reason: String, cure: String },
+    Refused {
+        /// Why, for people.
+        reason: String,
+        /// What the user can do about it.
+        cure: String,
+    },
     /// Its wheels are hidden; the rest of it is on a device of this name.
-    Hidden { twin: String },
+    Hidden {
+        /// The name of the device that has all but the wheels.
+        twin: String,
+    },
     /// Its wheels are not hidden, or no longer, although the rig file asks for that.
-    NotHidden { reason: String },
+    NotHidden {
+        /// Why, for people.
+        reason: String,
+    },
 }
 
 #[derive(Debug)]

@@ -4,8 +4,6 @@
 //! [`event_log`]). [`device_manager`] keeps the boards open, [`control`] does what is asked, [`state`] is what others see
 //! of all this.
 
-#![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
-
 pub mod clock;
 pub mod commands;
 pub mod config_files;
@@ -22,6 +20,7 @@ pub mod failure;
 pub mod files;
 pub mod folders;
 pub mod inbound;
+pub mod invariants;
 pub mod main_loop;
 pub mod notifications;
 pub mod pipeline;

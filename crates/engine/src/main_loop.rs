@@ -329,3 +329,6 @@ impl MainLoop {
         self.control.close();
     }
 }
+
+#[cfg(test)]
+mod tests;

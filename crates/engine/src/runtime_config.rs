@@ -28,16 +28,38 @@ pub enum RuntimeConfigError {
     Unfit(#[from] FileErrors),
     /// A list is longer than a frame or an index holds.
     #[error("at most {limit} {what} can be used, there are {found}")]
-    TooMany { what: &'static str, limit: usize, found: usize },
+    TooMany {
+        /// What there are too many of.
+        what: &'static str,
+        /// The most that there may be.
+        limit: usize,
+        /// How many there are.
+        found: usize,
+    },
     /// An output that could never be opened.
     #[error("output {output}: {source}")]
-    Output { output: String, source: tallywheel_output::ConfigProblem },
+    Output {
+        /// The output's name.
+        output: String,
+        /// What is wrong with it.
+        source: tallywheel_output::ConfigProblem,
+    },
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
-    Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    Trim {
+        /// The trim's name.
+        trim: String,
+        /// What is wrong with it.
+        source: tallywheel_accumulator::ConfigError,
+    },
     /// The trim's curve is none.
     #[error("trim {trim}: {source}")]
-    Curve { trim: String, source: tallywheel_accumulator::CurveError },
+    Curve {
+        /// The trim's name.
+        trim: String,
+        /// What is wrong with its curve.
+        source: tallywheel_accumulator::CurveError,
+    },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -53,7 +75,12 @@ pub enum PipelineError {
     Layout(LayoutError),
     /// The layout and the rig's wheels do not go together.
     #[error("wheel {wheel}: {source}")]
-    Wheels { wheel: String, source: ConfigError },
+    Wheels {
+        /// The wheel's name.
+        wheel: String,
+        /// What is wrong with it.
+        source: ConfigError,
+    },
 }
 
 /// What things are called, for logs and pictures.

@@ -5,6 +5,7 @@
 
 use crate::commands::Commands;
 use crate::events::EventSender;
+use crate::invariants::invariant;
 use crate::tally::{Tally, TrimTally};
 use output_hold::{OutputHold, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -312,6 +313,7 @@ impl Bridge {
         if self.silent {
             return;
         }
+        invariant!(self.tally.sequence() >= self.published, "the sequence never goes back");
         self.tally.glide(at);
         self.gliding = self.tally.deadline(at);
         self.published = self.tally.sequence();
@@ -325,6 +327,7 @@ impl Bridge {
                 self.drop_open_hold();
             }
         }
+        self.tally.check();
         self.tell_deadline();
     }
 

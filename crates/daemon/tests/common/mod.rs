@@ -1,5 +1,6 @@
 //! The running program with a board that does as it is told.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(dead_code, unreachable_pub, reason = "each test uses its part")]
 
 use crossbeam_channel::{Receiver, Sender, bounded};

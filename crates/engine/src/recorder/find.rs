@@ -17,16 +17,20 @@ const HOUR: Duration = Duration::from_secs(3600);
 pub struct Start {
     /// The trim's place in the aircraft file.
     pub trim: usize,
+    /// Degrees from the low stop.
     pub degrees: Degrees,
+    /// How many counts that may be off.
     pub margin: Margin,
 }
 
 /// The last hour of all boards.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
+    /// The reports and marks of all boards, in the order of time.
     pub recording: Recording,
     /// Which board of the rig each device of the recording is.
     pub boards: Vec<BoardIndex>,
+    /// Where the trims stood when the first segment of their board began.
     pub starts: Vec<Start>,
     /// Where trims were put on the way, and when the next report was read.
     pub placed: Vec<(Timestamp, Start)>,

@@ -8,6 +8,7 @@ use super::status::{
 use crate::config_files::ConfigFile;
 use crate::control::Control;
 use crate::inbound::Counters;
+use crate::invariants;
 use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;
@@ -66,6 +67,7 @@ pub fn status(control: &Control, log: &Path) -> Status {
             datagrams: datagrams(control.datagrams()),
         }),
         wrong_files: wrong_files(control),
+        broken_invariants: invariants::broken_so_far(),
     }
 }
 

@@ -80,7 +80,9 @@ impl Bench {
     }
 
     fn status(&self) -> Value {
-        serde_json::from_str(&self.tell(&["status", "--json"]).out).unwrap()
+        let status: Value = serde_json::from_str(&self.tell(&["status", "--json"]).out).unwrap();
+        assert_eq!(status["broken_invariants"], 0, "{status:#}");
+        status
     }
 
     /// The daemon's file with address and token.

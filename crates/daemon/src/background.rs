@@ -38,7 +38,7 @@ pub(crate) fn run(args: &RunArgs) -> Result<(), CommandFailure> {
     run::run(args).inspect_err(|failure| {
         let unseen = !io::stderr().is_terminal();
         if unseen && let Some(folder) = args.log_dir.clone().or_else(|| folders::logs().ok()) {
-            logging::last_words(&folder, &failure.to_string());
+            logging::log_exit(&folder, &failure.to_string());
         }
     })
 }

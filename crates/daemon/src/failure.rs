@@ -1,26 +1,26 @@
-//! Why a command of the program ended without doing its job.
+//! Why a command of the program failed, and its exit code.
 
-use crate::api::claim::ClaimError;
 use crate::api::client::ClientError;
+use crate::api::instance::InstanceError;
 use crate::logging::LoggingError;
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files::FilesError;
 use tallywheel_engine::folders::NoHome;
 use tallywheel_engine::runtime_config::RuntimeConfigError;
 
-/// What `main` prints before it ends with a code other than 0.
+/// The error that `main` prints before it ends with a code other than 0.
 #[derive(Debug, thiserror::Error)]
 pub enum CommandFailure {
-    /// What the bridge or a tool needs is wrong or missing.
+    /// Something that the bridge or a tool needs is not valid or missing.
     #[error(transparent)]
     Failed(#[from] Failure),
-    /// Logs cannot be written.
+    /// The log cannot be written.
     #[error(transparent)]
     Logging(#[from] LoggingError),
-    /// Another daemon has the configuration folder.
+    /// Another daemon runs for the configuration folder.
     #[error(transparent)]
-    Claim(#[from] ClaimError),
-    /// The daemon does not do it, or there is none.
+    Instance(#[from] InstanceError),
+    /// The daemon does not carry out the command, or there is none.
     #[error(transparent)]
     Daemon(#[from] ClientError),
 }
@@ -50,17 +50,17 @@ impl From<FilesError> for CommandFailure {
 }
 
 impl CommandFailure {
-    /// What the program ends with: 1, or 3 if there is no daemon to talk to. (2 is for a command line that
-    /// means nothing.)
+    /// The exit code: 1, or 3 if there is no daemon to talk to. (clap ends with 2 where the command line is not
+    /// understood.)
     #[must_use]
     pub const fn code(&self) -> u8 {
         match self {
-            Self::Daemon(error) if error.is_nobody() => 3,
+            Self::Daemon(error) if error.is_no_daemon() => 3,
             _ => 1,
         }
     }
 
-    /// Whether nobody is left to read what this command prints; not worth a message.
+    /// Tells whether the reader of standard output has gone, which is not worth a message.
     #[must_use]
     pub fn is_closed_pipe(&self) -> bool {
         matches!(self, Self::Failed(failure) if failure.is_closed_pipe())

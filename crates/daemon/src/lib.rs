@@ -35,13 +35,13 @@ pub fn main(cli: Cli) -> ExitCode {
         #[cfg(not(windows))]
         Command::Run(args) => run::run(&args),
         Command::Demo(args) => demo::demo(&args, &mut out).map_err(CommandFailure::from),
-        Command::Status(args) => api::ask::status(&args, &mut out),
-        Command::Align(args) => api::ask::align(&args, &mut out),
-        Command::Fly(args) => api::ask::fly(&args, &mut out),
-        Command::Hold(args) => api::ask::hold(&args, &mut out),
-        Command::Reload(args) => api::ask::reload(&args, &mut out),
+        Command::Status(args) => api::client_commands::status(&args, &mut out),
+        Command::Align(args) => api::client_commands::align(&args, &mut out),
+        Command::Fly(args) => api::client_commands::fly(&args, &mut out),
+        Command::Hold(args) => api::client_commands::hold(&args, &mut out),
+        Command::Reload(args) => api::client_commands::reload(&args, &mut out),
         Command::Doctor(args) => {
-            doctor::doctor(&args, &api::ask::daemon, &mut out).map_err(CommandFailure::from)
+            doctor::doctor(&args, &api::client_commands::daemon, &mut out).map_err(CommandFailure::from)
         }
         Command::Boards(args) => boards::boards(&args, &mut out).map_err(CommandFailure::from),
         Command::Check(args) => check::check(&args, &mut out).map_err(CommandFailure::from),

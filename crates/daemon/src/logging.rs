@@ -1,6 +1,4 @@
-//! Log lines to the terminal and to a rolling file.
-//!
-//! Nothing on the fast path logs; it posts notes, and the event_log turns them into lines here.
+//! The log: lines to the terminal and to a rolling file. Nothing on a reader's thread writes to it.
 
 use rolling_file::{BasicRollingFileAppender, RollingConditionBasic};
 use std::io::{self, IsTerminal, Write};
@@ -13,12 +11,12 @@ use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 use tracing_subscriber::{fmt, reload};
 
-/// The size at which a log file is rolled over.
+/// The size in bytes at which a log file is rolled over.
 const FILE_BYTES_MAX: u64 = 1024 * 1024;
-/// How many rolled files are kept beside the one being written.
+/// The number of rolled files that are kept beside the one being written.
 const FILES_KEPT: usize = 4;
 
-/// Why logging could not be set up.
+/// Why the log could not be set up.
 #[derive(Debug, thiserror::Error)]
 pub enum LoggingError {
     /// The level on the command line cannot be understood.
@@ -37,43 +35,43 @@ pub enum LoggingError {
     },
 }
 
-/// Sets how much is logged.
+/// Sets the level of the log while the program runs.
 #[derive(Clone)]
-pub struct Dial {
-    turn: Arc<dyn Fn(Targets) + Send + Sync>,
+pub struct LogLevelHandle {
+    reload: Arc<dyn Fn(Targets) + Send + Sync>,
     level: Arc<Mutex<String>>,
 }
 
-impl Dial {
-    /// As after `--log`.
+impl LogLevelHandle {
+    /// Returns the level as it is written after `--log`.
     #[must_use]
     pub fn level(&self) -> String {
         self.level.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    /// From now on.
+    /// Sets the level: one word, or TARGET=LEVEL pairs with commas.
     ///
     /// # Errors
     /// [`LoggingError::Level`]; nothing changes then.
     pub fn set(&self, level: &str) -> Result<(), LoggingError> {
-        (self.turn)(targets(level)?);
+        (self.reload)(targets(level)?);
         level.clone_into(&mut self.level.lock().unwrap_or_else(PoisonError::into_inner));
         Ok(())
     }
 }
 
-impl std::fmt::Debug for Dial {
+impl std::fmt::Debug for LogLevelHandle {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Dial").field("level", &self.level).finish_non_exhaustive()
+        f.debug_struct("LogLevelHandle").field("level", &self.level).finish_non_exhaustive()
     }
 }
 
-/// Starts logging to standard error and to `folder`/tallywheel.log; answers where the file is and how the level
-/// is changed.
+/// Starts logging to standard error and to `folder`/tallywheel.log; returns the path of the file and the handle of the
+/// level.
 ///
 /// # Errors
 /// [`LoggingError`]; nothing is logged then.
-pub fn start(level: &str, folder: &Path) -> Result<(PathBuf, Dial), LoggingError> {
+pub fn start(level: &str, folder: &Path) -> Result<(PathBuf, LogLevelHandle), LoggingError> {
     let targets = targets(level)?;
     let path = file_in(folder);
     let file = open(folder, &path).map_err(|source| LoggingError::File { path: path.clone(), source })?;
@@ -82,14 +80,14 @@ pub fn start(level: &str, folder: &Path) -> Result<(PathBuf, Dial), LoggingError
     let to_file = fmt::layer().with_writer(file).with_ansi(false);
     // A second start in one process (a test) keeps the first one's subscriber.
     let _ = tracing_subscriber::registry().with(filter).with(to_terminal).with(to_file).try_init();
-    let turn = Arc::new(move |targets| {
+    let reload = Arc::new(move |targets| {
         // Fails only where the subscriber is gone, and with it the log.
         let _ = handle.reload(targets);
     });
-    Ok((path, Dial { turn, level: Arc::new(Mutex::new(level.to_owned())) }))
+    Ok((path, LogLevelHandle { reload, level: Arc::new(Mutex::new(level.to_owned())) }))
 }
 
-/// The log file in a folder of log files.
+/// Returns the path of the log file in `folder`.
 #[must_use]
 pub fn file_in(folder: &Path) -> PathBuf {
     folder.join("tallywheel.log")
@@ -101,13 +99,13 @@ fn targets(level: &str) -> Result<Targets, LoggingError> {
 
 /// Writes to the log file alone why the program ends, for when no terminal shows it.
 #[cfg(windows)]
-pub(crate) fn last_words(folder: &Path, words: &str) {
+pub(crate) fn log_exit(folder: &Path, reason: &str) {
     let path = folder.join("tallywheel.log");
     // Where not even this can be written, nobody is left to be told.
     if let Ok(file) = open(folder, &path) {
         let to_file = fmt::layer().with_writer(file).with_ansi(false);
         let _ = tracing_subscriber::registry().with(to_file).try_init();
-        tracing::error!("the program ends: {words}");
+        tracing::error!("the program ends: {reason}");
     }
 }
 

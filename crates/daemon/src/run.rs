@@ -3,12 +3,12 @@
 //! The engine's [`main_loop`] reads the files and starts the threads; [`Running::keep`] lets it go round, with a tray
 //! that looks on. A test takes the same steps with boards of its own.
 
-use crate::api::{Door, Pilot};
+use crate::api::{ApiHandle, ApiServer};
 use crate::args::RunArgs;
 use crate::failure::CommandFailure;
 use crate::logging;
-use crate::logging::Dial;
-use crate::tray::desk::Desk;
+use crate::logging::LogLevelHandle;
+use crate::tray::opener::DesktopOpener;
 use crate::tray::{self, Tray};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -45,11 +45,11 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
         aircraft: args.aircraft.clone(),
     };
     // Before anything is read or written that another daemon may be at work on.
-    let door = Door::claim(&settings.folder)?;
+    let server = ApiServer::lock(&settings.folder)?;
     let clock = Clock::start();
     let ready = main_loop::prepare(settings, clock)?;
     let recording = args.recording.as_deref().map(tallywheel_engine::player::read).transpose()?;
-    let (log, dial) = logging::start(&args.log, ready.log_folder())?;
+    let (log, log_level) = logging::start(&args.log, ready.log_folder())?;
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
         rig = ready.rig(),
@@ -61,12 +61,12 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
         None => ready.start(opener, log.clone())?,
         Some(recording) => ready.start(ReplayDevices::new(recording, clock), log.clone())?,
     });
-    let pilot = running.pilot(dial);
+    let handle = running.api_handle(log_level);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let (signal, _door) = runtime.block_on(async {
+    let (signal, _server) = runtime.block_on(async {
         // Before anything is said or sent that somebody may answer with a signal.
         let stopped = tallywheel_engine::signals::signals()?;
-        let door = if running.main.control().flying().rig.control { door.open(pilot) } else { door };
+        let server = if running.main.control().flying().rig.control { server.open(handle) } else { server };
         let quit = Arc::new(Notify::new());
         if !args.no_tray {
             running.show_tray(log, &quit);
@@ -77,7 +77,7 @@ pub fn run_with(args: &RunArgs, opener: impl Opener) -> Result<(), CommandFailur
                 () = quit.notified() => Ok("the tray's menu"),
             }
         };
-        running.keep(ended).await.map(|signal| (signal, door))
+        running.keep(ended).await.map(|signal| (signal, server))
     })?;
     running.close();
     tracing::info!(signal, "stopped");
@@ -103,10 +103,11 @@ impl Running {
         self.main.commands()
     }
 
-    /// Where the interface hands in what it is asked and told; `dial` sets the log's level.
+    /// Where the interface hands in what it is asked and told; `log_level` sets the level of the log.
     #[must_use]
-    pub fn pilot(&self, dial: Dial) -> Pilot {
-        Pilot::new(self.commands(), self.main.asker(), Arc::clone(self.main.control().state().changes()), dial)
+    pub fn api_handle(&self, log_level: LogLevelHandle) -> ApiHandle {
+        let changes = Arc::clone(self.main.control().state().changes());
+        ApiHandle::new(self.main.commands(), self.main.asker(), changes, log_level)
     }
 
     /// What the readers' threads share.
@@ -118,8 +119,8 @@ impl Running {
     /// Shows a tray on the running tokio runtime; `log` is the log file, and `quit` is told when the user has had
     /// enough.
     pub fn show_tray(&mut self, log: PathBuf, quit: &Arc<Notify>) {
-        let desk = Desk::new(log, self.main.control().config().folder().to_owned());
-        self.tray = Some(Tray::start(self.main.commands(), desk, self.main.clock(), Arc::clone(quit)));
+        let opener = DesktopOpener::new(log, self.main.control().config().folder().to_owned());
+        self.tray = Some(Tray::start(self.main.commands(), opener, self.main.clock(), Arc::clone(quit)));
     }
 
     /// Lets the main loop go round until `stopped` says why it is to end. Sleeps without a timer while nothing happens.
@@ -133,7 +134,7 @@ impl Running {
         loop {
             main.update();
             if let Some(tray) = tray {
-                tray.look(main.control_mut());
+                tray.update(main.control_mut());
             }
             tokio::select! {
                 why = &mut stopped => return why,

@@ -17,9 +17,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
-use tallywheel::api::guard::{Guard, HEADERS, Token};
-use tallywheel::api::helm::{Answer, Helm, Refused};
-use tallywheel::api::{OPENAPI, routes, serve};
+use tallywheel::api::authentication::{Authentication, HEADERS, Token};
+use tallywheel::api::daemon_api::{ApiFuture, DaemonApi};
+use tallywheel::api::{OPENAPI, connections, routes};
+use tallywheel_engine::commands::Refusal;
 use tallywheel_engine::state::status::*;
 use tokio::sync::watch;
 
@@ -55,12 +56,12 @@ impl Fake {
     }
 
     /// `missing`, `senseless` and `later` are refused, `hangs` never ends, all else is done.
-    fn answer(&self, what: String, name: &str) -> Answer<()> {
+    fn answer(&self, what: String, name: &str) -> ApiFuture<()> {
         self.done(&what);
         let refused = match name {
-            "missing" => Some(Refused::unknown("there is none", "ask for another")),
-            "senseless" => Some(Refused::senseless("it means nothing", "say it otherwise")),
-            "later" => Some(Refused::not_now("it cannot be done", "wait")),
+            "missing" => Some(Refusal::not_found("there is none", "ask for another")),
+            "senseless" => Some(Refusal::not_valid("it means nothing", "say it otherwise")),
+            "later" => Some(Refusal::not_now("it cannot be done", "wait")),
             "hangs" => return Box::pin(std::future::pending()),
             _ => None,
         };
@@ -68,8 +69,8 @@ impl Fake {
     }
 }
 
-impl Helm for Fake {
-    fn status(&self) -> Answer<Status> {
+impl DaemonApi for Fake {
+    fn status(&self) -> ApiFuture<Status> {
         self.asked.fetch_add(1, Ordering::SeqCst);
         let board = |state, path: Option<&str>, reason: Option<&str>| BoardStatus {
             name: "main".into(),
@@ -161,7 +162,7 @@ impl Helm for Fake {
         self.changes.subscribe()
     }
 
-    fn losses(&self) -> Answer<Losses> {
+    fn losses(&self) -> ApiFuture<Losses> {
         self.asked.fetch_add(1, Ordering::SeqCst);
         let loss = tallywheel_units::Loss {
             kind: tallywheel_units::LossKind::BoardGone,
@@ -175,51 +176,51 @@ impl Helm for Fake {
         Box::pin(async move { Ok(losses) })
     }
 
-    fn hangar(&self) -> Answer<Hangar> {
+    fn aircraft(&self) -> ApiFuture<Hangar> {
         self.asked.fetch_add(1, Ordering::SeqCst);
-        let parked =
+        let entry =
             |name: Option<&str>| Parked { file: "heron".into(), name: name.map(Into::into), flown: true };
-        let hangar = Hangar { aircraft: vec![parked(Some("Heron")), parked(None)] };
-        Box::pin(async move { Ok(hangar) })
+        let list = Hangar { aircraft: vec![entry(Some("Heron")), entry(None)] };
+        Box::pin(async move { Ok(list) })
     }
 
-    fn align(&self, trim: String, to: String) -> Answer<()> {
+    fn align(&self, trim: String, to: String) -> ApiFuture<()> {
         self.answer(format!("align {trim} {to}"), &trim)
     }
 
-    fn fly(&self, aircraft: String) -> Answer<()> {
+    fn set_aircraft(&self, aircraft: String) -> ApiFuture<()> {
         self.answer(format!("fly {aircraft}"), &aircraft)
     }
 
-    fn hold(&self, on: bool) -> Answer<()> {
+    fn hold(&self, on: bool) -> ApiFuture<()> {
         self.answer(format!("hold {on}"), "")
     }
 
-    fn reload(&self) -> Answer<()> {
+    fn reload(&self) -> ApiFuture<()> {
         self.answer("reload".into(), "")
     }
 
-    fn set_log_level(&self, level: &str) -> Result<(), Refused> {
+    fn set_log_level(&self, level: &str) -> Result<(), Refusal> {
         self.done(&format!("log {level}"));
-        if level == "senseless" { Err(Refused::senseless("no level", "say debug")) } else { Ok(()) }
+        if level == "senseless" { Err(Refusal::not_valid("no level", "say debug")) } else { Ok(()) }
     }
 }
 
 /// A server and the daemon behind it.
-struct Door {
+struct Server {
     at: SocketAddr,
     token: Token,
     fake: Arc<Fake>,
 }
 
-impl Door {
+impl Server {
     fn open(ballast: usize) -> Self {
-        let (listener, at) = serve::listen().unwrap();
+        let (listener, at) = connections::listen().unwrap();
         let (token, fake) = (Token::new().unwrap(), Fake::new(ballast));
-        let router = routes::router(fake.clone(), Guard::new(at, token.clone()));
+        let router = routes::router(fake.clone(), Authentication::new(at, token.clone()));
         thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-            runtime.block_on(serve::serve(listener, router)).unwrap();
+            runtime.block_on(connections::serve(listener, router)).unwrap();
         });
         Self { at, token, fake }
     }
@@ -348,23 +349,23 @@ fn the_document_names_every_route_and_no_other() {
     let described: BTreeSet<_> = operations().into_iter().map(|(path, method, _)| (path, method)).collect();
     assert_eq!(served, described);
     // The table says the truth: every other method is refused.
-    let door = Door::open(0);
+    let server = Server::open(0);
     for path in served.iter().map(|(path, _)| path).collect::<BTreeSet<_>>() {
         for method in ["get", "put", "post", "delete", "patch", "options", "trace"] {
             let known = served.contains(&(path.clone(), method.to_owned()));
             if !known {
-                assert_eq!(door.told(method, path, Some(&json!({}))).code, 405, "{method} {path}");
+                assert_eq!(server.told(method, path, Some(&json!({}))).code, 405, "{method} {path}");
             }
         }
     }
-    assert_eq!(door.fake.asked(), 0);
+    assert_eq!(server.fake.asked(), 0);
     for path in
         ["/", "/v1", "/v1/status/", "/v1/Status", "/v2/status", "/v1/../v1/status", "*", "/v1/status%00"]
     {
-        let reply = door.told("get", path, None);
+        let reply = server.told("get", path, None);
         assert!(matches!(reply.code, 404 | 400), "{path}: {reply:?}");
     }
-    assert_eq!(door.fake.asked(), 0);
+    assert_eq!(server.fake.asked(), 0);
 }
 
 /// Validates `value` against the document's schema of that name or place.
@@ -382,10 +383,10 @@ fn holds(place: &str, value: &Value) {
 
 #[test]
 fn every_operation_answers_as_it_is_described() {
-    let door = Door::open(0);
+    let server = Server::open(0);
     let document = document();
     let check = |path: &str, method: &str, body: Option<&Value>, code: u16| {
-        let reply = door.told(method, path, body);
+        let reply = server.told(method, path, body);
         assert_eq!(reply.code, code, "{method} {path} {body:?}: {reply:?}");
         let described = &document["paths"][path][method]["responses"][code.to_string()];
         assert!(described.is_object(), "{method} {path} answers {code}, which is not described");
@@ -421,7 +422,7 @@ fn every_operation_answers_as_it_is_described() {
     check("/v1/aircraft", "put", Some(&json!({ "aircraft": "missing" })), 404);
     check("/v1/aircraft", "put", Some(&json!({ "aircraft": "senseless" })), 422);
     check("/v1/log", "put", Some(&json!({ "level": "senseless" })), 422);
-    let done = door.fake.done.lock().unwrap().clone();
+    let done = server.fake.done.lock().unwrap().clone();
     for what in
         ["align missing 12.5", "align rudder neutral", "fly heron", "hold true", "reload", "log debug"]
     {
@@ -431,8 +432,8 @@ fn every_operation_answers_as_it_is_described() {
 
 #[test]
 fn a_stream_starts_with_how_things_stand_and_tells_each_change() {
-    let door = Door::open(0);
-    let mut stream = door.stream();
+    let server = Server::open(0);
+    let mut stream = server.stream();
     let mut text = String::new();
     let mut events = |wanted: usize| {
         let mut buffer = [0; 4096];
@@ -449,25 +450,25 @@ fn a_stream_starts_with_how_things_stand_and_tells_each_change() {
     let data = first.split("data: ").nth(1).unwrap().split('\n').next().unwrap();
     holds("/components/schemas/Status", &serde_json::from_str(data).unwrap());
     // Nothing changes, nothing is sent, nobody is asked.
-    let asked = door.fake.asked();
+    let asked = server.fake.asked();
     thread::sleep(Duration::from_millis(400));
-    assert_eq!(door.fake.asked(), asked);
-    door.fake.change();
+    assert_eq!(server.fake.asked(), asked);
+    server.fake.change();
     events(2);
     // Many changes at once are one event, or two where the first went out between them.
     for _ in 0..1000 {
-        door.fake.change();
+        server.fake.change();
     }
     events(3);
     thread::sleep(Duration::from_millis(400));
-    assert!(door.fake.asked() <= asked + 3, "{} more", door.fake.asked() - asked);
+    assert!(server.fake.asked() <= asked + 3, "{} more", server.fake.asked() - asked);
 }
 
 #[test]
 fn nobody_else_gets_in_by_any_route() {
-    let door = Door::open(0);
+    let server = Server::open(0);
     let wrong = ("Authorization", format!("Bearer {}", Token::new().unwrap().as_str()));
-    let (host, bearer) = (door.host(), door.bearer());
+    let (host, bearer) = (server.host(), server.bearer());
     let with = |name: &'static str, value: &str| vec![host.clone(), bearer.clone(), (name, value.to_owned())];
     let callers = [
         ("no token", 401, vec![host.clone()]),
@@ -477,7 +478,7 @@ fn nobody_else_gets_in_by_any_route() {
         (
             "foreign host and port",
             421,
-            vec![("Host", format!("evil.example:{}", door.at.port())), bearer.clone()],
+            vec![("Host", format!("evil.example:{}", server.at.port())), bearer.clone()],
         ),
         ("foreign origin", 403, with("Origin", "http://evil.example")),
         ("no origin to tell", 403, with("Origin", "null")),
@@ -490,7 +491,7 @@ fn nobody_else_gets_in_by_any_route() {
     for (path, method, body) in &paths {
         for (caller, code, headers) in &callers {
             let body = body.as_ref().map(ToString::to_string);
-            let reply = door.ask(method, path, headers, body.as_deref());
+            let reply = server.ask(method, path, headers, body.as_deref());
             assert_eq!(reply.code, *code, "{caller}: {method} {path}: {reply:?}");
             // The same words for every path, so that nothing can be told from them.
             assert!(!reply.body.contains("heron") && !reply.body.contains(path.as_str()), "{reply:?}");
@@ -504,12 +505,12 @@ fn nobody_else_gets_in_by_any_route() {
         // What a browser asks before it sends another site's JSON: no answer lets it.
         let mut preflight = with("Origin", "http://evil.example");
         preflight.push(("Access-Control-Request-Method", method.to_uppercase()));
-        let reply = door.ask("options", path, &preflight, None);
+        let reply = server.ask("options", path, &preflight, None);
         assert_eq!(reply.code, 403, "{reply:?}");
     }
-    assert_eq!(door.fake.asked(), 0, "the daemon itself was asked");
-    // Those who may are let in by the very same door, with the same headers.
-    let reply = door.told("get", "/v1/status", None);
+    assert_eq!(server.fake.asked(), 0, "the daemon itself was asked");
+    // Those who may are let in by the very same server, with the same headers.
+    let reply = server.told("get", "/v1/status", None);
     assert_eq!(reply.code, 200);
     for (name, value) in HEADERS {
         assert_eq!(reply.headers.get(name).map(String::as_str), Some(value), "{name}");
@@ -518,8 +519,8 @@ fn nobody_else_gets_in_by_any_route() {
 
 #[test]
 fn what_is_too_large_or_no_request_is_refused() {
-    let door = Door::open(0);
-    let (host, bearer) = (door.host(), door.bearer());
+    let server = Server::open(0);
+    let (host, bearer) = (server.host(), server.bearer());
     let head = |more: &str| {
         let mut text = request("put", "/v1/hold", &[host.clone(), bearer.clone()], None);
         text.truncate(text.len() - 2);
@@ -528,20 +529,20 @@ fn what_is_too_large_or_no_request_is_refused() {
     let kind = "Content-Type: application/json\r\n";
     let large = "x".repeat(routes::BODY_BYTES_MAX + 1);
     let by_length = head(&format!("{kind}Content-Length: {}\r\n\r\n{large}", large.len()));
-    assert_eq!(door.raw(&by_length).code, 413);
+    assert_eq!(server.raw(&by_length).code, 413);
     // The length alone is enough, before any of it has come.
-    assert_eq!(door.raw(&head(&format!("{kind}Content-Length: 1000000000000\r\n\r\n"))).code, 413);
+    assert_eq!(server.raw(&head(&format!("{kind}Content-Length: 1000000000000\r\n\r\n"))).code, 413);
     let chunk = format!("{:x}\r\n{large}\r\n0\r\n\r\n", large.len());
-    assert_eq!(door.raw(&head(&format!("{kind}Transfer-Encoding: chunked\r\n\r\n{chunk}"))).code, 413);
-    assert_eq!(door.raw(&head(&format!("{kind}Content-Length: 3\r\n\r\n{{}}}}"))).code, 400);
+    assert_eq!(server.raw(&head(&format!("{kind}Transfer-Encoding: chunked\r\n\r\n{chunk}"))).code, 413);
+    assert_eq!(server.raw(&head(&format!("{kind}Content-Length: 3\r\n\r\n{{}}}}"))).code, 400);
     for kind in ["", "Content-Type: text/plain\r\n", "Content-Type: application/x-www-form-urlencoded\r\n"] {
-        let reply = door.raw(&head(&format!("{kind}Content-Length: 13\r\n\r\n{{\"held\":true}}")));
+        let reply = server.raw(&head(&format!("{kind}Content-Length: 13\r\n\r\n{{\"held\":true}}")));
         assert_eq!(reply.code, 415, "{kind}");
     }
-    assert_eq!(door.raw(&head(&format!("X-Long: {}\r\n\r\n", "x".repeat(100_000)))).code, 431);
-    assert_eq!(door.raw(&head(&format!("{}\r\n", "X-Many: 1\r\n".repeat(1000)))).code, 431);
+    assert_eq!(server.raw(&head(&format!("X-Long: {}\r\n\r\n", "x".repeat(100_000)))).code, 431);
+    assert_eq!(server.raw(&head(&format!("{}\r\n", "X-Many: 1\r\n".repeat(1000)))).code, 431);
     let path = format!("/v1/status?{}", "x".repeat(100_000));
-    let reply = door.ask("get", &path, &[host.clone(), bearer.clone()], None);
+    let reply = server.ask("get", &path, &[host.clone(), bearer.clone()], None);
     assert!(matches!(reply.code, 414 | 431), "{reply:?}");
     let garbage: [&[u8]; 5] = [
         b"\r\n\r\nnonsense\r\n\r\n",
@@ -551,38 +552,38 @@ fn what_is_too_large_or_no_request_is_refused() {
         b"GET /v1/status HTTP/1.1\r\nHost : 127.0.0.1\r\n\r\n",
     ];
     for text in garbage {
-        let mut stream = door.connect();
+        let mut stream = server.connect();
         let _ = stream.write_all(text);
         let _ = stream.shutdown(std::net::Shutdown::Write);
         let reply = Reply::read(stream);
         assert!(matches!(reply.code, 0 | 400 | 431 | 505), "{text:?}: {reply:?}");
     }
-    assert_eq!(door.fake.asked(), 0);
-    assert_eq!(door.told("get", "/v1/status", None).code, 200, "it is still there");
+    assert_eq!(server.fake.asked(), 0);
+    assert_eq!(server.told("get", "/v1/status", None).code, 200, "it is still there");
 }
 
 #[test]
 fn those_who_take_their_time_are_shown_out_and_keep_nobody_else_out() {
-    let door = Door::open(0);
-    let (host, bearer) = (door.host(), door.bearer());
+    let server = Server::open(0);
+    let (host, bearer) = (server.host(), server.bearer());
     // More than there are places, none of whom ever says a whole sentence.
-    let silent: Vec<_> = (0..3 * serve::CONNECTIONS_MAX).map(|_| door.connect()).collect();
-    let mut half_a_head = door.connect();
+    let silent: Vec<_> = (0..3 * connections::CONNECTIONS_MAX).map(|_| server.connect()).collect();
+    let mut half_a_head = server.connect();
     half_a_head.write_all(b"GET /v1/status HT").unwrap();
     // Whoever comes then waits for a place, gets one and is served.
-    assert_eq!(door.told("get", "/v1/status", None).code, 200);
+    assert_eq!(server.told("get", "/v1/status", None).code, 200);
     for stream in silent {
         let reply = Reply::read(stream);
         assert!(matches!(reply.code, 0 | 408), "{reply:?}");
     }
     assert!(matches!(Reply::read(half_a_head).code, 0 | 408));
     // A body that never comes, and one that comes by the drop.
-    let mut no_body = door.connect();
+    let mut no_body = server.connect();
     let mut text = request("put", "/v1/hold", &[host, bearer], None);
     text.truncate(text.len() - 2);
     text.extend_from_slice(b"Content-Type: application/json\r\nContent-Length: 13\r\n\r\n");
     no_body.write_all(&text).unwrap();
-    let mut drops = door.connect();
+    let mut drops = server.connect();
     drops.write_all(&text).unwrap();
     let dripping = {
         let mut drops = drops.try_clone().unwrap();
@@ -592,60 +593,60 @@ fn those_who_take_their_time_are_shown_out_and_keep_nobody_else_out() {
             }
         })
     };
-    let asked = door.fake.asked();
+    let asked = server.fake.asked();
     assert_eq!(Reply::read(no_body).code, 408);
     assert!(matches!(Reply::read(drops).code, 408 | 0));
     dripping.join().unwrap();
-    assert_eq!(door.fake.asked(), asked);
+    assert_eq!(server.fake.asked(), asked);
 }
 
 #[test]
 fn of_200_streams_16_are_open_and_all_are_given_back() {
-    let door = Door::open(0);
+    let server = Server::open(0);
     let status = |stream: &mut TcpStream| {
         let mut head = [0; 12];
         stream.read_exact(&mut head).unwrap();
         String::from_utf8_lossy(&head).into_owned()
     };
     for _ in 0..3 {
-        let mut streams: Vec<_> = (0..200).map(|_| door.stream()).collect();
+        let mut streams: Vec<_> = (0..200).map(|_| server.stream()).collect();
         let heads: Vec<_> = streams.iter_mut().map(status).collect();
         let good = heads.iter().filter(|head| head.ends_with(" 200")).count();
         let full = heads.iter().filter(|head| head.ends_with(" 503")).count();
         assert_eq!((good, full), (routes::STREAMS_MAX, 200 - routes::STREAMS_MAX));
         // Everything else goes on.
-        assert_eq!(door.told("get", "/v1/status", None).code, 200);
+        assert_eq!(server.told("get", "/v1/status", None).code, 200);
         // Each of them hears of a change.
-        let asked = door.fake.asked();
-        door.fake.change();
-        wait_until(|| door.fake.asked() == asked + routes::STREAMS_MAX);
+        let asked = server.fake.asked();
+        server.fake.change();
+        wait_until(|| server.fake.asked() == asked + routes::STREAMS_MAX);
         drop(streams);
-        wait_until(|| door.fake.changes.receiver_count() == 0);
+        wait_until(|| server.fake.changes.receiver_count() == 0);
     }
     // As many as before can be had again. That no handle is kept is tested with the real daemon.
-    assert!(status(&mut door.stream()).ends_with(" 200"));
+    assert!(status(&mut server.stream()).ends_with(" 200"));
 }
 
 /// A stream that is opened and never read: the daemon must stop making events for it.
 #[test]
 fn a_reader_that_does_not_read_costs_no_memory() {
-    let door = Door::open(1 << 20);
-    let stream = door.stream();
-    let mut last = door.fake.asked();
+    let server = Server::open(1 << 20);
+    let stream = server.stream();
+    let mut last = server.fake.asked();
     let mut still = 0;
     let end = Instant::now() + PATIENCE;
     while still < 10 {
-        assert!(Instant::now() < end, "still written to after {} events", door.fake.asked());
-        door.fake.change();
+        assert!(Instant::now() < end, "still written to after {} events", server.fake.asked());
+        server.fake.change();
         thread::sleep(Duration::from_millis(200));
-        let asked = door.fake.asked();
+        let asked = server.fake.asked();
         still = if asked == last { still + 1 } else { 0 };
         last = asked;
     }
     // What the system's own socket buffers hold, of a megabyte each.
     assert!(last < 20, "{last}");
     drop(stream);
-    wait_until(|| door.fake.changes.receiver_count() == 0);
+    wait_until(|| server.fake.changes.receiver_count() == 0);
 }
 
 fn wait_until(mut done: impl FnMut() -> bool) {

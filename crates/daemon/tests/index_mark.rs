@@ -96,7 +96,7 @@ impl Bench {
         });
     }
 
-    /// Turns by one count, which the board may miss, and rests for so many reports.
+    /// NotificationQueue by one count, which the board may miss, and rests for so many reports.
     fn step(&mut self, way: i64, missed: bool, rests: u32) {
         self.told = false;
         self.at += way;

@@ -1,10 +1,10 @@
 //! Turns events into log lines, each with board, wheel and reason, and keeps what is asked for later.
 
-use crate::events::{BoardChange, BoardEvent, EventReceiver};
+use crate::events::{BoardEvent, EventReceiver};
 use crate::notifications::Notifications;
 use crate::recorder::Recorder;
 use crate::runtime_config::Names;
-use crate::slots::StateChange;
+use crate::slots::{BoardChange, StateChange};
 use crate::state::BridgeState;
 use std::collections::BTreeMap;
 use std::sync::Arc;

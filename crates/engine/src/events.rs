@@ -4,8 +4,8 @@
 //! them: it is in its slot ([`StateSlots`]), and the channel only wakes. The listener is rung only when it says that it
 //! sleeps, so a turning wheel costs one wake-up per burst, and a resting wheel none.
 
-use crate::recorder::{RecordedPosition, RecordedSample};
-use crate::slots::{StateChange, StateSlots};
+use crate::recording_filter::{RecordedPosition, RecordedSample};
+use crate::slots::{BoardChange, StateChange, StateSlots};
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -68,39 +68,6 @@ pub enum BoardEvent {
     },
     /// The slots have changes of state to be read.
     StateChanged,
-}
-
-/// What can change about a board.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum BoardChange {
-    /// It is being read.
-    Reading {
-        /// The path of the device.
-        path: String,
-        /// The name that the device gives itself.
-        name: String,
-    },
-    /// It is not plugged in.
-    Missing,
-    /// It was unplugged.
-    Gone,
-    /// It is there but cannot be read.
-    Refused {
-        /// Why, for people.
-        reason: String,
-        /// What the user can do about it.
-        cure: String,
-    },
-    /// Its wheels are hidden; the rest of it is on a device of this name.
-    Hidden {
-        /// The name of the device that has all but the wheels.
-        twin: String,
-    },
-    /// Its wheels are not hidden, or no longer, although the rig file asks for that.
-    NotHidden {
-        /// Why, for people.
-        reason: String,
-    },
 }
 
 #[derive(Debug)]

@@ -28,6 +28,7 @@ pub mod player;
 pub mod presses;
 mod reader;
 pub mod recorder;
+pub mod recording_filter;
 pub mod replay_device;
 pub mod runtime_config;
 pub mod saved;

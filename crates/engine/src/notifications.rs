@@ -1,7 +1,7 @@
 //! What the user is to be told by the tray: boards that come and go, and files that are taken up.
 
 use crate::config_files::{ConfigFile, FileChange};
-use crate::events::BoardChange;
+use crate::slots::BoardChange;
 use tallywheel_units::BoardIndex;
 
 /// Messages that wait to be taken; a tray takes them at once, and without one they are not wanted.

@@ -12,12 +12,15 @@
 //! Outputs do not wait for the judgement of times. Steps return what they found as a list whose size is fixed when the
 //! pipeline is made; nothing calls back, allocates or logs.
 
+mod reader_commands;
+
+pub(crate) use reader_commands::{ReaderCommand, ReaderCommands};
+
 use crate::clock::Clock;
 use crate::commands::{Command, Origin};
 use crate::events::BoardEvent;
 use crate::presses::Presses;
-use crate::reader::{ReaderCommand, ReaderCommands};
-use crate::recorder::{PositionWatch, RecordingFilter};
+use crate::recording_filter::{PositionWatch, RecordingFilter};
 use crate::shared::SharedState;
 use crate::tally::{Effect, Tally};
 use tallywheel_hid_reader::{BoardDecoder, Event, REPORT_BYTES_MAX, ReportSource, WheelFacts};

@@ -9,7 +9,7 @@ pub use index_registry::IndexRegistry;
 
 use crate::pipeline::{Parts, Pipeline};
 use crate::presses::Presses;
-use crate::recorder::RecordingFilter;
+use crate::recording_filter::RecordingFilter;
 use crate::tally::{TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;

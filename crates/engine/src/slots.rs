@@ -3,7 +3,6 @@
 //! The device manager and the outputs write, everybody else reads. What led to the newest state waits here until the main
 //! loop has logged and told it; of more than eight changes of one board or output the oldest are counted and left out.
 
-use crate::events::BoardChange;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_units::{BoardIndex, Timestamp};
@@ -12,6 +11,39 @@ use tallywheel_units::{BoardIndex, Timestamp};
 const UNREAD: usize = 8;
 /// Outputs whose last trouble is remembered; no aircraft file has so many.
 const TROUBLES_KEPT: usize = 64;
+
+/// What can change about a board.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum BoardChange {
+    /// It is being read.
+    Reading {
+        /// The path of the device.
+        path: String,
+        /// The name that the device gives itself.
+        name: String,
+    },
+    /// It is not plugged in.
+    Missing,
+    /// It was unplugged.
+    Gone,
+    /// It is there but cannot be read.
+    Refused {
+        /// Why, for people.
+        reason: String,
+        /// What the user can do about it.
+        cure: String,
+    },
+    /// Its wheels are hidden; the rest of it is on a device of this name.
+    Hidden {
+        /// The name of the device that has all but the wheels.
+        twin: String,
+    },
+    /// Its wheels are not hidden, or no longer, although the rig file asks for that.
+    NotHidden {
+        /// Why, for people.
+        reason: String,
+    },
+}
 
 /// One change of state, to be logged and told.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -73,6 +73,6 @@ pub use recording::{
     BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter,
 };
 pub use source::{
-    Access, BoardMatch, FoundBoard, Hid, OpenBoard, OpenRetry, RecordedSource, Refusal, ReportSource,
+    Access, BoardMatch, FoundBoard, Hid, OpenBoard, OpenRetry, RecordedSource, ReportSource, RetryDecision,
     ScriptStep, ScriptedSource, SourceError,
 };

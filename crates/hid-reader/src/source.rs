@@ -7,7 +7,7 @@ mod scripted;
 
 pub use hid::{Access, BoardMatch, FoundBoard, Hid, OpenBoard};
 pub use recorded::RecordedSource;
-pub use retry::{OpenRetry, Refusal};
+pub use retry::{OpenRetry, RetryDecision};
 pub use scripted::{ScriptStep, ScriptedSource};
 
 use std::time::Duration;

@@ -7,8 +7,9 @@ use tallywheel_units::TrimIndex;
 pub(crate) struct Name(pub(crate) String);
 
 impl Setting for Name {
-    const EXPECTED: &'static str =
-        "a name of 1 to 64 characters, without line breaks and without blanks at its ends";
+    fn expected() -> String {
+        "a name of 1 to 64 characters, without line breaks and without blanks at its ends".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {

@@ -89,8 +89,8 @@ impl<T: Setting> JsonSchema for Value<T> {
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         let mut schema = T::schema();
         let object = schema.as_object_mut().filter(|object| !object.is_empty());
-        let object = object.unwrap_or_else(|| panic!("a Setting needs its `schema`: {}", T::EXPECTED));
-        object.insert("$comment".to_owned(), T::EXPECTED.into());
+        let object = object.unwrap_or_else(|| panic!("a Setting needs its `schema`: {}", T::expected()));
+        object.insert("$comment".to_owned(), T::expected().into());
         Schema::try_from(schema).unwrap()
     }
 }

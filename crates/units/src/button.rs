@@ -12,7 +12,7 @@ impl ButtonNumber {
     /// `None` outside 1..=128.
     #[must_use]
     pub fn new(number: u8) -> Option<Self> {
-        (1..=128).contains(&number).then_some(Self(number))
+        (1..=Self::LAST.0).contains(&number).then_some(Self(number))
     }
 
     /// The number, 1..=128.

@@ -64,8 +64,11 @@ def build() -> Binaries:
         ("floor/sdl_axes.c", made.sdl_axes, ["-ldl"]),
         ("floor/policy.c", made.policy, ["-static"]),
     ]:
-        subprocess.run(["gcc", *warnings, str(HERE / source), "-o", str(target), *how], check=True)
-        subprocess.run(["strip", str(target)], check=True)
+        # Another run may be copying what is there.
+        part = target.with_name(f"{target.name}.{os.getpid()}")
+        subprocess.run(["gcc", *warnings, str(HERE / source), "-o", str(part), *how], check=True)
+        subprocess.run(["strip", str(part)], check=True)
+        part.replace(target)
     for path in [made.tallywheel, made.lab, made.floor, made.policy]:
         if b"ld-linux" in path.read_bytes()[:4096]:
             raise RuntimeError(f"{path} is not static")

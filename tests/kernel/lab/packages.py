@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+import time
 import zipfile
 from pathlib import Path
 
@@ -23,6 +24,7 @@ HOST_TOOLS = {
     "strip": "binutils",
 }
 
+LISTS = Path("/var/lib/apt/lists")
 SEARCH_PATH = os.environ.get("PATH", "") + ":/usr/sbin:/sbin"
 
 
@@ -110,14 +112,16 @@ def sdl_library(into: Path) -> Path:
 
 
 def _first_dependency(package: str, pattern: str) -> str:
-    for attempt in range(2):
+    for attempt in range(5):
         text = subprocess.run(["apt-cache", "depends", package], capture_output=True, text=True, check=False).stdout
         found = re.search(rf"Depends: ({pattern})", text)
         if found:
             return found[1]
-        # A fresh machine has no lists yet.
-        if attempt == 0 and os.geteuid() == 0:
+        # A fresh machine has no lists yet; on any other, somebody may be writing them just now.
+        if attempt == 3 and os.geteuid() == 0:
             _apt("update")
+        elif any(LISTS.glob("*_Packages*")):
+            time.sleep(2)
     raise Missing(f"apt-cache knows no {package}; as root: apt-get update")
 
 

@@ -28,8 +28,10 @@ def enter(packages: list[str]) -> None:
     simulators open, they open on every address. Returns in that second life."""
     if os.environ.get("TALLYWHEEL_SIMULATORS") != "inside":
         python = _python_with(packages) if packages else sys.executable
+        # Built out here, where crates can be fetched.
+        program = _program()
         unshare = ["unshare", "--net"] if os.geteuid() == 0 else ["unshare", "--map-root-user", "--net"]
-        environment = dict(os.environ, TALLYWHEEL_SIMULATORS="inside")
+        environment = dict(os.environ, TALLYWHEEL_SIMULATORS="inside", TALLYWHEEL_PROGRAM=str(program))
         os.execvpe("unshare", [*unshare, str(python), *sys.argv], environment)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
         request = struct.pack("16sh", b"lo", 0)
@@ -38,9 +40,14 @@ def enter(packages: list[str]) -> None:
 
 
 def program() -> Path:
+    """The program under test, as `enter` has found it."""
+    return Path(os.environ["TALLYWHEEL_PROGRAM"])
+
+
+def _program() -> Path:
     """The program under test, built if TALLYWHEEL_PROGRAM names none."""
     named = os.environ.get("TALLYWHEEL_PROGRAM")
     if named:
         return Path(named).resolve()
-    subprocess.run(["cargo", "build-as-tested", "--offline"], cwd=TOP, check=True)
+    subprocess.run(["cargo", "build-as-tested"], cwd=TOP, check=True)
     return Path(os.environ.get("CARGO_TARGET_DIR", TOP / "target")) / "debug" / "tallywheel"

@@ -1,6 +1,6 @@
-//! The other side: how a command reaches the daemon.
+//! The client: how a command of the command line reaches the daemon.
 
-use super::claim::{self, Contact, Found};
+use super::instance::{self, Endpoint, Lookup};
 use super::routes::Problem;
 use axum::body::{Body, Bytes, HttpBody};
 use hyper::body::Incoming;
@@ -19,31 +19,31 @@ use tallywheel_engine::state::status::Status;
 use tokio::net::TcpStream;
 use tokio::runtime::Runtime;
 
-/// How long an answer may take; the daemon gives up sooner.
+/// The longest time that an answer may take; the daemon gives up sooner.
 const ANSWER_TIME: Duration = Duration::from_secs(10);
 /// The largest answer that is read: hundreds of boards and wheels.
 const ANSWER_BYTES_MAX: usize = 1 << 20;
 
-/// Why there is no answer.
+/// Why there is no answer, by what the user does next.
 #[derive(Debug, thiserror::Error)]
 pub enum ClientError {
     /// No daemon runs.
     #[error("no daemon runs for {}; start it with `tallywheel run`", config.display())]
-    Nobody {
+    NotRunning {
         /// The configuration folder that the daemon runs for.
         config: PathBuf,
     },
-    /// One runs that does not listen.
+    /// A daemon runs and does not listen.
     #[error(
         "a daemon runs for {} and takes no commands: its rig.toml says `control = false`, or it could not listen and \
          its log says why",
         config.display()
     )]
-    Silent {
+    NotListening {
         /// The configuration folder that the daemon runs for.
         config: PathBuf,
     },
-    /// There was one.
+    /// A daemon was there and has ended.
     #[error(
         "the daemon for {} (process {process}) is gone without saying so; its log may say why; start it again with \
          `tallywheel run`",
@@ -55,21 +55,21 @@ pub enum ClientError {
         /// The daemon's process id.
         process: u32,
     },
-    /// It knows another token.
+    /// The daemon does not accept the token.
     #[error(
         "what answers at {address} does not know this user's token; end it and start `tallywheel run` again"
     )]
-    Stale {
+    TokenNotAccepted {
         /// Where it listens.
         address: std::net::SocketAddr,
     },
-    /// It does not answer.
+    /// The daemon does not answer in time.
     #[error("the daemon (process {process}) does not answer; if it stays so, end it and start it again")]
-    Slow {
+    NoAnswer {
         /// The daemon's process id.
         process: u32,
     },
-    /// It does not do it.
+    /// The daemon does not carry out the command.
     #[error("{detail}; {cure}")]
     Refused {
         /// What is not possible.
@@ -77,62 +77,62 @@ pub enum ClientError {
         /// What the user can do.
         cure: String,
     },
-    /// Its answer makes no sense, as of another version.
+    /// The answer is not valid, as that of another version may be.
     #[error("the daemon's answer cannot be understood ({reason}); is it of another version? Start it again")]
-    Odd {
+    NotUnderstood {
         /// What is wrong with the answer.
         reason: String,
     },
-    /// It ended while we were listening.
+    /// The daemon ended while its stream was read.
     #[error("the daemon has ended")]
     Ended,
-    /// The terminal, or a thread.
+    /// The system refused something, such as a thread or writing to the terminal.
     #[error(transparent)]
     System(#[from] io::Error),
 }
 
 impl ClientError {
-    /// Whether there is simply no daemon to talk to.
+    /// Tells whether there is no daemon to talk to.
     #[must_use]
-    pub const fn is_nobody(&self) -> bool {
-        matches!(self, Self::Nobody { .. } | Self::Silent { .. } | Self::Gone { .. })
+    pub const fn is_no_daemon(&self) -> bool {
+        matches!(self, Self::NotRunning { .. } | Self::NotListening { .. } | Self::Gone { .. })
     }
 }
 
-/// A way to one daemon.
+/// A client of one daemon.
 #[derive(Debug)]
 pub struct Client {
     config: PathBuf,
-    contact: Contact,
+    endpoint: Endpoint,
     runtime: Runtime,
 }
 
 impl Client {
-    /// To the daemon that runs for the folder `config`.
+    /// Looks for the daemon that runs for the folder `config`; `runtime` is the folder of locks.
     ///
     /// # Errors
-    /// [`ClientError::Nobody`] and [`ClientError::Silent`].
+    /// [`ClientError::NotRunning`] and [`ClientError::NotListening`].
     pub fn find(runtime: &Path, config: &Path) -> Result<Self, ClientError> {
         let config = config.to_owned();
-        match claim::find(runtime, &config) {
-            Found::At(contact) => {
+        match instance::find(runtime, &config) {
+            Lookup::Listening(endpoint) => {
                 let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-                Ok(Self { config, contact, runtime })
+                Ok(Self { config, endpoint, runtime })
             }
-            Found::Silent => Err(ClientError::Silent { config }),
-            Found::Nobody => Err(ClientError::Nobody { config }),
+            Lookup::NotListening => Err(ClientError::NotListening { config }),
+            Lookup::NotRunning => Err(ClientError::NotRunning { config }),
         }
     }
 
-    /// Asks, and reads the answer.
+    /// Sends a GET request to `path` and reads the answer.
     ///
     /// # Errors
     /// [`ClientError`]
     pub fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, ClientError> {
-        self.ask(Method::GET, path, Body::empty())
+        self.exchange_json(Method::GET, path, Body::empty())
     }
 
-    /// Tells, and reads the answer.
+    /// Sends a request with `body` to `path` and reads the answer.
     ///
     /// # Errors
     /// [`ClientError`]
@@ -143,10 +143,10 @@ impl Client {
         body: &impl Serialize,
     ) -> Result<T, ClientError> {
         let body = serde_json::to_vec(body).map_err(io::Error::from)?;
-        self.ask(method, path, Body::from(body))
+        self.exchange_json(method, path, Body::from(body))
     }
 
-    /// Gives every change to `each` until that fails or the daemon ends.
+    /// Calls `each` with every status of the stream until that fails or the daemon ends.
     ///
     /// # Errors
     /// [`ClientError`]; [`ClientError::Ended`] is the usual end.
@@ -157,12 +157,12 @@ impl Client {
             while let Some(bytes) = next(&mut answer).await {
                 text.extend_from_slice(&bytes.map_err(|_| ClientError::Ended)?);
                 if text.len() > ANSWER_BYTES_MAX {
-                    return Err(ClientError::Odd { reason: "it is too long".into() });
+                    return Err(ClientError::NotUnderstood { reason: "it is too long".into() });
                 }
                 while let Some(end) = text.windows(2).position(|two| two == b"\n\n") {
                     let event: Vec<u8> = text.drain(..end + 2).collect();
                     if let Some(data) = data(&event) {
-                        each(understood(data)?)?;
+                        each(parsed(data)?)?;
                     }
                 }
             }
@@ -170,17 +170,22 @@ impl Client {
         })
     }
 
-    fn ask<T: DeserializeOwned>(&self, method: Method, path: &str, body: Body) -> Result<T, ClientError> {
+    fn exchange_json<T: DeserializeOwned>(
+        &self,
+        method: Method,
+        path: &str,
+        body: Body,
+    ) -> Result<T, ClientError> {
         let answer = self.runtime.block_on(async {
             let answer = self.request(method, path, body).await?;
             let text = axum::body::to_bytes(Body::new(answer.into_body()), ANSWER_BYTES_MAX);
             match tokio::time::timeout(ANSWER_TIME, text).await {
                 Ok(Ok(text)) => Ok(text),
-                Ok(Err(error)) => Err(ClientError::Odd { reason: error.to_string() }),
-                Err(_) => Err(self.slow()),
+                Ok(Err(error)) => Err(ClientError::NotUnderstood { reason: error.to_string() }),
+                Err(_) => Err(self.no_answer()),
             }
         })?;
-        understood(&answer)
+        parsed(&answer)
     }
 
     async fn request(
@@ -190,19 +195,19 @@ impl Client {
         body: Body,
     ) -> Result<Response<Incoming>, ClientError> {
         let answer = tokio::time::timeout(ANSWER_TIME, self.exchange(method, path, body));
-        let answer = answer.await.map_err(|_| self.slow())??;
+        let answer = answer.await.map_err(|_| self.no_answer())??;
         if answer.status().is_success() {
             return Ok(answer);
         }
         if answer.status() == hyper::StatusCode::UNAUTHORIZED {
-            return Err(ClientError::Stale { address: self.contact.address });
+            return Err(ClientError::TokenNotAccepted { address: self.endpoint.address });
         }
         let status = answer.status();
         let text = axum::body::to_bytes(Body::new(answer.into_body()), ANSWER_BYTES_MAX).await;
         let problem = text.ok().and_then(|text| serde_json::from_slice::<Problem>(&text).ok());
         Err(match problem {
             Some(Problem { detail, cure, .. }) => ClientError::Refused { detail, cure },
-            None => ClientError::Odd { reason: status.to_string() },
+            None => ClientError::NotUnderstood { reason: status.to_string() },
         })
     }
 
@@ -212,12 +217,13 @@ impl Client {
         path: &str,
         body: Body,
     ) -> Result<Response<Incoming>, ClientError> {
-        let Contact { address, token, process } = &self.contact;
-        let odd = |error: hyper::Error| ClientError::Odd { reason: error.to_string() };
+        let Endpoint { address, token, process } = &self.endpoint;
+        let not_understood = |error: hyper::Error| ClientError::NotUnderstood { reason: error.to_string() };
         let stream = TcpStream::connect(address)
             .await
             .map_err(|_| ClientError::Gone { config: self.config.clone(), process: *process })?;
-        let (mut sender, connection) = http1::handshake(TokioIo::new(stream)).await.map_err(odd)?;
+        let (mut sender, connection) =
+            http1::handshake(TokioIo::new(stream)).await.map_err(not_understood)?;
         tokio::spawn(connection);
         let request = Request::builder()
             .method(method)
@@ -226,12 +232,12 @@ impl Client {
             .header(AUTHORIZATION, format!("Bearer {}", token.as_str()))
             .header(CONTENT_TYPE, "application/json")
             .body(body)
-            .map_err(|error| ClientError::Odd { reason: error.to_string() })?;
-        sender.send_request(request).await.map_err(odd)
+            .map_err(|error| ClientError::NotUnderstood { reason: error.to_string() })?;
+        sender.send_request(request).await.map_err(not_understood)
     }
 
-    fn slow(&self) -> ClientError {
-        ClientError::Slow { process: self.contact.process }
+    fn no_answer(&self) -> ClientError {
+        ClientError::NoAnswer { process: self.endpoint.process }
     }
 }
 
@@ -252,6 +258,6 @@ fn data(event: &[u8]) -> Option<&[u8]> {
     event.split(|byte| *byte == b'\n').find_map(|line| line.strip_prefix(b"data: "))
 }
 
-fn understood<T: DeserializeOwned>(text: &[u8]) -> Result<T, ClientError> {
-    serde_json::from_slice(text).map_err(|error| ClientError::Odd { reason: error.to_string() })
+fn parsed<T: DeserializeOwned>(text: &[u8]) -> Result<T, ClientError> {
+    serde_json::from_slice(text).map_err(|error| ClientError::NotUnderstood { reason: error.to_string() })
 }

@@ -1,9 +1,10 @@
-//! What can be asked and how it is answered. Mistakes are answered as RFC 9457 has it.
+//! The routes of the API and their answers. Errors are answered as problem details (RFC 9457).
 
-use super::guard::{Guard, HEADERS, Turned};
-use super::helm::{Helm, Refusal, Refused};
+use super::ApiFuture;
+use super::authentication::{Authentication, Denied, HEADERS};
+use super::daemon_api::DaemonApi;
 use super::stream::Stream;
-use super::{OPENAPI, serve::Long};
+use super::{OPENAPI, connections::LongLived};
 use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::extract::{Request, State};
@@ -15,34 +16,35 @@ use axum::routing::{MethodRouter, get, post, put};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use std::time::Duration;
+use tallywheel_engine::commands::{Refusal, RefusalKind};
 use tokio::sync::Semaphore;
 
 /// The largest body that is read; the largest command has a few names in it.
 pub const BODY_BYTES_MAX: usize = 4096;
-/// How long a body may take.
+/// The longest time in which a request's body has to come.
 const BODY_TIME: Duration = Duration::from_secs(5);
-/// How long a command may take before the asker is told that it was not heard of.
+/// The longest time that a command may take before the client is told that the daemon is busy.
 const COMMAND_TIME: Duration = Duration::from_secs(5);
-/// Streams that are open at once.
+/// The most streams that are open at once.
 pub const STREAMS_MAX: usize = 16;
 
-/// What all answers come from.
+/// What the handlers of all routes share.
 #[derive(Clone)]
-pub struct Desk {
-    helm: Arc<dyn Helm>,
-    guard: Arc<Guard>,
+pub struct RouteState {
+    daemon: Arc<dyn DaemonApi>,
+    authentication: Arc<Authentication>,
     streams: Arc<Semaphore>,
 }
 
-/// Every path with its methods, so that a test can hold the description against them.
+/// Returns every path with its methods, so that a test can hold the OpenAPI document against them.
 #[must_use]
-pub fn table() -> Vec<(&'static str, &'static [&'static str], MethodRouter<Desk>)> {
+pub fn table() -> Vec<(&'static str, &'static [&'static str], MethodRouter<RouteState>)> {
     vec![
         ("/v1/status", &["get"], get(status)),
         ("/v1/stream", &["get"], get(stream)),
         ("/v1/losses", &["get"], get(losses)),
         ("/v1/align", &["post"], post(align)),
-        ("/v1/aircraft", &["get", "put"], get(hangar).put(fly)),
+        ("/v1/aircraft", &["get", "put"], get(aircraft).put(set_aircraft)),
         ("/v1/hold", &["put"], put(hold)),
         ("/v1/reload", &["post"], post(reload)),
         ("/v1/log", &["put"], put(log)),
@@ -50,9 +52,13 @@ pub fn table() -> Vec<(&'static str, &'static [&'static str], MethodRouter<Desk>
     ]
 }
 
-/// All of it behind `guard`.
-pub fn router(helm: Arc<dyn Helm>, guard: Guard) -> Router {
-    let desk = Desk { helm, guard: Arc::new(guard), streams: Arc::new(Semaphore::new(STREAMS_MAX)) };
+/// Makes the router of all routes, which lets in only what passes `authentication`.
+pub fn router(daemon: Arc<dyn DaemonApi>, authentication: Authentication) -> Router {
+    let state = RouteState {
+        daemon,
+        authentication: Arc::new(authentication),
+        streams: Arc::new(Semaphore::new(STREAMS_MAX)),
+    };
     let mut router = Router::new();
     for (path, _, methods) in table() {
         router = router.route(path, methods);
@@ -64,17 +70,17 @@ pub fn router(helm: Arc<dyn Helm>, guard: Guard) -> Router {
         .method_not_allowed_fallback(async || {
             problem(StatusCode::METHOD_NOT_ALLOWED, "this path has another method", "see /v1/openapi.json")
         })
-        .layer(middleware::from_fn_with_state(desk.clone(), gate))
-        .with_state(desk)
+        .layer(middleware::from_fn_with_state(state.clone(), authenticate))
+        .with_state(state)
 }
 
-/// Asks the guard, and puts on every answer what must stand on it.
-async fn gate(State(desk): State<Desk>, request: Request, next: Next) -> Response {
-    let mut response = match desk.guard.check(request.headers()) {
+/// Checks who asks, and puts the headers of [`HEADERS`] on every answer.
+async fn authenticate(State(state): State<RouteState>, request: Request, next: Next) -> Response {
+    let mut response = match state.authentication.check(request.headers()) {
         Ok(()) => next.run(request).await,
-        Err(turned) => {
-            let mut response = problem(turned.status(), turned.what(), "use `tallywheel status`");
-            if turned == Turned::Unknown {
+        Err(denied) => {
+            let mut response = problem(denied.status(), denied.detail(), "use `tallywheel status`");
+            if denied == Denied::Token {
                 response.headers_mut().insert(WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
             }
             response
@@ -86,27 +92,27 @@ async fn gate(State(desk): State<Desk>, request: Request, next: Next) -> Respons
     response
 }
 
-async fn status(State(desk): State<Desk>) -> Response {
-    answered(desk.helm.status()).await
+async fn status(State(state): State<RouteState>) -> Response {
+    answered(state.daemon.status()).await
 }
 
-async fn stream(State(desk): State<Desk>, request: Request) -> Response {
-    let Ok(permit) = Arc::clone(&desk.streams).try_acquire_owned() else {
-        let what = format!("{STREAMS_MAX} streams are open, which is all there are");
-        return problem(StatusCode::SERVICE_UNAVAILABLE, &what, "close one of them");
+async fn stream(State(state): State<RouteState>, request: Request) -> Response {
+    let Ok(permit) = Arc::clone(&state.streams).try_acquire_owned() else {
+        let detail = format!("{STREAMS_MAX} streams are open, which is all there are");
+        return problem(StatusCode::SERVICE_UNAVAILABLE, &detail, "close one of them");
     };
-    if let Some(long) = request.extensions().get::<Long>() {
-        long.allow();
+    if let Some(connection) = request.extensions().get::<LongLived>() {
+        connection.allow();
     }
-    answer(StatusCode::OK, "text/event-stream", Body::new(Stream::new(Arc::clone(&desk.helm), permit)))
+    answer(StatusCode::OK, "text/event-stream", Body::new(Stream::new(Arc::clone(&state.daemon), permit)))
 }
 
-async fn losses(State(desk): State<Desk>) -> Response {
-    answered(desk.helm.losses()).await
+async fn losses(State(state): State<RouteState>) -> Response {
+    answered(state.daemon.losses()).await
 }
 
-async fn hangar(State(desk): State<Desk>) -> Response {
-    answered(desk.helm.hangar()).await
+async fn aircraft(State(state): State<RouteState>) -> Response {
+    answered(state.daemon.aircraft()).await
 }
 
 /// The body of `/v1/align`.
@@ -114,25 +120,25 @@ async fn hangar(State(desk): State<Desk>) -> Response {
 #[serde(deny_unknown_fields)]
 struct AlignBody {
     trim: String,
-    to: Place,
+    to: PositionArgument,
 }
 
-/// A position: its name, or degrees above the low stop.
+/// A position, given by its name or in degrees above the low stop.
 #[derive(Debug, Deserialize)]
 #[serde(untagged)]
-enum Place {
+enum PositionArgument {
     Named(String),
     Degrees(f64),
 }
 
-async fn align(State(desk): State<Desk>, request: Request) -> Response {
+async fn align(State(state): State<RouteState>, request: Request) -> Response {
     match read::<AlignBody>(request).await {
         Ok(AlignBody { trim, to }) => {
             let to = match to {
-                Place::Named(name) => name,
-                Place::Degrees(degrees) => degrees.to_string(),
+                PositionArgument::Named(name) => name,
+                PositionArgument::Degrees(degrees) => degrees.to_string(),
             };
-            done(&desk, desk.helm.align(trim, to)).await
+            done(&state, state.daemon.align(trim, to)).await
         }
         Err(response) => response,
     }
@@ -141,13 +147,13 @@ async fn align(State(desk): State<Desk>, request: Request) -> Response {
 /// The body of `/v1/aircraft`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct FlyBody {
+struct AircraftBody {
     aircraft: String,
 }
 
-async fn fly(State(desk): State<Desk>, request: Request) -> Response {
-    match read::<FlyBody>(request).await {
-        Ok(FlyBody { aircraft }) => done(&desk, desk.helm.fly(aircraft)).await,
+async fn set_aircraft(State(state): State<RouteState>, request: Request) -> Response {
+    match read::<AircraftBody>(request).await {
+        Ok(AircraftBody { aircraft }) => done(&state, state.daemon.set_aircraft(aircraft)).await,
         Err(response) => response,
     }
 }
@@ -159,15 +165,15 @@ struct HoldBody {
     held: bool,
 }
 
-async fn hold(State(desk): State<Desk>, request: Request) -> Response {
+async fn hold(State(state): State<RouteState>, request: Request) -> Response {
     match read::<HoldBody>(request).await {
-        Ok(HoldBody { held }) => done(&desk, desk.helm.hold(held)).await,
+        Ok(HoldBody { held }) => done(&state, state.daemon.hold(held)).await,
         Err(response) => response,
     }
 }
 
-async fn reload(State(desk): State<Desk>) -> Response {
-    done(&desk, desk.helm.reload()).await
+async fn reload(State(state): State<RouteState>) -> Response {
+    done(&state, state.daemon.reload()).await
 }
 
 /// The body of `/v1/log`.
@@ -177,11 +183,11 @@ struct LogBody {
     level: String,
 }
 
-async fn log(State(desk): State<Desk>, request: Request) -> Response {
+async fn log(State(state): State<RouteState>, request: Request) -> Response {
     match read::<LogBody>(request).await {
-        Ok(LogBody { level }) => match desk.helm.set_log_level(&level) {
-            Ok(()) => answered(desk.helm.status()).await,
-            Err(refused) => refuse(&refused),
+        Ok(LogBody { level }) => match state.daemon.set_log_level(&level) {
+            Ok(()) => answered(state.daemon.status()).await,
+            Err(refusal) => refuse(&refusal),
         },
         Err(response) => response,
     }
@@ -191,30 +197,30 @@ async fn openapi() -> Response {
     answer(StatusCode::OK, "application/json", Body::from(OPENAPI))
 }
 
-/// Does it, and answers how everything stands then.
-async fn done(desk: &Desk, command: super::Answer<()>) -> Response {
-    let helm = Arc::clone(&desk.helm);
+/// Carries out the command and answers with the state after it.
+async fn done(state: &RouteState, command: ApiFuture<()>) -> Response {
+    let daemon = Arc::clone(&state.daemon);
     answered(Box::pin(async move {
         command.await?;
-        helm.status().await
+        daemon.status().await
     }))
     .await
 }
 
-/// The daemon's answer, if it comes in time.
-async fn answered<T: Serialize>(answer: super::Answer<T>) -> Response {
+/// Answers with what the daemon returns, if that comes within [`COMMAND_TIME`].
+async fn answered<T: Serialize>(answer: ApiFuture<T>) -> Response {
     match tokio::time::timeout(COMMAND_TIME, answer).await {
         Ok(Ok(value)) => json(&value),
         Ok(Err(refused)) => refuse(&refused),
         Err(_) => {
-            let what = "the daemon is busy, and may do it later";
-            problem(StatusCode::GATEWAY_TIMEOUT, what, "ask for its status")
+            let detail = "the daemon is busy, and may do it later";
+            problem(StatusCode::GATEWAY_TIMEOUT, detail, "ask for its status")
         }
     }
 }
 
-/// The body of a request, or the answer to one that is none. Another type of body is refused, because a page
-/// from elsewhere may send the plain ones without asking.
+/// Reads the body of a request, or makes the answer to one that is not valid. A body that is not JSON is refused,
+/// because a browser lets a page from elsewhere send plain types of body without asking first.
 async fn read<T: for<'de> Deserialize<'de>>(request: Request) -> Result<T, Response> {
     if !is_json(request.headers()) {
         return Err(problem(
@@ -224,8 +230,8 @@ async fn read<T: for<'de> Deserialize<'de>>(request: Request) -> Result<T, Respo
         ));
     }
     let too_large = || {
-        let what = format!("the body is larger than {BODY_BYTES_MAX} bytes");
-        problem(StatusCode::PAYLOAD_TOO_LARGE, &what, "see /v1/openapi.json")
+        let detail = format!("the body is larger than {BODY_BYTES_MAX} bytes");
+        problem(StatusCode::PAYLOAD_TOO_LARGE, &detail, "see /v1/openapi.json")
     };
     let length = request.headers().get(CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
     if length.is_some_and(|length: u64| length > u64::try_from(BODY_BYTES_MAX).unwrap_or(u64::MAX)) {
@@ -260,25 +266,25 @@ fn json(value: &impl Serialize) -> Response {
     }
 }
 
-fn refuse(refused: &Refused) -> Response {
-    let status = match refused.refusal {
-        Refusal::Unknown => StatusCode::NOT_FOUND,
-        Refusal::Senseless => StatusCode::UNPROCESSABLE_ENTITY,
-        Refusal::NotNow => StatusCode::CONFLICT,
+fn refuse(refusal: &Refusal) -> Response {
+    let status = match refusal.kind {
+        RefusalKind::NotFound => StatusCode::NOT_FOUND,
+        RefusalKind::NotValid => StatusCode::UNPROCESSABLE_ENTITY,
+        RefusalKind::NotNow => StatusCode::CONFLICT,
     };
-    problem(status, &refused.what, &refused.cure)
+    problem(status, &refusal.detail, &refusal.cure)
 }
 
-/// A problem as RFC 9457 describes it, with a cure as its one member of our own.
+/// Problem details as RFC 9457 describes them, with `cure` as the one extension member.
 #[derive(Debug, Serialize, Deserialize)]
 pub struct Problem {
-    /// The status code.
+    /// The HTTP status code.
     pub status: u16,
-    /// What the code says.
+    /// The standard phrase of the status code.
     pub title: String,
-    /// What it is this time.
+    /// Why this request was not answered: one clause.
     pub detail: String,
-    /// What to do.
+    /// What the client can do: one clause.
     pub cure: String,
 }
 

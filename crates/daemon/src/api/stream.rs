@@ -1,9 +1,9 @@
-//! A stream of what changes, as server-sent events (WHATWG HTML, section 9.2): each event is a whole status.
+//! A stream of changes, as server-sent events (WHATWG HTML, section 9.2): each event is a whole status.
 //!
 //! Nothing is queued: the status is made when the last one has left, so a slow reader gets fewer and never an
 //! old one, and a resting wheel costs nothing.
 
-use super::helm::Helm;
+use super::daemon_api::DaemonApi;
 use axum::body::{Bytes, HttpBody};
 use hyper::body::Frame;
 use std::convert::Infallible;
@@ -17,29 +17,29 @@ use tokio::time::Instant;
 /// Between two events at least this much time passes.
 const BETWEEN_EVENTS: Duration = Duration::from_millis(100);
 
-/// What makes the events.
+/// The state from which events are made.
 struct Source {
-    helm: Arc<dyn Helm>,
+    daemon: Arc<dyn DaemonApi>,
     changes: watch::Receiver<u64>,
-    /// Nothing before the first event, which tells how everything stands.
+    /// When the last event was made; `None` before the first, which is made at once.
     last: Option<Instant>,
     _permit: OwnedSemaphorePermit,
 }
 
-/// The next event and what makes the one after it; nothing at the end.
+/// The next event and the state for the one after it; `None` at the end.
 type Next = Pin<Box<dyn Future<Output = Option<(Source, Bytes)>> + Send>>;
 
-/// The body of the answer.
+/// The body of the answer to `/v1/stream`.
 pub struct Stream {
     next: Next,
     over: bool,
 }
 
 impl Stream {
-    /// Of what `helm` says, for as long as somebody reads; `permit` is given back then.
-    pub fn new(helm: Arc<dyn Helm>, permit: OwnedSemaphorePermit) -> Self {
-        let changes = helm.changes();
-        let source = Source { helm, changes, last: None, _permit: permit };
+    /// Streams the status of `daemon` until the client leaves or the daemon ends; then `permit` is given back.
+    pub fn new(daemon: Arc<dyn DaemonApi>, permit: OwnedSemaphorePermit) -> Self {
+        let changes = daemon.changes();
+        let source = Source { daemon, changes, last: None, _permit: permit };
         Self { next: Box::pin(event(source)), over: false }
     }
 }
@@ -53,7 +53,7 @@ async fn event(mut source: Source) -> Option<(Source, Bytes)> {
     source.changes.mark_unchanged();
     source.last = Some(Instant::now());
     let mut event = b"event: status\ndata: ".to_vec();
-    serde_json::to_writer(&mut event, &source.helm.status().await.ok()?).ok()?;
+    serde_json::to_writer(&mut event, &source.daemon.status().await.ok()?).ok()?;
     event.extend_from_slice(b"\n\n");
     Some((source, event.into()))
 }

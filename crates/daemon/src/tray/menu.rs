@@ -1,86 +1,99 @@
-//! The menu, in our own words: built anew from each [`Sight`], shown by whatever host there is.
+//! The menu, built anew from each [`TraySnapshot`] and shown by the host of the platform.
 
-use super::sight::{Sight, TrimSight, Wish};
+use super::snapshot::{MenuAction, TraySnapshot, TrayTrim};
 use tallywheel_engine::commands::{Choice, Command, Spot, Switch};
 
-/// The most entries of one list; more would not fit on a screen.
+/// The most options of one list; more would not fit on a screen.
 const LIST_MAX: usize = 40;
 
 /// One line of a menu.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Entry {
-    /// Words that cannot be chosen.
-    Words(String),
-    /// Does something.
-    Button(String, Wish),
-    /// Can be on or off; choosing it asks for the other.
+pub enum MenuEntry {
+    /// A text that cannot be chosen.
+    Label(String),
+    /// A text that asks for an action when it is chosen.
+    Button(String, MenuAction),
+    /// A text with a check mark; choosing it asks for the opposite.
     Check {
-        /// The words of the line.
+        /// The text.
         label: String,
         /// Whether the mark is set.
         on: bool,
-        /// What a click asks for.
-        wish: Wish,
+        /// The action that a click asks for.
+        action: MenuAction,
     },
-    /// One of several is chosen, at most: its place in the list.
+    /// Several options of which one is in force, at most.
     Choice {
-        /// Which option is in force, by its place.
+        /// The place of the option in force, counted from 0.
         chosen: Option<usize>,
-        /// The words of each option and what a click on it asks for.
-        options: Vec<(String, Wish)>,
+        /// The text of each option and the action that a click on it asks for.
+        options: Vec<(String, MenuAction)>,
     },
-    /// A menu of its own.
-    More(String, Vec<Entry>),
-    /// A line between groups.
-    Line,
+    /// A submenu.
+    Submenu(String, Vec<MenuEntry>),
+    /// A separator between groups.
+    Separator,
 }
 
-/// The whole menu; `marked` says whether the icon bears the mark for losses.
+/// Makes the whole menu; `marked` says whether the icon bears the mark for losses.
 #[must_use]
-pub fn menu(sight: &Sight, marked: bool) -> Vec<Entry> {
-    let mut menu = vec![Entry::Words(sight.aircraft.clone())];
-    menu.extend(sight.trims.iter().map(|trim| Entry::Words(trim_line(trim))));
+pub fn menu(snapshot: &TraySnapshot, marked: bool) -> Vec<MenuEntry> {
+    let mut menu = vec![MenuEntry::Label(snapshot.aircraft.clone())];
+    menu.extend(snapshot.trims.iter().map(|trim| MenuEntry::Label(trim_line(trim))));
     menu.extend(
-        sight.boards_away.iter().map(|board| Entry::Words(format!("The board {board} is not connected"))),
+        snapshot
+            .disconnected_boards
+            .iter()
+            .map(|board| MenuEntry::Label(format!("The board {board} is not connected"))),
     );
-    menu.push(Entry::Line);
+    menu.push(MenuEntry::Separator);
     if marked {
-        let losses = if sight.losses == 1 { "1 loss".to_owned() } else { format!("{} losses", sight.losses) };
-        menu.push(Entry::Button(format!("Take the red corner away ({losses} since the start)"), Wish::Seen));
+        let losses =
+            if snapshot.losses == 1 { "1 loss".to_owned() } else { format!("{} losses", snapshot.losses) };
+        menu.push(MenuEntry::Button(
+            format!("Take the red corner disconnected ({losses} since the start)"),
+            MenuAction::ClearMark,
+        ));
     }
-    menu.extend(sight.trims.iter().map(|trim| Entry::More(format!("Align {} to", trim.name), places(trim))));
-    menu.push(Entry::More("Fly".to_owned(), hangar(sight)));
-    menu.push(Entry::Check {
+    menu.extend(
+        snapshot
+            .trims
+            .iter()
+            .map(|trim| MenuEntry::Submenu(format!("Align {} to", trim.name), positions(trim))),
+    );
+    menu.push(MenuEntry::Submenu("Fly".to_owned(), aircraft_list(snapshot)));
+    menu.push(MenuEntry::Check {
         label: "Hold the output".to_owned(),
-        on: sight.held,
-        wish: Wish::Do(Command::Hold(if sight.held { Switch::Off } else { Switch::On })),
+        on: snapshot.held,
+        action: MenuAction::Command(Command::Hold(if snapshot.held { Switch::Off } else { Switch::On })),
     });
-    menu.push(Entry::Line);
-    menu.push(Entry::Button("Open the log".to_owned(), Wish::OpenLog));
-    menu.push(Entry::Button("Open the folder".to_owned(), Wish::OpenFolder));
-    menu.push(Entry::Line);
-    menu.push(Entry::Button("Quit Tallywheel".to_owned(), Wish::Quit));
+    menu.push(MenuEntry::Separator);
+    menu.push(MenuEntry::Button("Open the log".to_owned(), MenuAction::OpenLog));
+    menu.push(MenuEntry::Button("Open the folder".to_owned(), MenuAction::OpenFolder));
+    menu.push(MenuEntry::Separator);
+    menu.push(MenuEntry::Button("Quit Tallywheel".to_owned(), MenuAction::Quit));
     menu
 }
 
-/// The same facts in words, for a pointer that rests on the icon.
+/// Makes the tool tip, which says the same facts in words.
 #[must_use]
-pub fn tip(sight: &Sight) -> String {
-    let lines = sight.trims.iter().map(trim_line);
-    let away = sight.boards_away.iter().map(|board| format!("The board {board} is not connected"));
-    let held = sight.held.then(|| "The output is held".to_owned());
-    lines.chain(away).chain(held).collect::<Vec<_>>().join("\n")
+pub fn tool_tip(snapshot: &TraySnapshot) -> String {
+    let lines = snapshot.trims.iter().map(trim_line);
+    let disconnected =
+        snapshot.disconnected_boards.iter().map(|board| format!("The board {board} is not connected"));
+    let held = snapshot.held.then(|| "The output is held".to_owned());
+    lines.chain(disconnected).chain(held).collect::<Vec<_>>().join("\n")
 }
 
-fn trim_line(trim: &TrimSight) -> String {
-    let doubt = match trim.margin {
+fn trim_line(trim: &TrayTrim) -> String {
+    let margin = match trim.margin {
         margin if margin.is_certain() => String::new(),
         margin if margin.is_unknown() => ", may be anywhere".to_owned(),
         margin => format!(", may be off by {margin} counts"),
     };
     // Whole degrees are as fine as an eye sets a wheel, and finer ones would only flicker.
     format!(
-        "{}  {:+.2}  {:.0}\u{b0} of {:.0}\u{b0}{doubt}",
+        "{}  {:+.2}  {:.0}\u{b0} of {:.0}\u{b0}{margin}",
         trim.name,
         trim.normalized.get(),
         trim.degrees.get(),
@@ -88,124 +101,132 @@ fn trim_line(trim: &TrimSight) -> String {
     )
 }
 
-fn places(trim: &TrimSight) -> Vec<Entry> {
-    let button =
-        |to: Spot| Entry::Button(to.to_string(), Wish::Do(Command::Align { trim: trim.name.clone(), to }));
-    let mut places = vec![button(Spot::Neutral), button(Spot::Low), button(Spot::High)];
-    if !trim.named.is_empty() {
-        places.push(Entry::Line);
+fn positions(trim: &TrayTrim) -> Vec<MenuEntry> {
+    let button = |to: Spot| {
+        MenuEntry::Button(to.to_string(), MenuAction::Command(Command::Align { trim: trim.name.clone(), to }))
+    };
+    let mut positions = vec![button(Spot::Neutral), button(Spot::Low), button(Spot::High)];
+    if !trim.positions.is_empty() {
+        positions.push(MenuEntry::Separator);
     }
-    places.extend(trim.named.iter().take(LIST_MAX).map(|name| button(Spot::Named(name.clone()))));
-    places.extend(rest(trim.named.len(), "tallywheel align"));
-    places
+    positions.extend(trim.positions.iter().take(LIST_MAX).map(|name| button(Spot::Named(name.clone()))));
+    positions.extend(rest(trim.positions.len(), "tallywheel align"));
+    positions
 }
 
-fn hangar(sight: &Sight) -> Vec<Entry> {
-    let parked = sight.hangar.iter().take(LIST_MAX);
-    let chosen = parked.clone().position(|parked| parked.flown);
-    let options = parked.map(|parked| {
-        let twin = sight.hangar.iter().any(|other| other.name == parked.name && other.stem != parked.stem);
-        let label = if twin { format!("{} ({})", parked.name, parked.stem) } else { parked.name.clone() };
-        (label, Wish::Do(Command::Fly(Choice::Named(parked.stem.clone()))))
+fn aircraft_list(snapshot: &TraySnapshot) -> Vec<MenuEntry> {
+    let aircraft = snapshot.all_aircraft.iter().take(LIST_MAX);
+    let chosen = aircraft.clone().position(|aircraft| aircraft.is_active);
+    let options = aircraft.map(|aircraft| {
+        let same_name = snapshot
+            .all_aircraft
+            .iter()
+            .any(|other| other.name == aircraft.name && other.file_name != aircraft.file_name);
+        let label = if same_name {
+            format!("{} ({})", aircraft.name, aircraft.file_name)
+        } else {
+            aircraft.name.clone()
+        };
+        (label, MenuAction::Command(Command::Fly(Choice::Named(aircraft.file_name.clone()))))
     });
-    let mut entries = vec![Entry::Choice { chosen, options: options.collect() }];
-    entries.extend(rest(sight.hangar.len(), "tallywheel fly"));
+    let mut entries = vec![MenuEntry::Choice { chosen, options: options.collect() }];
+    entries.extend(rest(snapshot.all_aircraft.len(), "tallywheel fly"));
     entries
 }
 
-/// Says where what does not fit can be had.
-fn rest(all: usize, command: &str) -> Option<Entry> {
+/// Says which command lists what does not fit.
+fn rest(all: usize, command: &str) -> Option<MenuEntry> {
     let more = all.checked_sub(LIST_MAX).filter(|more| *more > 0)?;
-    Some(Entry::Words(format!("{more} more: use {command}")))
+    Some(MenuEntry::Label(format!("{more} more: use {command}")))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tray::sight::Parked;
+    use crate::tray::snapshot::TrayAircraft;
     use expect_test::{Expect, expect};
     use std::fmt::Write;
     use tallywheel_units::{Counts, Degrees, Margin, Normalized};
 
-    fn trim(name: &str, degrees: f64, normalized: f64, margin: Margin) -> TrimSight {
-        TrimSight {
+    fn trim(name: &str, degrees: f64, normalized: f64, margin: Margin) -> TrayTrim {
+        TrayTrim {
             name: name.to_owned(),
             degrees: Degrees::new(degrees).unwrap(),
             travel: Degrees::new(635.0).unwrap(),
             neutral: Degrees::new(320.0).unwrap(),
             normalized: Normalized::clamped(normalized),
             margin,
-            away: false,
-            named: Vec::new(),
+            disconnected: false,
+            positions: Vec::new(),
         }
     }
 
-    fn parked(name: &str, stem: &str, flown: bool) -> Parked {
-        Parked { stem: stem.to_owned(), name: name.to_owned(), flown }
+    fn aircraft(name: &str, file_name: &str, is_active: bool) -> TrayAircraft {
+        TrayAircraft { file_name: file_name.to_owned(), name: name.to_owned(), is_active }
     }
 
-    fn sight(trims: Vec<TrimSight>) -> Sight {
-        let hangar = vec![
-            parked("Dabchick 1 trainer", "dabchick", false),
-            parked("Heron 2 floatplane", "heron", true),
+    fn snapshot(trims: Vec<TrayTrim>) -> TraySnapshot {
+        let all_aircraft = vec![
+            aircraft("Dabchick 1 trainer", "dabchick", false),
+            aircraft("Heron 2 floatplane", "heron", true),
         ];
-        Sight {
+        TraySnapshot {
             aircraft: "Heron 2 floatplane".to_owned(),
-            hangar,
+            all_aircraft,
             trims,
-            boards_away: Vec::new(),
+            disconnected_boards: Vec::new(),
             losses: 0,
             held: false,
         }
     }
 
-    fn write(out: &mut String, depth: usize, entries: &[Entry]) {
+    fn write(out: &mut String, depth: usize, entries: &[MenuEntry]) {
         let indent = "  ".repeat(depth);
         for entry in entries {
             match entry {
-                Entry::Words(words) => writeln!(out, "{indent}{words}").unwrap(),
-                Entry::Button(label, wish) => writeln!(out, "{indent}[{label}] {wish:?}").unwrap(),
-                Entry::Check { label, on, wish } => {
-                    writeln!(out, "{indent}[{label}: {on}] {wish:?}").unwrap();
+                MenuEntry::Label(words) => writeln!(out, "{indent}{words}").unwrap(),
+                MenuEntry::Button(label, action) => writeln!(out, "{indent}[{label}] {action:?}").unwrap(),
+                MenuEntry::Check { label, on, action } => {
+                    writeln!(out, "{indent}[{label}: {on}] {action:?}").unwrap();
                 }
-                Entry::Choice { chosen, options } => {
-                    for (n, (label, wish)) in options.iter().enumerate() {
+                MenuEntry::Choice { chosen, options } => {
+                    for (n, (label, action)) in options.iter().enumerate() {
                         let mark = if *chosen == Some(n) { '*' } else { ' ' };
-                        writeln!(out, "{indent}({mark}) {label} {wish:?}").unwrap();
+                        writeln!(out, "{indent}({mark}) {label} {action:?}").unwrap();
                     }
                 }
-                Entry::More(label, entries) => {
+                MenuEntry::Submenu(label, entries) => {
                     writeln!(out, "{indent}{label} >").unwrap();
                     write(out, depth + 1, entries);
                 }
-                Entry::Line => writeln!(out, "{indent}---").unwrap(),
+                MenuEntry::Separator => writeln!(out, "{indent}---").unwrap(),
             }
         }
     }
 
-    fn check(sight: &Sight, marked: bool, expected: &Expect) {
+    fn check(snapshot: &TraySnapshot, marked: bool, expected: &Expect) {
         let mut out = String::new();
-        write(&mut out, 0, &menu(sight, marked));
+        write(&mut out, 0, &menu(snapshot, marked));
         expected.assert_eq(&out);
     }
 
     #[test]
     fn the_menu_of_a_quiet_day() {
         check(
-            &sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]),
+            &snapshot(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]),
             false,
             &expect![[r#"
                 Heron 2 floatplane
                 rudder  +0.00  320° of 635°
                 ---
                 Align rudder to >
-                  [neutral] Do(Align { trim: "rudder", to: Neutral })
-                  [the low stop] Do(Align { trim: "rudder", to: Low })
-                  [the high stop] Do(Align { trim: "rudder", to: High })
+                  [neutral] Command(Align { trim: "rudder", to: Neutral })
+                  [the low stop] Command(Align { trim: "rudder", to: Low })
+                  [the high stop] Command(Align { trim: "rudder", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane Do(Fly(Named("heron")))
-                [Hold the output: false] Do(Hold(On))
+                  ( ) Dabchick 1 trainer Command(Fly(Named("dabchick")))
+                  (*) Heron 2 floatplane Command(Fly(Named("heron")))
+                [Hold the output: false] Command(Hold(On))
                 ---
                 [Open the log] OpenLog
                 [Open the folder] OpenFolder
@@ -218,14 +239,14 @@ mod tests {
     #[test]
     fn the_menu_when_much_is_wrong() {
         let mut rudder = trim("rudder", 635.0, 1.0, Margin::new(Counts::new(2), Counts::new(3)));
-        rudder.named = ["take-off".to_owned(), "one_engine".to_owned()].to_vec();
-        let mut sight = sight(vec![rudder, trim("elevator", 0.0, -1.0, Margin::UNKNOWN)]);
-        sight.boards_away.push("main".to_owned());
-        sight.losses = 7;
-        sight.hangar.push(parked("Heron 2 floatplane", "heron-copy", false));
-        sight.held = true;
+        rudder.positions = ["take-off".to_owned(), "one_engine".to_owned()].to_vec();
+        let mut snapshot = snapshot(vec![rudder, trim("elevator", 0.0, -1.0, Margin::UNKNOWN)]);
+        snapshot.disconnected_boards.push("main".to_owned());
+        snapshot.losses = 7;
+        snapshot.all_aircraft.push(aircraft("Heron 2 floatplane", "heron-copy", false));
+        snapshot.held = true;
         check(
-            &sight,
+            &snapshot,
             true,
             &expect![[r#"
                 Heron 2 floatplane
@@ -233,23 +254,23 @@ mod tests {
                 elevator  -1.00  0° of 635°, may be anywhere
                 The board main is not connected
                 ---
-                [Take the red corner away (7 losses since the start)] Seen
+                [Take the red corner disconnected (7 losses since the start)] ClearMark
                 Align rudder to >
-                  [neutral] Do(Align { trim: "rudder", to: Neutral })
-                  [the low stop] Do(Align { trim: "rudder", to: Low })
-                  [the high stop] Do(Align { trim: "rudder", to: High })
+                  [neutral] Command(Align { trim: "rudder", to: Neutral })
+                  [the low stop] Command(Align { trim: "rudder", to: Low })
+                  [the high stop] Command(Align { trim: "rudder", to: High })
                   ---
-                  [take-off] Do(Align { trim: "rudder", to: Named("take-off") })
-                  [one_engine] Do(Align { trim: "rudder", to: Named("one_engine") })
+                  [take-off] Command(Align { trim: "rudder", to: Named("take-off") })
+                  [one_engine] Command(Align { trim: "rudder", to: Named("one_engine") })
                 Align elevator to >
-                  [neutral] Do(Align { trim: "elevator", to: Neutral })
-                  [the low stop] Do(Align { trim: "elevator", to: Low })
-                  [the high stop] Do(Align { trim: "elevator", to: High })
+                  [neutral] Command(Align { trim: "elevator", to: Neutral })
+                  [the low stop] Command(Align { trim: "elevator", to: Low })
+                  [the high stop] Command(Align { trim: "elevator", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Do(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane (heron) Do(Fly(Named("heron")))
-                  ( ) Heron 2 floatplane (heron-copy) Do(Fly(Named("heron-copy")))
-                [Hold the output: true] Do(Hold(Off))
+                  ( ) Dabchick 1 trainer Command(Fly(Named("dabchick")))
+                  (*) Heron 2 floatplane (heron) Command(Fly(Named("heron")))
+                  ( ) Heron 2 floatplane (heron-copy) Command(Fly(Named("heron-copy")))
+                [Hold the output: true] Command(Hold(Off))
                 ---
                 [Open the log] OpenLog
                 [Open the folder] OpenFolder
@@ -262,22 +283,22 @@ mod tests {
             elevator  -1.00  0° of 635°, may be anywhere
             The board main is not connected
             The output is held"#]]
-        .assert_eq(&tip(&sight));
+        .assert_eq(&tool_tip(&snapshot));
     }
 
     #[test]
     fn a_list_that_is_too_long_says_where_the_rest_is() {
-        let mut sight = sight(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]);
+        let mut snapshot = snapshot(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]);
         let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Heron {n}")).collect();
-        sight.hangar = names.iter().map(|name| parked(name, name, false)).collect();
-        sight.trims[0].named = names;
-        let menu = menu(&sight, false);
+        snapshot.all_aircraft = names.iter().map(|name| aircraft(name, name, false)).collect();
+        snapshot.trims[0].positions = names;
+        let menu = menu(&snapshot, false);
         for (label, command) in [("Fly", "fly"), ("Align rudder to", "align")] {
             let entries = menu.iter().find_map(|entry| match entry {
-                Entry::More(found, entries) if found == label => Some(entries),
+                MenuEntry::Submenu(found, entries) if found == label => Some(entries),
                 _ => None,
             });
-            let last = Entry::Words(format!("1 more: use tallywheel {command}"));
+            let last = MenuEntry::Label(format!("1 more: use tallywheel {command}"));
             assert_eq!(entries.unwrap().last(), Some(&last));
         }
     }

@@ -1,96 +1,98 @@
-//! The icon in the desktop's tray, its menu, and messages to the desktop. All of it may be missing.
+//! The icon in the desktop's tray, its menu and its notifications. Any of them may be missing.
 //!
-//! Whenever the program has done something it lets the tray look ([`sight`]); the tray decides whether anything looks
-//! different ([`tender`]) and hands the new [`Face`] to its host. What is chosen in the menu goes the way of all
-//! commands. At rest nothing runs.
+//! Whenever the main loop has done something, the tray takes a [`snapshot`] of the state; the [`presenter`] decides
+//! whether anything would look different and hands the new [`TrayView`] to the host. What is chosen in the menu becomes
+//! a command like all others. At rest nothing runs.
 
-pub mod brief;
-pub mod bulletin;
 #[cfg(target_os = "linux")]
 pub mod bus;
-pub mod desk;
 pub mod icon;
 pub mod menu;
-pub mod sight;
-pub mod tender;
-pub mod turns;
+pub mod notification_queue;
+pub mod notifications;
+pub mod opener;
+pub mod presenter;
+pub mod snapshot;
+pub mod truncate;
 #[cfg(windows)]
 pub mod windows;
 
-use bulletin::Bulletin;
-use desk::Desk;
-use sight::{Sight, Wish};
+use notifications::Notifications;
+use opener::DesktopOpener;
+use presenter::{Presenter, TrayView};
+use snapshot::{MenuAction, TraySnapshot};
 use std::sync::Arc;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::commands::{Command, Commands, Origin};
 use tallywheel_engine::control::Control;
 use tallywheel_engine::notifications::{Message, Subject};
-use tender::{Face, Tender};
 use tokio::sync::Notify;
 use tokio::sync::mpsc::{self, Receiver, Sender};
 
-/// Clicks that wait to be done.
-const WISHES_MAX: usize = 16;
-/// Failures that wait to be told.
+/// The most menu actions that wait to be carried out.
+const ACTIONS_MAX: usize = 16;
+/// The most failures that wait to be shown.
 const FAILURES_MAX: usize = 16;
 
-/// Where the tray is shown. Neither function waits, and where nothing can be shown they do nothing.
+/// Shows the tray on one platform. Neither function waits, and where nothing can be shown they do nothing.
 pub trait TrayHost: Send {
-    /// Shows this face instead of the one before.
-    fn show(&self, face: Face);
+    /// Shows this view in place of the one before.
+    fn show(&self, view: TrayView);
 
-    /// Tells the user something, in place of what was told on the same subject before.
-    fn tell(&self, message: Message);
+    /// Shows a notification, in place of an earlier one on the same subject.
+    fn notify(&self, message: Message);
 }
 
 /// The tray of a running daemon.
 pub struct Tray {
     host: Box<dyn TrayHost>,
-    wishes: Receiver<Wish>,
+    actions: Receiver<MenuAction>,
     commands: Commands,
-    desk: Desk,
+    opener: DesktopOpener,
     failures: (Sender<Message>, Receiver<Message>),
     clock: Clock,
-    tender: Tender,
-    bulletin: Bulletin,
+    presenter: Presenter,
+    notifications: Notifications,
     quit: Arc<Notify>,
 }
 
 impl std::fmt::Debug for Tray {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Tray").field("tender", &self.tender).finish_non_exhaustive()
+        f.debug_struct("Tray").field("presenter", &self.presenter).finish_non_exhaustive()
     }
 }
 
 impl Tray {
-    /// The tray of this platform, on the running tokio runtime. `quit` is told when the user ends the program.
+    /// Starts the tray of this platform on the running tokio runtime. `quit` is notified when the user ends the program by
+    /// the menu.
     #[must_use]
-    pub fn start(commands: Commands, desk: Desk, clock: Clock, quit: Arc<Notify>) -> Self {
-        let (send, wishes) = mpsc::channel(WISHES_MAX);
-        let (tender, bulletin) = Default::default();
+    pub fn start(commands: Commands, opener: DesktopOpener, clock: Clock, quit: Arc<Notify>) -> Self {
+        let (send, actions) = mpsc::channel(ACTIONS_MAX);
+        let (presenter, notifications) = Default::default();
         let failures = mpsc::channel(FAILURES_MAX);
-        Self { host: host(send), wishes, commands, desk, failures, clock, tender, bulletin, quit }
+        Self { host: host(send), actions, commands, opener, failures, clock, presenter, notifications, quit }
     }
 
-    /// Shows how everything stands and tells what is news, if that is due.
-    pub fn look(&mut self, control: &mut Control) {
+    /// Shows the present state and the notifications that are due.
+    pub fn update(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        let news = control.event_log().notifications().take_news();
-        news.into_iter().for_each(|message| self.bulletin.take(message));
-        while let Some(message) = self.bulletin.due(now) {
-            self.host.tell(message);
+        let messages = control.event_log().notifications().take_news();
+        messages.into_iter().for_each(|message| self.notifications.add(message));
+        while let Some(message) = self.notifications.due(now) {
+            self.host.notify(message);
         }
-        if self.tender.is_due(now)
-            && let Some(face) = self.tender.look(now, &Sight::of(control))
+        if self.presenter.is_due(now)
+            && let Some(view) = self.presenter.update(now, &TraySnapshot::of(control))
         {
-            self.host.show(face);
+            self.host.show(view);
         }
     }
 
-    /// Returns when a look is due that nothing else calls for. Nothing is lost where the caller gives up waiting.
+    /// Returns when an update is due that nothing else calls for, or when something was chosen in the menu. Nothing is
+    /// lost where the caller gives up waiting.
     pub async fn woken(&mut self) {
         let now = self.clock.now();
-        let due = self.tender.deadline().into_iter().chain(self.bulletin.deadline()).min();
+        let due = self.presenter.deadline().into_iter().chain(self.notifications.deadline()).min();
         let due = async {
             match due {
                 Some(at) => tokio::time::sleep(at.since(now)).await,
@@ -98,36 +100,36 @@ impl Tray {
             }
         };
         tokio::select! {
-            // Without a host nobody wishes for anything.
-            Some(wish) = self.wishes.recv() => self.grant(wish),
-            Some(message) = self.failures.1.recv() => self.bulletin.take(message),
+            // Without a host nobody actions for anything.
+            Some(action) = self.actions.recv() => self.perform(action),
+            Some(message) = self.failures.1.recv() => self.notifications.add(message),
             () = due => {}
         }
     }
 
-    fn grant(&mut self, wish: Wish) {
-        let done = match wish {
-            Wish::Do(command) => {
+    fn perform(&mut self, action: MenuAction) {
+        let done = match action {
+            MenuAction::Command(command) => {
                 self.command(command);
                 Ok(())
             }
-            Wish::Seen => {
-                self.tender.seen();
+            MenuAction::ClearMark => {
+                self.presenter.clear_mark();
                 Ok(())
             }
-            Wish::OpenLog => self.desk.open_log(&self.failures.0),
-            Wish::OpenFolder => self.desk.open_folder(&self.failures.0),
-            Wish::Quit => {
+            MenuAction::OpenLog => self.opener.open_log(&self.failures.0),
+            MenuAction::OpenFolder => self.opener.open_folder(&self.failures.0),
+            MenuAction::Quit => {
                 self.quit.notify_one();
                 Ok(())
             }
         };
         if let Err(message) = done {
-            self.bulletin.take(message);
+            self.notifications.add(message);
         }
     }
 
-    /// Has a command done; a refusal is told.
+    /// Has a command carried out and shows its refusal, if it is refused.
     fn command(&self, command: Command) {
         let (commands, failures) = (self.commands.clone(), self.failures.0.clone());
         tokio::spawn(async move {
@@ -144,7 +146,7 @@ impl Tray {
     }
 }
 
-/// Waits for a tray that may not be there.
+/// Waits for a tray like [`Tray::woken`]; without one it waits for ever.
 pub async fn woken(tray: Option<&mut Tray>) {
     match tray {
         Some(tray) => tray.woken().await,
@@ -153,22 +155,22 @@ pub async fn woken(tray: Option<&mut Tray>) {
 }
 
 #[cfg(target_os = "linux")]
-fn host(wishes: Sender<Wish>) -> Box<dyn TrayHost> {
-    Box::new(bus::BusHost::start(wishes))
+fn host(actions: Sender<MenuAction>) -> Box<dyn TrayHost> {
+    Box::new(bus::BusHost::start(actions))
 }
 
 #[cfg(windows)]
-fn host(wishes: Sender<Wish>) -> Box<dyn TrayHost> {
-    Box::new(windows::AreaHost::start(wishes))
+fn host(actions: Sender<MenuAction>) -> Box<dyn TrayHost> {
+    Box::new(windows::AreaHost::start(actions))
 }
 
-/// No tray is known for this platform.
+/// This platform has no tray that the program knows.
 #[cfg(not(any(target_os = "linux", windows)))]
-fn host(_wishes: Sender<Wish>) -> Box<dyn TrayHost> {
+fn host(_wishes: Sender<MenuAction>) -> Box<dyn TrayHost> {
     struct Nowhere;
     impl TrayHost for Nowhere {
-        fn show(&self, _face: Face) {}
-        fn tell(&self, _message: Message) {}
+        fn show(&self, _face: TrayView) {}
+        fn notify(&self, _message: Message) {}
     }
     Box::new(Nowhere)
 }

@@ -4,7 +4,7 @@
 #[allow(missing_docs, reason = "the fields are named by their texts")]
 mod outcome;
 
-pub use outcome::{Outcome, Refusal};
+pub use outcome::{Outcome, Refusal, RefusalKind};
 
 use std::fmt;
 use tallywheel_units::{BoardIndex, ButtonNumber, Degrees};
@@ -185,12 +185,12 @@ impl Commands {
     /// Asks and waits for what becomes of it.
     ///
     /// # Errors
-    /// [`Refusal`]; [`Refusal::Ending`] where nobody is left to do it.
+    /// [`Refusal`]; [`Refusal::ending`] where nobody is left to do it.
     pub async fn ask(&self, command: Command, origin: Origin) -> Answer {
         let (send, receive) = oneshot::channel();
         let request = Request { command, origin, reply: Some(send) };
-        self.0.send(request).await.map_err(|_| Refusal::Ending)?;
-        receive.await.unwrap_or(Err(Refusal::Ending))
+        self.0.send(request).await.map_err(|_| Refusal::ending())?;
+        receive.await.unwrap_or_else(|_| Err(Refusal::ending()))
     }
 }
 
@@ -219,6 +219,6 @@ mod tests {
         assert_eq!(taken, QUEUE_REQUESTS);
         drop(requests);
         let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-        assert_eq!(runtime.block_on(commands.ask(Command::Reload, Origin::User)), Err(Refusal::Ending));
+        assert_eq!(runtime.block_on(commands.ask(Command::Reload, Origin::User)), Err(Refusal::ending()));
     }
 }

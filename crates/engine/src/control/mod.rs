@@ -4,6 +4,7 @@
 //! log. A lock of the shared's is held for single steps only, so no reader waits for a file or a device.
 
 mod listener;
+mod overview;
 mod simulator;
 
 use crate::clock::Clock;
@@ -14,8 +15,7 @@ use crate::event_log::EventLog;
 use crate::runtime_config::{self, BoardConfig, IndexRegistry, Names, RuntimeConfig};
 use crate::saved::{self, Saved};
 use crate::shared::{ConfigUpdate, SharedState};
-use crate::state::Question;
-use crate::state::{BridgeState, overview};
+use crate::state::{BridgeState, Question};
 use crate::tally::{Tally, TrimTally};
 pub(crate) use listener::SimulatorListener;
 use simulator::Reports;
@@ -288,15 +288,14 @@ impl Control {
                 Choice::Named(name) => name.clone(),
                 Choice::Next => "to follow".to_owned(),
             };
-            let choices = self.config.to_fly().map(|(stem, _)| stem.to_owned()).collect();
-            return Err(Refusal::NoSuchAircraft { given, choices });
+            return Err(Refusal::no_such_aircraft(&given, self.config.to_fly().map(|(stem, _)| stem)));
         };
         let name = aircraft.name.clone();
         let was_flying = stem == self.flying.stem;
         if !was_flying {
             let rig = self.config.rig().map_or_else(|| Arc::clone(&self.flying.rig), Arc::clone);
             self.fly_with(stem.clone(), rig, aircraft)
-                .map_err(|reason| Refusal::Unflyable { stem: stem.clone(), reason })?;
+                .map_err(|reason| Refusal::unflyable(&stem, &reason))?;
         }
         Ok(Outcome::Flying { stem, aircraft: name, was_flying })
     }
@@ -395,8 +394,7 @@ impl Control {
     }
 
     fn no_such_trim(&self, given: &str) -> Refusal {
-        let choices = self.flying.aircraft.trims.iter().map(|trim| trim.name.clone()).collect();
-        Refusal::NoSuchTrim { given: given.to_owned(), choices }
+        Refusal::no_such_trim(given, self.flying.aircraft.trims.iter().map(|trim| trim.name.as_str()))
     }
 
     fn place(&self, trim: usize, spot: &Spot) -> Result<Place, Refusal> {
@@ -411,12 +409,8 @@ impl Control {
                 at.map(Place::At).ok_or_else(|| {
                     let positions = trim.map_or([].as_slice(), |trim| &trim.positions);
                     let named = positions.iter().map(|position| position.name.as_str());
-                    let choices = ["low", "neutral", "high"].into_iter().chain(named).map(str::to_owned);
-                    Refusal::NoSuchPosition {
-                        trim: trim.map_or_else(String::new, |trim| trim.name.clone()),
-                        given: name.clone(),
-                        choices: choices.collect(),
-                    }
+                    let choices = ["low", "neutral", "high"].into_iter().chain(named);
+                    Refusal::no_such_position(trim.map_or("", |trim| &trim.name), name, choices)
                 })
             }
         }
@@ -443,7 +437,7 @@ impl Control {
         };
         let change = self.shared.ratio(place, meant, self.clock.now());
         let (Some(change), Some(ratio)) = (change, ratios.get(meant).copied()) else {
-            return Err(Refusal::NoSuchRatio { trim: name, given: meant, ratios: ratios.len() });
+            return Err(Refusal::no_such_ratio(&name, meant, ratios.len()));
         };
         Ok(Outcome::RatioChanged { trim: name, ratio, change })
     }
@@ -456,8 +450,12 @@ impl Control {
                 && rig.boards.get(known.board.get()).is_some_and(|board| board.name == name)
         };
         // The rig file may have changed since it was pressed.
-        let does =
-            rig.buttons.iter().find(is).map(|button| button.does.clone()).ok_or(Refusal::NoSuchButton)?;
+        let does = rig
+            .buttons
+            .iter()
+            .find(is)
+            .map(|button| button.does.clone())
+            .ok_or_else(Refusal::no_such_button)?;
         let command = match does {
             Press::NextAircraft => Command::Fly(Choice::Next),
             Press::Hold => Command::Hold(Switch::Toggle),
@@ -475,14 +473,14 @@ impl Control {
 
     fn confirm(&mut self, given: &str, turns: i32) -> Answer {
         if turns.abs() > TURNS_MAX {
-            return Err(Refusal::TooFar { turns });
+            return Err(Refusal::too_many_turns(turns));
         }
         let names: &Names = self.event_log.names();
         let wheel = self.flying.rig.wheels.iter().find(|wheel| wheel.name == given);
         let place = names.wheels().find(|(_, name)| *name == given);
         let (Some(wheel), Some((place, _))) = (wheel, place) else {
-            let choices = self.flying.rig.wheels.iter().map(|wheel| wheel.name.clone()).collect();
-            return Err(Refusal::NoSuchWheel { given: given.to_owned(), choices });
+            let wheels = self.flying.rig.wheels.iter().map(|wheel| wheel.name.as_str());
+            return Err(Refusal::no_such_wheel(given, wheels));
         };
         let counts = Counts::new(i64::from(turns) * i64::from(wheel.per_turn.get()));
         // The decoder does not know that the rig turns its counts round.

@@ -1,13 +1,15 @@
 //! What wakes the device manager.
 
 use crate::devwatch::Node;
-use crate::reader::ReaderId;
 use crate::runtime_config::BoardConfig;
 use crossbeam_channel::{Receiver, Sender};
 use tallywheel_units::{Counts, WheelIndex};
 
 /// The most wake-ups that wait; more would tell nothing new.
 const QUEUE_EVENTS: usize = 64;
+
+/// The number that tells one reading of a board from the next.
+pub(super) type ReaderId = u64;
 
 /// One reason to wake.
 #[derive(Debug)]
@@ -58,7 +60,7 @@ impl DeviceSender {
 
     /// The board that this reader read is gone. Waits for a place in the queue, since it must not be lost; the reader
     /// has nothing left to delay.
-    pub(crate) fn gone(&self, reader: ReaderId) {
+    pub(super) fn gone(&self, reader: ReaderId) {
         let _ = self.0.send(DeviceEvent::Gone(reader));
     }
 

@@ -13,17 +13,19 @@ pub use opener::{HidOpener, Opened, Opener};
 
 use crate::clock::Clock;
 use crate::devwatch::{DevWatch, Node};
-use crate::events::{BoardChange, BoardEvent, EventSender};
-use crate::reader::{Reader, ReaderCommand, ReaderId};
+use crate::events::{BoardEvent, EventSender};
+use crate::slots::BoardChange;
+use crate::pipeline::ReaderCommand;
+use crate::reader::Reader;
 use crate::runtime_config::BoardConfig;
 use crate::shared::SharedState;
-use channel::DeviceEvent;
+use channel::{DeviceEvent, ReaderId};
 use crossbeam_channel::RecvTimeoutError;
 use slot::{DeviceSlot, SlotState};
 use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
-use tallywheel_hid_reader::{BoardMatch, OpenRetry, Refusal, SourceError};
+use tallywheel_hid_reader::{BoardMatch, OpenRetry, RetryDecision, SourceError};
 use tallywheel_units::Timestamp;
 
 /// How often boards are looked for where the system cannot tell of changes, and only while one is missing.
@@ -232,13 +234,12 @@ impl<O: Opener> DeviceManager<O> {
                     // Before the first report, which the reader's thread may post at once.
                     events.post(BoardEvent::Device { board: slot.config.board(), device: Box::new(device) });
                     let reader = Reader {
-                        id,
                         commands: Arc::clone(&commands),
                         shared: Arc::clone(shared),
                         clock: *clock,
-                        devices: sender.clone(),
                     };
-                    match reader.start(board, pipeline) {
+                    let devices = sender.clone();
+                    match reader.start(board, pipeline, move || devices.gone(id)) {
                         Ok(()) => {
                             slot.state = SlotState::Reading { id, commands, descriptor, path: path.clone() };
                             slot.hide(path.clone(), events);
@@ -259,10 +260,10 @@ impl<O: Opener> DeviceManager<O> {
                     _ => OpenRetry::default(),
                 };
                 match retry.refused(now) {
-                    Refusal::TryAgain(pause) => {
+                    RetryDecision::TryAgain(pause) => {
                         slot.state = SlotState::RetryingPermission { retry, next: now.after(pause) };
                     }
-                    Refusal::Final => slot.refuse(events, reason, &cure),
+                    RetryDecision::Final => slot.refuse(events, reason, &cure),
                 }
             }
             Err(SourceError::AwaitPlug | SourceError::Reopen { .. } | SourceError::Finish) => {

@@ -1,7 +1,9 @@
 //! One board of the rig, as the device manager has it.
 
-use crate::events::{BoardChange, EventSender};
-use crate::reader::{ReaderCommand, ReaderCommands, ReaderId};
+use crate::events::{EventSender};
+use crate::slots::BoardChange;
+use super::channel::ReaderId;
+use crate::pipeline::{ReaderCommand, ReaderCommands};
 use crate::runtime_config::BoardConfig;
 use std::sync::Arc;
 use tallywheel_hid_reader::OpenRetry;

@@ -1,6 +1,6 @@
 //! Beside the log: appends samples to segments of a recording, one set for each board.
 
-use super::filter::{RecordedPosition, RecordedSample, SEGMENT};
+use crate::recording_filter::{RecordedPosition, RecordedSample, SEGMENT};
 use crate::events::BoardEvent;
 use crate::runtime_config::Names;
 use std::collections::VecDeque;

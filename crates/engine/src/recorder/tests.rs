@@ -1,6 +1,7 @@
 //! From reports to segments and back, in virtual time.
 
-use super::{Found, RecordedSample, Recorder, find, merge};
+use super::{Found, Recorder, find, merge};
+use crate::recording_filter::RecordedSample;
 use crate::events::{self, BoardEvent, EventReceiver};
 use crate::pipeline::Pipeline;
 use crate::player::Player;

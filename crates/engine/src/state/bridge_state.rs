@@ -1,9 +1,8 @@
 //! What the main loop has made of the events, for those who ask: the losses; how boards and outputs stand is in the slots.
 
 use super::status::{BoardState, BoardStatus, LossStatus, Losses, Trouble};
-use crate::events::BoardChange;
 use crate::runtime_config::Names;
-use crate::slots::StateSlots;
+use crate::slots::{BoardChange, StateSlots};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use tallywheel_units::{BoardIndex, Loss, Timestamp, WheelIndex};

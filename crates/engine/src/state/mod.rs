@@ -1,8 +1,7 @@
-//! How everything stands, for those who ask: what the main loop keeps ([`BridgeState`]), puts together ([`overview`])
-//! and hands out ([`status`]).
+//! How everything stands, for those who ask: what the main loop keeps ([`BridgeState`]), and what is handed out
+//! ([`status`]), which the control puts together.
 
 mod bridge_state;
-pub mod overview;
 pub mod status;
 
 pub use bridge_state::{BridgeState, Changes};

@@ -11,9 +11,9 @@ pub struct OpenRetry {
     first: Option<Timestamp>,
 }
 
-/// What to do about a refusal.
+/// What to do after a board could not be opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Refusal {
+pub enum RetryDecision {
     /// Open again after this time.
     TryAgain(Duration),
     /// It is meant: tell the user, and wait for the board to be plugged in again or its rights to change.
@@ -27,9 +27,13 @@ impl OpenRetry {
     pub const INTERVAL: Duration = Duration::from_millis(50);
 
     /// Opening was refused at `at`.
-    pub fn refused(&mut self, at: Timestamp) -> Refusal {
+    pub fn refused(&mut self, at: Timestamp) -> RetryDecision {
         let first = *self.first.get_or_insert(at);
-        if at.since(first) >= Self::PATIENCE { Refusal::Final } else { Refusal::TryAgain(Self::INTERVAL) }
+        if at.since(first) >= Self::PATIENCE {
+            RetryDecision::Final
+        } else {
+            RetryDecision::TryAgain(Self::INTERVAL)
+        }
     }
 }
 
@@ -43,7 +47,7 @@ mod tests {
         let start = Timestamp::from_micros(77);
         let mut at = start;
         let mut tries = 0;
-        while let Refusal::TryAgain(pause) = retry.refused(at) {
+        while let RetryDecision::TryAgain(pause) = retry.refused(at) {
             at = at.after(pause);
             tries += 1;
         }

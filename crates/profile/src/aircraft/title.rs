@@ -105,8 +105,11 @@ impl fmt::Display for TitlePattern {
 }
 
 impl Setting for TitlePattern {
-    const EXPECTED: &'static str = "text of 1 to 255 characters without line breaks, in which * stands for any \
-                                    characters and ? for one";
+    fn expected() -> String {
+        "text of 1 to 255 characters without line breaks, in which * stands for any \
+                                    characters and ? for one"
+            .to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {

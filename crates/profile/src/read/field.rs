@@ -85,7 +85,7 @@ impl<'de, T: Setting> Visitor<'de> for SettingVisitor<T> {
     type Value = Value<T>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(T::EXPECTED)
+        f.write_str(&T::expected())
     }
 
     fn visit_bool<E: Error>(self, flag: bool) -> Result<Self::Value, E> {

@@ -55,7 +55,7 @@ impl<'a> Mistakes<'a> {
         match key {
             Some(field) => field.setting(),
             None => {
-                self.tell(table, name, T::EXPECTED, "nothing");
+                self.tell(table, name, T::expected(), "nothing");
                 None
             }
         }

@@ -11,7 +11,9 @@ pub(crate) use field::{Field, Key, List, Map, Rows, Tables, Value, optional};
 #[cfg(test)]
 pub(crate) use field::{TableList, UserKey};
 pub(crate) use mistakes::Mistakes;
-pub(crate) use setting::Setting;
+pub(crate) use setting::{
+    Choice, Number, Setting, bounded, milliseconds, real, seconds, whole, whole_milliseconds,
+};
 pub(crate) use source::At;
 
 use crate::{FileErrors, LARGEST_FILE_BYTES};

@@ -2,7 +2,8 @@
 
 use super::check::Uses;
 use crate::names::{Name, Names};
-use crate::read::{Field, Key, Mistakes, Setting, optional};
+use crate::read::{Choice, Field, Key, Mistakes, Setting, optional};
+use crate::words;
 use serde::Deserialize;
 use tallywheel_units::{BoardIndex, ButtonNumber, Degrees};
 
@@ -78,28 +79,19 @@ pub(crate) enum Does {
     NextRatio,
 }
 
-impl Setting for Does {
-    const EXPECTED: &'static str = "\"align\", \"next-aircraft\", \"hold\" or \"next-ratio\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["align", "next-aircraft", "hold", "next-ratio"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "align" => Some(Self::Align),
-            "next-aircraft" => Some(Self::NextAircraft),
-            "hold" => Some(Self::Hold),
-            "next-ratio" => Some(Self::NextRatio),
-            _ => None,
-        }
-    }
+impl Choice for Does {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("align", Self::Align),
+        ("next-aircraft", Self::NextAircraft),
+        ("hold", Self::Hold),
+        ("next-ratio", Self::NextRatio),
+    ];
 }
 
 impl Setting for Spot {
-    const EXPECTED: &'static str =
-        "\"neutral\", \"low\", \"high\", the name of a position or degrees from the low stop";
+    fn expected() -> String {
+        "\"neutral\", \"low\", \"high\", the name of a position or degrees from the low stop".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -133,7 +125,7 @@ pub(super) fn check(
     let does = *mistakes.required(does, byte, "button.does")?;
     let aligns = "does = \"align\"";
     if does != Does::Align {
-        mistakes.foreign(position, "button.position", aligns, said(does));
+        mistakes.foreign(position, "button.position", aligns, &said(does));
     }
     let press = match does {
         Does::Align => {
@@ -143,7 +135,7 @@ pub(super) fn check(
         }
         Does::NextRatio => Press::NextRatio { wheel: of_wheel(wheel, byte, wheels, mistakes)? },
         Does::NextAircraft | Does::Hold => {
-            mistakes.foreign(wheel, "button.wheel", "does = \"align\" or \"next-ratio\"", said(does));
+            mistakes.foreign(wheel, "button.wheel", "does = \"align\" or \"next-ratio\"", &said(does));
             optional(wheel)?;
             if does == Does::Hold { Press::Hold } else { Press::NextAircraft }
         }
@@ -162,11 +154,7 @@ fn of_wheel(wheel: &Key<Name>, byte: usize, wheels: &Names<'_>, mistakes: &Mista
     Some(name.clone())
 }
 
-const fn said(does: Does) -> &'static str {
-    match does {
-        Does::Align => "does = \"align\"",
-        Does::NextAircraft => "does = \"next-aircraft\"",
-        Does::Hold => "does = \"hold\"",
-        Does::NextRatio => "does = \"next-ratio\"",
-    }
+/// The key with its word, as it stands in the file.
+fn said(does: Does) -> String {
+    format!("does = {}", words::quoted(does.word()))
 }

@@ -80,7 +80,7 @@ fn board(table: &BoardFile, byte: usize, mistakes: &Mistakes<'_>) -> Option<Boar
         usb: optional(usb)?.copied(),
         serial: optional(serial)?.map(|label| label.0.clone()),
         path: optional(path)?.map(|label| label.0.clone()),
-        report_interval: optional(report_interval_ms)?.map(|interval| interval.0),
+        report_interval: optional(report_interval_ms)?.map(|interval| interval.get()),
         hide: optional(hide)?.copied().unwrap_or(false),
         buttons: runs?,
     })
@@ -149,8 +149,8 @@ fn button_run(table: &ButtonRunFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
         None => ButtonNumber::new(1),
         Some(field) => field.setting().copied(),
     };
-    let report_id = optional(report_id)?.map(|id| id.0);
-    let (first_bit, count, first_button) = (first_bit?.0, count?.0, first_button?);
+    let report_id = optional(report_id)?.map(|id| id.get());
+    let (first_bit, count, first_button) = (first_bit?.get(), count?.get(), first_button?);
     let mut fits = true;
     let room = u16::from(ButtonNumber::LAST.get()) - u16::from(first_button.get()) + 1;
     if u16::from(count) > room {
@@ -158,8 +158,8 @@ fn button_run(table: &ButtonRunFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
         mistakes.tell(byte_of(count_key, byte), "board.buttons.count", expected, count.to_string());
         fits = false;
     }
-    if first_bit + u32::from(count) > BitIndex::END {
-        let expected = format!("{count} bits that end by bit {}", BitIndex::END - 1);
+    if i64::from(first_bit) + i64::from(count) > BitIndex::MOST + 1 {
+        let expected = format!("{count} bits that end by bit {}", BitIndex::MOST);
         mistakes.tell(byte_of(bit_key, byte), "board.buttons.first_bit", expected, first_bit.to_string());
         fits = false;
     }
@@ -235,9 +235,9 @@ fn wheel(table: &WheelFile, byte: usize, board: Option<usize>, uses: &mut Uses<'
         board: BoardIndex::new(u8::try_from(board?).ok()?),
         inputs: inputs?,
         per_turn: *per_turn?,
-        counts_per_detent: optional(&table.counts_per_detent)?.map(|counts| counts.0),
-        pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.0),
-        pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.0),
+        counts_per_detent: optional(&table.counts_per_detent)?.map(|counts| counts.get()),
+        pulse_on: optional(&table.pulse_on_ms)?.map(|time| time.get()),
+        pulse_off: optional(&table.pulse_off_ms)?.map(|time| time.get()),
         index: index?,
         pressed_at_rest: optional(&table.pressed_at_rest)?.copied().unwrap_or(false),
         reversed: optional(&table.reversed)?.copied().unwrap_or(false),

@@ -4,7 +4,7 @@ use super::UsbId;
 use super::button::ButtonFile;
 use super::simulator::SimulatorFile;
 use crate::names::Name;
-use crate::read::{Field, Key, Setting, Tables};
+use crate::read::{Choice, Field, Key, Setting, Tables, bounded, milliseconds, whole};
 use serde::Deserialize;
 use std::time::Duration;
 use tallywheel_units::{ButtonNumber, CountsPerCycle, CountsPerTurn};
@@ -132,94 +132,9 @@ pub(crate) enum WiringKind {
     Quadrature,
 }
 
-impl Setting for WiringKind {
-    const EXPECTED: &'static str = "\"pulses\" or \"quadrature\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["pulses", "quadrature"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "pulses" => Some(Self::Pulses),
-            "quadrature" => Some(Self::Quadrature),
-            _ => None,
-        }
-    }
-}
-
-/// The number a HID report begins with; 0 is reserved (HID 1.11, section 6.2.2.7).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct ReportId(pub(crate) u8);
-
-impl Setting for ReportId {
-    const EXPECTED: &'static str = "a report number from 1 to 255";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 255 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().filter(|id| *id > 0).map(Self)
-    }
-}
-
-/// A bit in a report. The kernel takes reports of up to 16384 bytes (`HID_MAX_BUFFER_SIZE`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct BitIndex(pub(crate) u32);
-
-impl BitIndex {
-    /// One more than the last there is.
-    pub(crate) const END: u32 = 16_384 * 8;
-}
-
-impl Setting for BitIndex {
-    const EXPECTED: &'static str = "a whole number from 0 to 131071";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 131071 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u32::try_from(number).ok().filter(|bit| *bit < Self::END).map(Self)
-    }
-}
-
-/// A number of counts from detent to detent.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct DetentCounts(pub(crate) u32);
-
-impl Setting for DetentCounts {
-    const EXPECTED: &'static str = "a whole number from 1 to 1000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 1000 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u32::try_from(number).ok().filter(|counts| (1..=1000).contains(counts)).map(Self)
-    }
-}
-
-/// A number of buttons.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct ButtonCount(pub(crate) u8);
-
-impl Setting for ButtonCount {
-    const EXPECTED: &'static str = "a whole number from 1 to 128";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 128 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().filter(|count| (1..=128).contains(count)).map(Self)
-    }
+impl Choice for WiringKind {
+    const CHOICES: &'static [(&'static str, Self)] =
+        &[("pulses", Self::Pulses), ("quadrature", Self::Quadrature)];
 }
 
 /// Text that the operating system knows a board by.
@@ -227,7 +142,9 @@ impl Setting for ButtonCount {
 pub(crate) struct Label(pub(crate) String);
 
 impl Setting for Label {
-    const EXPECTED: &'static str = "text of 1 to 255 characters";
+    fn expected() -> String {
+        "text of 1 to 255 characters".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -239,19 +156,15 @@ impl Setting for Label {
     }
 }
 
-/// A time in milliseconds, as short as the shortest interval that USB knows (a microframe of 125 us).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct IntervalMs(pub(crate) Duration);
-
-impl Setting for IntervalMs {
-    const EXPECTED: &'static str = "milliseconds from 0.125 to 1000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 0.125, "maximum": 1000 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (0.125..=1000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1000.0)))
-    }
+bounded! {
+    /// The number that a HID report begins with; 0 is reserved (HID 1.11, section 6.2.2.7).
+    pub(crate) ReportId(u8): i64 = 1..=255, "a report number", whole;
+    /// A bit in a report. The kernel takes reports of up to 16384 bytes (`HID_MAX_BUFFER_SIZE`).
+    pub(crate) BitIndex(u32): i64 = 0..=16_384 * 8 - 1, "a whole number", whole;
+    /// A number of counts from detent to detent.
+    pub(crate) DetentCounts(u32): i64 = 1..=1_000, "a whole number", whole;
+    /// A number of buttons.
+    pub(crate) ButtonCount(u8): i64 = 1..=128, "a whole number", whole;
+    /// A time as short as the shortest interval that USB knows (a microframe of 125 us).
+    pub(crate) IntervalMs(Duration): f64 = 0.125..=1_000.0, "milliseconds", milliseconds;
 }

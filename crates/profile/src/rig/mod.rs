@@ -95,7 +95,9 @@ impl fmt::Display for UsbId {
 }
 
 impl Setting for UsbId {
-    const EXPECTED: &'static str = "two numbers of four hexadecimal digits, such as \"1209:7a11\"";
+    fn expected() -> String {
+        "two numbers of four hexadecimal digits, such as \"1209:7a11\"".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {

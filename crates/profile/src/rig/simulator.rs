@@ -1,6 +1,6 @@
 //! `[simulator]`: where the simulator's reports come in.
 
-use crate::read::{Field, Key, List, Mistakes, Setting, optional};
+use crate::read::{Field, Key, List, Mistakes, Setting, bounded, optional, seconds};
 use serde::Deserialize;
 use std::net::{IpAddr, SocketAddr};
 use std::time::Duration;
@@ -18,7 +18,7 @@ pub(crate) struct SimulatorFile {
     /// The IP addresses that may send; datagrams of all others are dropped. Default: those of this machine.
     pub(crate) senders: List<IpAddr>,
     /// After so many seconds without a report the simulator counts as gone, which is logged. Default 5.
-    pub(crate) gone_after_s: Key<Seconds>,
+    pub(crate) gone_after_s: Key<Patience>,
 }
 
 /// Where the simulator's reports come in.
@@ -32,25 +32,15 @@ pub struct Simulator {
     pub gone_after: Duration,
 }
 
-/// A time in seconds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Seconds(pub(crate) Duration);
-
-impl Setting for Seconds {
-    const EXPECTED: &'static str = "seconds from 0.5 to 3600";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 0.5, "maximum": 3600 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (0.5..=3600.0).contains(&number).then(|| Self(Duration::from_secs_f64(number)))
-    }
+bounded! {
+    /// How long the simulator may be silent before it counts as gone.
+    pub(crate) Patience(Duration): f64 = 0.5..=3_600.0, "seconds", seconds;
 }
 
 impl Setting for IpAddr {
-    const EXPECTED: &'static str = "an IP address, such as \"192.168.0.20\"";
+    fn expected() -> String {
+        "an IP address, such as \"192.168.0.20\"".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -81,7 +71,7 @@ pub(super) fn check(
         mistakes.tell(field.byte, "simulator.senders", expected, "nothing");
         return None;
     }
-    let gone_after = optional(gone_after_s)?.map_or(Duration::from_secs(5), |seconds| seconds.0);
+    let gone_after = optional(gone_after_s)?.map_or(Duration::from_secs(5), |patience| patience.get());
     Some(Some(Simulator { listen: listen?, senders: allowed?, gone_after }))
 }
 

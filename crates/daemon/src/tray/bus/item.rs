@@ -1,10 +1,10 @@
 //! The item that a panel shows, through ksni.
 
 use super::message::plain;
-use crate::tray::icon::{self, Glance};
-use crate::tray::menu::Entry;
-use crate::tray::sight::Wish;
-use crate::tray::tender::Face;
+use crate::tray::icon::{self, IconState};
+use crate::tray::menu::MenuEntry;
+use crate::tray::presenter::TrayView;
+use crate::tray::snapshot::MenuAction;
 use ksni::TrayMethods;
 use ksni::menu::{CheckmarkItem, RadioGroup, RadioItem, StandardItem, SubMenu};
 use std::cell::RefCell;
@@ -12,52 +12,52 @@ use tokio::sync::mpsc::Sender;
 
 /// The item that is offered to panels, or none where the bus refused it.
 pub(super) struct Item {
-    wishes: Sender<Wish>,
+    actions: Sender<MenuAction>,
     handle: Option<ksni::Handle<Shown>>,
 }
 
 impl Item {
-    /// Not offered yet.
-    pub(super) const fn new(wishes: Sender<Wish>) -> Self {
-        Self { wishes, handle: None }
+    /// Makes an item that is not offered yet.
+    pub(super) const fn new(actions: Sender<MenuAction>) -> Self {
+        Self { actions, handle: None }
     }
 
-    /// Whether the bus has it.
+    /// Tells whether the bus has the item.
     pub(super) const fn is_offered(&self) -> bool {
         self.handle.is_some()
     }
 
     /// Offers the item to the panel that is there or comes later.
-    pub(super) async fn offer(&mut self, face: Face) {
-        let shown = Shown { face, wishes: self.wishes.clone(), pictures: RefCell::default() };
+    pub(super) async fn offer(&mut self, view: TrayView) {
+        let shown = Shown { view, actions: self.actions.clone(), pictures: RefCell::default() };
         match shown.assume_sni_available(true).spawn().await {
             Ok(handle) => self.handle = Some(handle),
             Err(error) => tracing::info!(%error, "no tray"),
         }
     }
 
-    /// Shows another face.
-    pub(super) async fn show(&self, face: Face) {
+    /// Shows another view.
+    pub(super) async fn show(&self, view: TrayView) {
         if let Some(handle) = &self.handle {
-            handle.update(|shown| shown.face = face).await;
+            handle.update(|shown| shown.view = view).await;
         }
     }
 
     /// Takes the item off the bus.
     pub(super) async fn end(&mut self) {
-        // Before the handle is dropped: without one, ksni's task would have nothing left to wait for, and panic.
+        // This comes before the handle is dropped: without one, ksni's task would have nothing left to wait for, and panic.
         if let Some(handle) = self.handle.take() {
             handle.shutdown().await;
         }
     }
 }
 
-/// What the panel reads.
+/// The item's properties, which the panel reads.
 struct Shown {
-    face: Face,
-    wishes: Sender<Wish>,
-    /// The pictures of a glance, drawn when first asked for.
-    pictures: RefCell<Option<(Glance, Vec<ksni::Icon>)>>,
+    view: TrayView,
+    actions: Sender<MenuAction>,
+    /// The pictures of an icon state, drawn when first asked for.
+    pictures: RefCell<Option<(IconState, Vec<ksni::Icon>)>>,
 }
 
 impl ksni::Tray for Shown {
@@ -79,10 +79,10 @@ impl ksni::Tray for Shown {
     fn icon_pixmap(&self) -> Vec<ksni::Icon> {
         let mut pictures = self.pictures.borrow_mut();
         match &*pictures {
-            Some((glance, icons)) if *glance == self.face.glance => icons.clone(),
+            Some((icon_state, icons)) if *icon_state == self.view.icon_state => icons.clone(),
             _ => {
-                let icons = icons(&self.face.glance);
-                *pictures = Some((self.face.glance.clone(), icons.clone()));
+                let icons = icons(&self.view.icon_state);
+                *pictures = Some((self.view.icon_state.clone(), icons.clone()));
                 icons
             }
         }
@@ -91,13 +91,13 @@ impl ksni::Tray for Shown {
     fn tool_tip(&self) -> ksni::ToolTip {
         ksni::ToolTip {
             title: "Tallywheel".to_owned(),
-            description: plain(&self.face.tip),
+            description: plain(&self.view.tool_tip),
             ..ksni::ToolTip::default()
         }
     }
 
     fn menu(&self) -> Vec<ksni::MenuItem<Self>> {
-        entries(&self.face.menu)
+        entries(&self.view.menu)
     }
 
     fn watcher_online(&self) {
@@ -112,16 +112,16 @@ impl ksni::Tray for Shown {
 }
 
 impl Shown {
-    fn wish(&self, wish: &Wish) {
-        if let Err(error) = self.wishes.try_send(wish.clone()) {
+    fn send(&self, action: &MenuAction) {
+        if let Err(error) = self.actions.try_send(action.clone()) {
             tracing::warn!(%error, "too many clicks at once; one was dropped");
         }
     }
 }
 
-fn icons(glance: &Glance) -> Vec<ksni::Icon> {
+fn icons(icon_state: &IconState) -> Vec<ksni::Icon> {
     let icons = icon::SIZES_PX.iter().filter_map(|size| {
-        let mut data = icon::draw(glance, *size)?.take_demultiplied();
+        let mut data = icon::draw(icon_state, *size)?.take_demultiplied();
         for pixel in data.chunks_exact_mut(4) {
             // The protocol wants alpha first.
             pixel.rotate_right(1);
@@ -131,52 +131,52 @@ fn icons(glance: &Glance) -> Vec<ksni::Icon> {
     icons.collect()
 }
 
-fn entries(list: &[Entry]) -> Vec<ksni::MenuItem<Shown>> {
+fn entries(list: &[MenuEntry]) -> Vec<ksni::MenuItem<Shown>> {
     list.iter().map(entry).collect()
 }
 
-fn entry(entry: &Entry) -> ksni::MenuItem<Shown> {
+fn entry(entry: &MenuEntry) -> ksni::MenuItem<Shown> {
     match entry {
-        Entry::Words(words) => {
-            StandardItem { label: label(words), enabled: false, ..StandardItem::default() }.into()
+        MenuEntry::Label(text) => {
+            StandardItem { label: label(text), enabled: false, ..StandardItem::default() }.into()
         }
-        Entry::Button(words, wish) => {
-            let wish = wish.clone();
-            let activate = Box::new(move |shown: &mut Shown| shown.wish(&wish));
-            StandardItem { label: label(words), activate, ..StandardItem::default() }.into()
+        MenuEntry::Button(text, action) => {
+            let action = action.clone();
+            let activate = Box::new(move |shown: &mut Shown| shown.send(&action));
+            StandardItem { label: label(text), activate, ..StandardItem::default() }.into()
         }
-        Entry::Check { label: words, on, wish } => {
-            let wish = wish.clone();
-            let activate = Box::new(move |shown: &mut Shown| shown.wish(&wish));
-            CheckmarkItem { label: label(words), checked: *on, activate, ..CheckmarkItem::default() }.into()
+        MenuEntry::Check { label: text, on, action } => {
+            let action = action.clone();
+            let activate = Box::new(move |shown: &mut Shown| shown.send(&action));
+            CheckmarkItem { label: label(text), checked: *on, activate, ..CheckmarkItem::default() }.into()
         }
-        Entry::Choice { chosen, options } => {
-            let wishes: Vec<_> = options.iter().map(|(_, wish)| wish.clone()).collect();
+        MenuEntry::Choice { chosen, options } => {
+            let actions: Vec<_> = options.iter().map(|(_, action)| action.clone()).collect();
             let options = options
                 .iter()
-                .map(|(words, _)| RadioItem { label: label(words), ..RadioItem::default() })
+                .map(|(text, _)| RadioItem { label: label(text), ..RadioItem::default() })
                 .collect();
             RadioGroup {
                 selected: chosen.unwrap_or(usize::MAX),
                 select: Box::new(move |shown: &mut Shown, place| {
-                    if let Some(wish) = wishes.get(place) {
-                        shown.wish(wish);
+                    if let Some(action) = actions.get(place) {
+                        shown.send(action);
                     }
                 }),
                 options,
             }
             .into()
         }
-        Entry::More(words, list) => {
-            SubMenu { label: label(words), submenu: entries(list), ..SubMenu::default() }.into()
+        MenuEntry::Submenu(text, list) => {
+            SubMenu { label: label(text), submenu: entries(list), ..SubMenu::default() }.into()
         }
-        Entry::Line => ksni::MenuItem::Separator,
+        MenuEntry::Separator => ksni::MenuItem::Separator,
     }
 }
 
-/// By the menu protocol a single underscore means an access key.
-fn label(words: &str) -> String {
-    words.replace('_', "__")
+/// Escapes a label: by the menu protocol a single underscore means an access key.
+fn label(text: &str) -> String {
+    text.replace('_', "__")
 }
 
 #[cfg(test)]
@@ -185,7 +185,7 @@ mod tests {
 
     #[test]
     fn pixels_are_alpha_first_and_not_premultiplied() {
-        let icons = icons(&Glance::default());
+        let icons = icons(&IconState::default());
         assert_eq!(icons.iter().map(|icon| icon.width).collect::<Vec<_>>(), [16, 22, 24, 32, 48, 64]);
         for icon in &icons {
             assert_eq!(icon.data.len(), usize::try_from(icon.width * icon.height * 4).unwrap());

@@ -1,11 +1,11 @@
-//! Messages by the Desktop Notifications Specification 1.2 (`org.freedesktop.Notifications`).
+//! Notifications by the Desktop Notifications Specification 1.2 (`org.freedesktop.Notifications`).
 
 use std::collections::HashMap;
 use tallywheel_engine::notifications::Message;
 use zbus::export::futures_core::Stream;
 use zbus::zvariant::Value;
 
-/// Shows `message` in place of the one numbered `replaces` (0: of none); answers its number.
+/// Shows `message` in place of the notification numbered `replaces` (0: of none) and returns its number.
 pub(super) async fn send(bus: &zbus::Connection, message: &Message, replaces: u32) -> zbus::Result<u32> {
     // By the specification: urgency 1 is normal; the body may be read as markup.
     let hints = HashMap::from([("urgency", Value::U8(1)), ("desktop-entry", Value::from("tallywheel"))]);
@@ -29,7 +29,7 @@ pub(super) async fn send(bus: &zbus::Connection, message: &Message, replaces: u3
     answer.body().deserialize()
 }
 
-/// Text that stays as it is where it is read as markup.
+/// Escapes text so that it stays as it is where it is read as markup.
 pub(super) fn plain(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }

@@ -6,8 +6,8 @@ mod item;
 mod message;
 
 use super::TrayHost;
-use super::sight::Wish;
-use super::tender::Face;
+use super::presenter::TrayView;
+use super::snapshot::MenuAction;
 use item::Item;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -16,35 +16,35 @@ use tokio::sync::mpsc::{Receiver, Sender};
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
 
-/// Messages that wait for a bus; older ones are news to nobody.
+/// The most messages that wait for a bus; more are dropped, since they are old by then.
 const MESSAGES_MAX: usize = 8;
-/// A bus or an item that could not be had is tried for again when something stirs, at most this often.
-const TRY_EVERY: Duration = Duration::from_secs(20);
+/// The least time between two attempts at a bus or an item; an attempt is made only when the view changes.
+const RETRY_INTERVAL: Duration = Duration::from_secs(20);
 
-/// What the tray hands to the bus.
+/// The tray on a session bus.
 #[derive(Debug)]
 pub struct BusHost {
-    face: watch::Sender<Face>,
+    view: watch::Sender<TrayView>,
     messages: Sender<Message>,
 }
 
 impl BusHost {
-    /// Starts to serve the tray on the running tokio runtime; what users wish for goes to `wishes`.
+    /// Starts to serve the tray on the running tokio runtime; what users choose in the menu goes to `actions`.
     #[must_use]
-    pub fn start(wishes: Sender<Wish>) -> Self {
-        let (face, faces) = watch::channel(Face::default());
+    pub fn start(actions: Sender<MenuAction>) -> Self {
+        let (view, views) = watch::channel(TrayView::default());
         let (messages, receive) = mpsc::channel(MESSAGES_MAX);
-        tokio::spawn(Server { faces, messages: receive, wishes }.serve());
-        Self { face, messages }
+        tokio::spawn(Server { views, messages: receive, actions }.serve());
+        Self { view, messages }
     }
 }
 
 impl TrayHost for BusHost {
-    fn show(&self, face: Face) {
-        self.face.send_replace(face);
+    fn show(&self, view: TrayView) {
+        self.view.send_replace(view);
     }
 
-    fn tell(&self, message: Message) {
+    fn notify(&self, message: Message) {
         if let Err(error) = self.messages.try_send(message) {
             tracing::debug!(%error, "a message for the desktop was dropped");
         }
@@ -52,16 +52,16 @@ impl TrayHost for BusHost {
 }
 
 struct Server {
-    faces: watch::Receiver<Face>,
+    views: watch::Receiver<TrayView>,
     messages: Receiver<Message>,
-    wishes: Sender<Wish>,
+    actions: Sender<MenuAction>,
 }
 
 impl Server {
-    /// Serves one bus after the other for as long as the tray is tended.
+    /// Serves one bus after the other for as long as there is a tray.
     async fn serve(mut self) {
         // Nothing is offered before there is something to show.
-        if self.faces.changed().await.is_err() {
+        if self.views.changed().await.is_err() {
             return;
         }
         let mut said = false;
@@ -81,21 +81,21 @@ impl Server {
                     said = true;
                 }
             }
-            let next = Instant::now() + TRY_EVERY;
-            if self.stirred_after(next).await.is_none() {
+            let next = Instant::now() + RETRY_INTERVAL;
+            if self.changed_after(next).await.is_none() {
                 return;
             }
         }
     }
 
-    /// Until this bus is gone; `None` when the tray is no longer tended.
+    /// Serves until this bus is gone; `None` when the tray has ended.
     async fn serve_on(&mut self, bus: &zbus::Connection) -> Option<()> {
         let gone = message::end_of(bus);
         tokio::pin!(gone);
         let mut numbers = BTreeMap::<Subject, u32>::new();
-        let mut item = Item::new(self.wishes.clone());
-        let face = self.faces.borrow_and_update().clone();
-        item.offer(face).await;
+        let mut item = Item::new(self.actions.clone());
+        let view = self.views.borrow_and_update().clone();
+        item.offer(view).await;
         let mut tried = Instant::now();
         loop {
             tokio::select! {
@@ -103,16 +103,16 @@ impl Server {
                     item.end().await;
                     return Some(());
                 }
-                changed = self.faces.changed() => {
+                changed = self.views.changed() => {
                     if changed.is_err() {
                         item.end().await;
                         return None;
                     }
-                    let face = self.faces.borrow_and_update().clone();
+                    let view = self.views.borrow_and_update().clone();
                     if item.is_offered() {
-                        item.show(face).await;
-                    } else if tried.elapsed() >= TRY_EVERY {
-                        item.offer(face).await;
+                        item.show(view).await;
+                    } else if tried.elapsed() >= RETRY_INTERVAL {
+                        item.offer(view).await;
                         tried = Instant::now();
                     }
                 }
@@ -129,12 +129,12 @@ impl Server {
         }
     }
 
-    /// Sleeps until something stirs after `next`; `None` when the tray is no longer tended. No timer: on a machine
+    /// Sleeps until the view changes after `next`; `None` when the tray has ended. There is no timer: on a machine
     /// without a bus nothing wakes the program while nothing moves.
-    async fn stirred_after(&mut self, next: Instant) -> Option<()> {
+    async fn changed_after(&mut self, next: Instant) -> Option<()> {
         loop {
-            self.faces.changed().await.ok()?;
-            // Nobody was there to be told.
+            self.views.changed().await.ok()?;
+            // No server was there to show these.
             while self.messages.try_recv().is_ok() {}
             if Instant::now() >= next {
                 return Some(());

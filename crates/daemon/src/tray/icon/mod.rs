@@ -2,7 +2,7 @@
 //! is on its travel. A red corner says that counts may be missing, hollow blocks in a rim of their colour that the
 //! output is held, grey that the wheel's board is not read.
 //!
-//! What is drawn is first rounded to a [`Glance`]: equal glances give equal pictures, so a picture is drawn only
+//! What is drawn is first rounded to a [`IconState`]: equal icon states give equal pictures, so a picture is drawn only
 //! when it would change.
 
 mod draw;
@@ -13,42 +13,43 @@ use arrayvec::ArrayVec;
 
 pub use draw::draw;
 
-/// Width and height in pixels that hosts ask for.
+/// The sizes of the picture, width and height in pixels, that hosts ask for.
 pub const SIZES_PX: [u8; 6] = [16, 22, 24, 32, 48, 64];
-/// The most trims that an icon has room for.
+/// The most trims that the icon has room for.
 pub const SLOTS_MAX: usize = 3;
-/// How many steps the travel has in a picture; about one pixel each in the largest.
+/// The number of steps of the travel in a picture; about one pixel each in the largest.
 pub const STEPS: u8 = 46;
 
-/// All that a picture depends on.
+/// Everything that the picture depends on.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
-pub struct Glance {
+pub struct IconState {
     /// The first trims, from left to right.
-    pub slots: ArrayVec<Slot, SLOTS_MAX>,
-    /// Whether counts may be missing that nobody was told of yet.
+    pub slots: ArrayVec<IconSlot, SLOTS_MAX>,
+    /// Whether the mark for losses is shown.
     pub lost: bool,
-    /// Whether the output is held.
+    /// Whether the outputs are held.
     pub held: bool,
 }
 
 /// One trim in the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Slot {
-    /// Where it is.
-    pub place: Step,
-    /// Where its neutral is.
-    pub neutral: Step,
-    /// Whether its wheel's board is not being read.
-    pub away: bool,
+pub struct IconSlot {
+    /// The position on the travel.
+    pub position: TravelStep,
+    /// The place of neutral on the travel.
+    pub neutral: TravelStep,
+    /// Whether the wheel's board is not being read.
+    pub disconnected: bool,
 }
 
 /// A place on the travel, from 0 at the low stop to [`STEPS`] at the high stop. The two ends are the stops
 /// and nothing else.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Step(u8);
+pub struct TravelStep(u8);
 
-impl Step {
-    /// The step nearest to `part` of `whole`; a place between the stops is never shown at one.
+impl TravelStep {
+    /// Returns the step nearest to `part` of `whole` (both in the same unit); a place between the stops never gives one of
+    /// the two ends.
     #[must_use]
     pub fn of(part: f64, whole: f64) -> Self {
         if part <= 0.0 || whole <= 0.0 {
@@ -61,7 +62,7 @@ impl Step {
         Self((1..STEPS).find(|step| f64::from(*step) + 0.5 > share).unwrap_or(STEPS - 1))
     }
 
-    /// The share of the travel, 0 to 1.
+    /// Returns the share of the travel, 0 to 1.
     fn share(self) -> f32 {
         f32::from(self.0) / f32::from(STEPS)
     }

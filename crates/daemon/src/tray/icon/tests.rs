@@ -2,24 +2,29 @@ use super::*;
 use tiny_skia::{Color, Pixmap, PixmapPaint, Transform};
 
 /// States that a reader of the picture must tell apart, from top to bottom.
-fn states() -> Vec<Glance> {
-    let slot = |place, neutral, away| Slot { place: Step(place), neutral: Step(neutral), away };
-    let glance = |slots: &[Slot], lost, held| Glance { slots: slots.iter().copied().collect(), lost, held };
+fn states() -> Vec<IconState> {
+    let slot = |position, neutral, disconnected| IconSlot {
+        position: TravelStep(position),
+        neutral: TravelStep(neutral),
+        disconnected,
+    };
+    let icon_state =
+        |slots: &[IconSlot], lost, held| IconState { slots: slots.iter().copied().collect(), lost, held };
     let middle = STEPS / 2;
     vec![
-        glance(&[slot(middle, middle, false)], false, false),
-        glance(&[slot(0, middle, false)], false, false),
-        glance(&[slot(STEPS, middle, false)], false, false),
-        glance(&[slot(30, 20, false), slot(8, 20, false)], false, false),
-        glance(&[slot(10, 23, false), slot(40, 19, false), slot(24, 23, false)], false, false),
-        glance(&[slot(30, 23, false)], true, false),
-        glance(&[slot(44, 23, false), slot(44, 23, false), slot(44, 23, false)], true, false),
-        glance(&[slot(30, 23, false)], false, true),
-        glance(&[slot(10, 23, false), slot(40, 19, false), slot(24, 23, false)], false, true),
-        glance(&[slot(30, 23, true)], false, false),
-        glance(&[slot(10, 23, true), slot(40, 19, false)], false, false),
-        glance(&[slot(10, 23, true), slot(40, 19, true)], true, true),
-        glance(&[], false, false),
+        icon_state(&[slot(middle, middle, false)], false, false),
+        icon_state(&[slot(0, middle, false)], false, false),
+        icon_state(&[slot(STEPS, middle, false)], false, false),
+        icon_state(&[slot(30, 20, false), slot(8, 20, false)], false, false),
+        icon_state(&[slot(10, 23, false), slot(40, 19, false), slot(24, 23, false)], false, false),
+        icon_state(&[slot(30, 23, false)], true, false),
+        icon_state(&[slot(44, 23, false), slot(44, 23, false), slot(44, 23, false)], true, false),
+        icon_state(&[slot(30, 23, false)], false, true),
+        icon_state(&[slot(10, 23, false), slot(40, 19, false), slot(24, 23, false)], false, true),
+        icon_state(&[slot(30, 23, true)], false, false),
+        icon_state(&[slot(10, 23, true), slot(40, 19, false)], false, false),
+        icon_state(&[slot(10, 23, true), slot(40, 19, true)], true, true),
+        icon_state(&[], false, false),
     ]
 }
 
@@ -97,9 +102,9 @@ fn contrast(a: (u8, u8, u8), b: (u8, u8, u8)) -> f64 {
 /// rim on a dark one.
 #[test]
 fn blocks_and_marks_stand_out_on_any_panel() {
-    let glance = |lost, away| {
-        let slot = Slot { place: Step(STEPS), neutral: Step(10), away };
-        Glance { slots: [slot].into_iter().collect(), lost, held: false }
+    let icon_state = |lost, disconnected| {
+        let slot = IconSlot { position: TravelStep(STEPS), neutral: TravelStep(10), disconnected };
+        IconState { slots: [slot].into_iter().collect(), lost, held: false }
     };
     for size in SIZES_PX {
         let at = |picture: &Pixmap, x: u8, y: u8| {
@@ -108,16 +113,16 @@ fn blocks_and_marks_stand_out_on_any_panel() {
             (pixel.red(), pixel.green(), pixel.blue())
         };
         let middle = size / 2;
-        for away in [false, true] {
-            let picture = draw(&glance(false, away), size).unwrap();
+        for disconnected in [false, true] {
+            let picture = draw(&icon_state(false, disconnected), size).unwrap();
             let (block, ground) = (at(&picture, middle, size / 8 + 1), at(&picture, size / 6, size / 2));
             assert!(contrast(block, ground) >= 3.0, "block on its ground at {size} px: {block:?} {ground:?}");
             let rim = at(&picture, 0, middle);
             assert!(contrast(ground, LIGHT) >= 3.0 && contrast(rim, DARK) >= 3.0, "{size} px");
         }
-        let picture = draw(&glance(true, false), size).unwrap();
+        let picture = draw(&icon_state(true, false), size).unwrap();
         let (mark, block) = (at(&picture, size - 2, 1), at(&picture, size / 5, size / 8 + 1));
-        for ground in [draw::GROUND, draw::AWAY_GROUND] {
+        for ground in [draw::GROUND, draw::DISCONNECTED_GROUND] {
             assert!(contrast(mark, ground) >= 3.0 && mark != block, "{mark:?} at {size} px");
         }
     }
@@ -125,7 +130,7 @@ fn blocks_and_marks_stand_out_on_any_panel() {
 
 #[test]
 fn only_the_stops_are_shown_as_stops() {
-    let step = |part| Step::of(part, 635.0).0;
+    let step = |part| TravelStep::of(part, 635.0).0;
     assert_eq!([step(0.0), step(635.0), step(-1.0), step(700.0)], [0, STEPS, 0, STEPS]);
     assert_eq!([step(0.01), step(634.99)], [1, STEPS - 1]);
     assert_eq!(step(317.5), STEPS / 2);
@@ -135,5 +140,5 @@ fn only_the_stops_are_shown_as_stops() {
         assert!(now == last || now == last + 1, "{tenth}: {last} to {now}");
         last = now;
     }
-    assert_eq!(Step::of(f64::NAN, 1.0).0, STEPS - 1);
+    assert_eq!(TravelStep::of(f64::NAN, 1.0).0, STEPS - 1);
 }

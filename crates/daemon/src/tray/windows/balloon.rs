@@ -4,7 +4,7 @@
 //! have to register, as the notifications of WinRT do (an AppUserModelID), and since Wine shows it, so it can be tried.
 //! tray-icon, which makes the icon, has no such call; winsafe has it as a safe one.
 
-use crate::tray::brief::Brief;
+use crate::tray::truncate::TruncatedMessage;
 use std::cell::Cell;
 use tallywheel_engine::notifications::Message;
 use tray_icon::TrayIcon;
@@ -13,7 +13,7 @@ use winsafe::{EnumThreadWindows, GetCurrentThreadId, HWND, NOTIFYICONDATA, Shell
 /// Icons are numbered by tray-icon from 1 on, and it uses up two numbers for one icon.
 const NUMBERS: std::ops::RangeInclusive<u32> = 1..=8;
 
-/// Where an icon's messages go.
+/// Shows messages beside one icon.
 #[derive(Debug, Default)]
 pub(super) struct Balloon {
     /// The number of the icon, once it is known.
@@ -32,9 +32,9 @@ impl Balloon {
         // No NIF_REALTIME, which is for what is no news a moment later: a board that was lost behind a game in full
         // screen is still lost. No NIIF_RESPECT_QUIET_TIME: it would keep that from somebody who is new to this Windows.
         data.dwInfoFlags = if message.bad { co::NIIF::WARNING } else { co::NIIF::INFO };
-        let words = Brief::of(message);
-        data.set_szInfoTitle(&words.title);
-        data.set_szInfo(&words.text);
+        let text = TruncatedMessage::of(message);
+        data.set_szInfoTitle(&text.title);
+        data.set_szInfo(&text.text);
         // tray-icon keeps the number to itself, but any other than that of this window's one icon is refused.
         let numbers = self.number.map_or(NUMBERS, |number| number..=number);
         let shown = numbers.into_iter().find(|number| {

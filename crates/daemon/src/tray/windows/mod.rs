@@ -4,11 +4,11 @@
 mod balloon;
 
 use super::TrayHost;
-use super::icon::{self, Glance};
-use super::menu::Entry;
-use super::sight::Wish;
-use super::tender::Face;
-use super::turns::Turns;
+use super::icon::{self, IconState};
+use super::menu::MenuEntry;
+use super::notification_queue::NotificationQueue;
+use super::presenter::TrayView;
+use super::snapshot::MenuAction;
 use balloon::Balloon;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -21,66 +21,67 @@ use tray_icon::{Icon, MouseButton, MouseButtonState, TrayIcon, TrayIconBuilder, 
 
 /// The size that the notification area scales from.
 const SIZE_PX: u8 = 32;
-/// A message has this long before the next one takes its place: as long as Windows shows one unless told otherwise.
-const MESSAGE_FOR: Duration = Duration::from_secs(5);
+/// The time before the next message takes a message's place: as long as Windows shows one by default.
+const MESSAGE_TIME: Duration = Duration::from_secs(5);
 
-/// What the tray hands to its thread.
+/// The tray in the notification area.
 #[derive(Debug)]
 pub struct AreaHost {
-    face: watch::Sender<Face>,
-    messages: Arc<Turns>,
+    view: watch::Sender<TrayView>,
+    messages: Arc<NotificationQueue>,
 }
 
 impl AreaHost {
-    /// Starts the thread, and what paces messages on the running tokio runtime; what users wish for goes to `wishes`.
+    /// Starts the thread, and what paces messages on the running tokio runtime; what users choose in the menu goes to `actions`.
     #[must_use]
-    pub fn start(wishes: Sender<Wish>) -> Self {
-        let (face, faces) = watch::channel(Face::default());
-        let (next, told) = mpsc::channel(1);
-        let messages = Arc::<Turns>::default();
+    pub fn start(actions: Sender<MenuAction>) -> Self {
+        let (view, views) = watch::channel(TrayView::default());
+        let (next, paced) = mpsc::channel(1);
+        let messages = Arc::<NotificationQueue>::default();
         tokio::spawn(pace(Arc::clone(&messages), next));
         let thread = std::thread::Builder::new().name("tray".into());
-        if let Err(error) = thread.spawn(move || winmsg_executor::block_on(keep(faces, told, wishes))) {
+        if let Err(error) = thread.spawn(move || winmsg_executor::block_on(show_views(views, paced, actions)))
+        {
             tracing::warn!(%error, "no tray");
         }
-        Self { face, messages }
+        Self { view, messages }
     }
 }
 
 /// Hands the thread one message after the other. Not on that thread: the runtime's timers are not for one that may still
 /// be there when the runtime has ended.
-async fn pace(messages: Arc<Turns>, next: Sender<Message>) {
+async fn pace(messages: Arc<NotificationQueue>, next: Sender<Message>) {
     loop {
         let message = messages.next().await;
         match next.send(message).await {
-            Ok(()) => tokio::time::sleep(MESSAGE_FOR).await,
-            Err(mpsc::error::SendError(message)) => untold(&message, "there is no tray"),
+            Ok(()) => tokio::time::sleep(MESSAGE_TIME).await,
+            Err(mpsc::error::SendError(message)) => not_shown(&message, "there is no tray"),
         }
     }
 }
 
-fn untold(message: &Message, reason: &str) {
+fn not_shown(message: &Message, reason: &str) {
     tracing::info!(reason, message.title, message.body, "a message could not be shown on the desktop");
 }
 
 impl TrayHost for AreaHost {
-    fn show(&self, face: Face) {
-        self.face.send_replace(face);
+    fn show(&self, view: TrayView) {
+        self.view.send_replace(view);
     }
 
-    fn tell(&self, message: Message) {
+    fn notify(&self, message: Message) {
         if let Err(message) = self.messages.push(message) {
-            untold(&message, "too many wait already");
+            not_shown(&message, "too many wait already");
         }
     }
 }
 
-/// What the entries of the menu mean, by their numbers; shared with whoever hears of clicks.
-type Meanings = Arc<Mutex<Vec<Wish>>>;
+/// The actions of the menu's entries, by their numbers; shared with the handler of clicks.
+type Actions = Arc<Mutex<Vec<MenuAction>>>;
 
 /// Whether a menu may be open. An icon whose menu is exchanged meanwhile no longer hears of clicks on the one that is
-/// seen, so other lines have to wait. That it opens is certain: a button was let go on the icon. That it was closed
-/// without a choice nobody tells, but the icon hears nothing of the mouse before that.
+/// seen, so other lines have to wait. It opens when a button is let go on the icon. That it was closed
+/// without a choice is not reported, but the icon hears nothing of the mouse before that.
 #[derive(Debug, Default)]
 struct Open {
     maybe: AtomicBool,
@@ -106,15 +107,19 @@ impl Open {
     }
 }
 
-async fn keep(mut faces: watch::Receiver<Face>, mut messages: Receiver<Message>, wishes: Sender<Wish>) {
-    let meanings = Meanings::default();
+async fn show_views(
+    mut views: watch::Receiver<TrayView>,
+    mut messages: Receiver<Message>,
+    actions: Sender<MenuAction>,
+) {
+    let menu_actions = Actions::default();
     let open = Arc::new(Open::default());
-    let (clicked, chosen) = (Arc::clone(&meanings), Arc::clone(&open));
+    let (clicked, chosen) = (Arc::clone(&menu_actions), Arc::clone(&open));
     MenuEvent::set_event_handler(Some(move |event: MenuEvent| {
-        let meanings = clicked.lock().unwrap_or_else(PoisonError::into_inner);
-        let wish = event.id.as_ref().parse().ok().and_then(|number: usize| meanings.get(number));
-        if let Some(wish) = wish
-            && let Err(error) = wishes.try_send(wish.clone())
+        let menu_actions = clicked.lock().unwrap_or_else(PoisonError::into_inner);
+        let action = event.id.as_ref().parse().ok().and_then(|number: usize| menu_actions.get(number));
+        if let Some(action) = action
+            && let Err(error) = actions.try_send(action.clone())
         {
             tracing::warn!(%error, "too many clicks at once; one was dropped");
         }
@@ -126,20 +131,20 @@ async fn keep(mut faces: watch::Receiver<Face>, mut messages: Receiver<Message>,
     let mut said = false;
     loop {
         tokio::select! {
-            changed = faces.changed() => if changed.is_err() { return },
+            changed = views.changed() => if changed.is_err() { return },
             () = open.closed.notified() => {}
             // Without an icon there is nowhere to show it yet.
             Some(message) = messages.recv(), if shown.is_some() => {
-                shown.iter_mut().for_each(|shown| shown.tell(&message));
+                shown.iter_mut().for_each(|shown| shown.notify(&message));
                 continue;
             }
         }
-        let face = faces.borrow_and_update().clone();
+        let view = views.borrow_and_update().clone();
         match &mut shown {
-            Some(shown) => shown.show(face, &meanings, open.maybe.load(Ordering::Relaxed)),
-            None => match Shown::new(face, &meanings) {
+            Some(shown) => shown.show(view, &menu_actions, open.maybe.load(Ordering::Relaxed)),
+            None => match Shown::new(view, &menu_actions) {
                 Ok(new) => shown = Some(new),
-                // There may be no taskbar yet; the next face tries again.
+                // There may be no taskbar yet; the next view tries again.
                 Err(error) => {
                     if !said {
                         tracing::info!(%error, "no tray; waiting for one");
@@ -154,46 +159,46 @@ async fn keep(mut faces: watch::Receiver<Face>, mut messages: Receiver<Message>,
 /// The icon as it is shown.
 struct Shown {
     /// What it shows; its menu is the one that is there, also while a newer one waits.
-    face: Face,
+    view: TrayView,
     icon: TrayIcon,
     menu: Lines,
     balloon: Balloon,
 }
 
 impl Shown {
-    fn new(face: Face, meanings: &Meanings) -> tray_icon::Result<Self> {
-        let menu = Lines::new(&face.menu, meanings);
+    fn new(view: TrayView, menu_actions: &Actions) -> tray_icon::Result<Self> {
+        let menu = Lines::new(&view.menu, menu_actions);
         let mut builder = TrayIconBuilder::new()
             .with_id("tallywheel")
             .with_menu(Box::new(menu.menu.clone()))
-            .with_tooltip(&face.tip);
-        if let Some(picture) = picture(&face.glance) {
+            .with_tooltip(&view.tool_tip);
+        if let Some(picture) = picture(&view.icon_state) {
             builder = builder.with_icon(picture);
         }
-        Ok(Self { icon: builder.build()?, face, menu, balloon: Balloon::default() })
+        Ok(Self { icon: builder.build()?, view, menu, balloon: Balloon::default() })
     }
 
-    fn show(&mut self, mut face: Face, meanings: &Meanings, open: bool) {
-        if face.glance != self.face.glance {
-            log(self.icon.set_icon(picture(&face.glance)));
+    fn show(&mut self, mut view: TrayView, menu_actions: &Actions, open: bool) {
+        if view.icon_state != self.view.icon_state {
+            log(self.icon.set_icon(picture(&view.icon_state)));
         }
-        if face.tip != self.face.tip {
-            log(self.icon.set_tooltip(Some(&face.tip)));
+        if view.tool_tip != self.view.tool_tip {
+            log(self.icon.set_tooltip(Some(&view.tool_tip)));
         }
-        if face.menu != self.face.menu && !self.menu.change(&face.menu, meanings) {
+        if view.menu != self.view.menu && !self.menu.change(&view.menu, menu_actions) {
             if open {
-                face.menu = std::mem::take(&mut self.face.menu);
+                view.menu = std::mem::take(&mut self.view.menu);
             } else {
-                self.menu = Lines::new(&face.menu, meanings);
+                self.menu = Lines::new(&view.menu, menu_actions);
                 self.icon.set_menu(Some(Box::new(self.menu.menu.clone())));
             }
         }
-        self.face = face;
+        self.view = view;
     }
 
-    fn tell(&mut self, message: &Message) {
+    fn notify(&mut self, message: &Message) {
         if let Err(reason) = self.balloon.show(&self.icon, message) {
-            untold(message, reason);
+            not_shown(message, reason);
         }
     }
 }
@@ -204,12 +209,12 @@ fn log(done: tray_icon::Result<()>) {
     }
 }
 
-fn picture(glance: &Glance) -> Option<Icon> {
-    let rgba = icon::draw(glance, SIZE_PX)?.take_demultiplied();
+fn picture(icon_state: &IconState) -> Option<Icon> {
+    let rgba = icon::draw(icon_state, SIZE_PX)?.take_demultiplied();
     Icon::from_rgba(rgba, u32::from(SIZE_PX), u32::from(SIZE_PX)).ok()
 }
 
-/// A menu and its lines in their order, so that words can change while it is open.
+/// A menu and its lines in their order, so that text can change while it is open.
 struct Lines {
     menu: Menu,
     lines: Vec<Line>,
@@ -218,88 +223,93 @@ struct Lines {
 enum Line {
     Plain(MenuItem),
     Check(CheckMenuItem),
-    More(Submenu),
-    Rule,
+    Submenu(Submenu),
+    Separator,
 }
 
-/// What one line says: its label, whether it is on, what it means.
-struct Says<'a> {
+/// The content of one line.
+struct LineContent<'a> {
     label: &'a str,
     on: Option<bool>,
-    wish: Option<&'a Wish>,
+    action: Option<&'a MenuAction>,
 }
 
 impl Lines {
-    fn new(entries: &[Entry], meanings: &Meanings) -> Self {
+    fn new(entries: &[MenuEntry], menu_actions: &Actions) -> Self {
         let mut built = Self { menu: Menu::new(), lines: Vec::new() };
-        let mut meanings = meanings.lock().unwrap_or_else(PoisonError::into_inner);
-        meanings.clear();
+        let mut menu_actions = menu_actions.lock().unwrap_or_else(PoisonError::into_inner);
+        menu_actions.clear();
         let menu = built.menu.clone();
-        built.add(entries, &mut meanings, &|item| menu.append(item).is_ok());
-        drop(meanings);
+        built.add(entries, &mut menu_actions, &|item| menu.append(item).is_ok());
+        drop(menu_actions);
         built
     }
 
-    fn add(&mut self, entries: &[Entry], means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) {
+    fn add(
+        &mut self,
+        entries: &[MenuEntry],
+        list: &mut Vec<MenuAction>,
+        append: &dyn Fn(&dyn IsMenuItem) -> bool,
+    ) {
         for entry in entries {
             match entry {
-                Entry::Line => {
+                MenuEntry::Separator => {
                     append(&PredefinedMenuItem::separator());
-                    self.lines.push(Line::Rule);
+                    self.lines.push(Line::Separator);
                 }
-                Entry::More(words, entries) => {
-                    let more = Submenu::new(label(words), true);
+                MenuEntry::Submenu(text, entries) => {
+                    let more = Submenu::new(label(text), true);
                     append(&more);
-                    self.lines.push(Line::More(more.clone()));
-                    self.add(entries, means, &|item| more.append(item).is_ok());
+                    self.lines.push(Line::Submenu(more.clone()));
+                    self.add(entries, list, &|item| more.append(item).is_ok());
                 }
                 other => {
-                    for says in sayings(other) {
-                        self.lines.push(line(&says, means, append));
+                    for content in contents(other) {
+                        self.lines.push(line(&content, list, append));
                     }
                 }
             }
         }
     }
 
-    /// Changes words and marks in place; false where the menu has other lines now.
-    fn change(&self, entries: &[Entry], meanings: &Meanings) -> bool {
-        let mut means = Vec::new();
+    /// Changes texts and check marks in place; false where the menu has other lines now.
+    fn change(&self, entries: &[MenuEntry], menu_actions: &Actions) -> bool {
+        let mut list = Vec::new();
         let mut rest = self.lines.as_slice();
-        // First a dry run: half a change would be worse than none.
-        let fits = fit(entries, &mut rest, &mut means, false) && rest.is_empty();
+        // The first run changes nothing: half a change would be worse than none.
+        let fits = fit(entries, &mut rest, &mut list, false) && rest.is_empty();
         if fits {
-            means.clear();
+            list.clear();
             let mut rest = self.lines.as_slice();
-            fit(entries, &mut rest, &mut means, true);
-            *meanings.lock().unwrap_or_else(PoisonError::into_inner) = means;
+            fit(entries, &mut rest, &mut list, true);
+            *menu_actions.lock().unwrap_or_else(PoisonError::into_inner) = list;
         }
         fits
     }
 }
 
-fn fit(entries: &[Entry], lines: &mut &[Line], means: &mut Vec<Wish>, change: bool) -> bool {
+fn fit(entries: &[MenuEntry], lines: &mut &[Line], list: &mut Vec<MenuAction>, change: bool) -> bool {
     entries.iter().all(|entry| match entry {
-        Entry::Line => matches!(next(lines), Some(Line::Rule)),
-        Entry::More(words, entries) => {
-            let Some(Line::More(more)) = next(lines) else { return false };
+        MenuEntry::Separator => matches!(next(lines), Some(Line::Separator)),
+        MenuEntry::Submenu(text, entries) => {
+            let Some(Line::Submenu(more)) = next(lines) else { return false };
             if change {
-                more.set_text(label(words));
+                more.set_text(label(text));
             }
-            fit(entries, lines, means, change)
+            fit(entries, lines, list, change)
         }
-        other => sayings(other).iter().all(|says| {
-            means.extend(says.wish.cloned());
-            match (next(lines), says.on) {
-                (Some(Line::Plain(item)), None) if item.is_enabled() == says.wish.is_some() => {
+        other => contents(other).iter().all(|content| {
+            list.extend(content.action.cloned());
+            match (next(lines), content.on) {
+                (Some(Line::Plain(item)), None) if item.is_enabled() == content.action.is_some() => {
                     if change {
-                        item.set_text(label(says.label));
+                        item.set_text(label(content.label));
                     }
                     true
                 }
                 (Some(Line::Check(item)), Some(on)) => {
                     if change {
-                        item.set_text(label(says.label));
+                        item.set_text(label(content.label));
                         item.set_checked(on);
                     }
                     true
@@ -316,44 +326,54 @@ fn next<'a>(lines: &mut &'a [Line]) -> Option<&'a Line> {
     Some(first)
 }
 
-/// An entry that is no submenu and no rule, line by line.
-fn sayings(entry: &Entry) -> Vec<Says<'_>> {
+/// Returns the lines of an entry that is no submenu and no separator.
+fn contents(entry: &MenuEntry) -> Vec<LineContent<'_>> {
     match entry {
-        Entry::Words(label) => vec![Says { label, on: None, wish: None }],
-        Entry::Button(label, wish) => vec![Says { label, on: None, wish: Some(wish) }],
-        Entry::Check { label, on, wish } => vec![Says { label, on: Some(*on), wish: Some(wish) }],
-        Entry::Choice { chosen, options } => options
+        MenuEntry::Label(label) => vec![LineContent { label, on: None, action: None }],
+        MenuEntry::Button(label, action) => vec![LineContent { label, on: None, action: Some(action) }],
+        MenuEntry::Check { label, on, action } => {
+            vec![LineContent { label, on: Some(*on), action: Some(action) }]
+        }
+        MenuEntry::Choice { chosen, options } => options
             .iter()
             .enumerate()
-            .map(|(place, (label, wish))| Says { label, on: Some(*chosen == Some(place)), wish: Some(wish) })
+            .map(|(place, (label, action))| LineContent {
+                label,
+                on: Some(*chosen == Some(place)),
+                action: Some(action),
+            })
             .collect(),
-        Entry::More(..) | Entry::Line => Vec::new(),
+        MenuEntry::Submenu(..) | MenuEntry::Separator => Vec::new(),
     }
 }
 
-fn line(says: &Says<'_>, means: &mut Vec<Wish>, append: &dyn Fn(&dyn IsMenuItem) -> bool) -> Line {
-    let number = means.len().to_string();
-    means.extend(says.wish.cloned());
-    match (says.on, says.wish) {
+fn line(
+    content: &LineContent<'_>,
+    list: &mut Vec<MenuAction>,
+    append: &dyn Fn(&dyn IsMenuItem) -> bool,
+) -> Line {
+    let number = list.len().to_string();
+    list.extend(content.action.cloned());
+    match (content.on, content.action) {
         (Some(on), _) => {
-            let item = CheckMenuItem::with_id(number, label(says.label), true, on, None);
+            let item = CheckMenuItem::with_id(number, label(content.label), true, on, None);
             append(&item);
             Line::Check(item)
         }
         (None, Some(_)) => {
-            let item = MenuItem::with_id(number, label(says.label), true, None);
+            let item = MenuItem::with_id(number, label(content.label), true, None);
             append(&item);
             Line::Plain(item)
         }
         (None, None) => {
-            let item = MenuItem::new(label(says.label), false, None);
+            let item = MenuItem::new(label(content.label), false, None);
             append(&item);
             Line::Plain(item)
         }
     }
 }
 
-/// A single ampersand would mean an access key.
-fn label(words: &str) -> String {
-    words.replace('&', "&&")
+/// Escapes a label: a single ampersand would mean an access key.
+fn label(text: &str) -> String {
+    text.replace('&', "&&")
 }

@@ -1,4 +1,4 @@
-use super::file::{DeviceName, KeepAlive, MinInterval, OscPrefix, OutputFile, OutputKind, TemplateName};
+use super::file::{DeviceName, OscPrefix, OutputFile, OutputKind, TemplateName};
 use super::scale::scale;
 use super::{AxisCode, Output, Pressed, Scale, Steps, Template, layout, steps};
 use crate::names::{Name, Names};
@@ -143,8 +143,8 @@ fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mista
             (Template::Layout(fields), Some(trims))
         }
     };
-    let min_interval = optional(min_interval_ms)?.map_or(Duration::ZERO, |MinInterval(interval)| *interval);
-    let keep_alive = optional(keep_alive_ms)?.map(|KeepAlive(every)| *every);
+    let min_interval = optional(min_interval_ms)?.map_or(Duration::ZERO, |interval| interval.get());
+    let keep_alive = optional(keep_alive_ms)?.map(|every| every.get());
     if let (Some(field), Some(every)) = (keep_alive_ms, keep_alive)
         && every < min_interval
     {

@@ -5,7 +5,7 @@ use super::steps::{ExtraPresses, PadButton, PressMs, Presses, SettleMs};
 use super::{AxisCode, Destination, Template};
 use crate::Rig;
 use crate::names::Name;
-use crate::read::{Key, List, Map, Setting, Tables};
+use crate::read::{Choice, Key, List, Map, Setting, Tables, bounded, real, whole_milliseconds};
 use serde::Deserialize;
 use std::time::Duration;
 use tallywheel_units::{KeyPlace, Scale};
@@ -84,22 +84,9 @@ pub(crate) enum OutputKind {
     Steps,
 }
 
-impl Setting for OutputKind {
-    const EXPECTED: &'static str = "\"axis\", \"datagram\" or \"steps\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["axis", "datagram", "steps"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "axis" => Some(Self::Axis),
-            "datagram" => Some(Self::Datagram),
-            "steps" => Some(Self::Steps),
-            _ => None,
-        }
-    }
+impl Choice for OutputKind {
+    const CHOICES: &'static [(&'static str, Self)] =
+        &[("axis", Self::Axis), ("datagram", Self::Datagram), ("steps", Self::Steps)];
 }
 
 /// The kinds of templates.
@@ -112,29 +99,21 @@ pub(crate) enum TemplateName {
     Layout,
 }
 
-impl Setting for TemplateName {
-    const EXPECTED: &'static str = "\"json\", \"line\", \"osc\", \"packed\" or \"layout\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["json", "line", "osc", "packed", "layout"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "json" => Some(Self::Json),
-            "line" => Some(Self::Line),
-            "osc" => Some(Self::Osc),
-            "packed" => Some(Self::Packed),
-            "layout" => Some(Self::Layout),
-            _ => None,
-        }
-    }
+impl Choice for TemplateName {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("json", Self::Json),
+        ("line", Self::Line),
+        ("osc", Self::Osc),
+        ("packed", Self::Packed),
+        ("layout", Self::Layout),
+    ];
 }
 
 impl Setting for Destination {
-    const EXPECTED: &'static str =
-        "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\"";
+    fn expected() -> String {
+        "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\""
+            .to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -146,29 +125,14 @@ impl Setting for Destination {
     }
 }
 
-/// An end of a range.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct RangeEnd(pub(crate) f64);
-
-impl Setting for RangeEnd {
-    const EXPECTED: &'static str = "a number from -1000000000 to 1000000000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": -1_000_000_000, "maximum": 1_000_000_000 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (number.abs() <= Scale::FARTHEST).then_some(Self(number))
-    }
-}
-
 /// The beginning of an OSC address.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct OscPrefix(pub(crate) String);
 
 impl Setting for OscPrefix {
-    const EXPECTED: &'static str = "the beginning of an OSC address, such as \"/tallywheel\"";
+    fn expected() -> String {
+        "the beginning of an OSC address, such as \"/tallywheel\"".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -180,57 +144,23 @@ impl Setting for OscPrefix {
     }
 }
 
-/// The least time between two datagrams.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct MinInterval(pub(crate) Duration);
-
-impl Setting for MinInterval {
-    const EXPECTED: &'static str = "milliseconds, a whole number from 1 to 10000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 10_000 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        let millis = u64::try_from(number).ok().filter(|millis| (1..=10_000).contains(millis))?;
-        Some(Self(Duration::from_millis(millis)))
-    }
-}
-
-/// The longest time without a datagram.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct KeepAlive(pub(crate) Duration);
-
-impl Setting for KeepAlive {
-    const EXPECTED: &'static str = "milliseconds, a whole number from 10 to 3600000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 10, "maximum": 3_600_000 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        let millis = u64::try_from(number).ok().filter(|millis| (10..=3_600_000).contains(millis))?;
-        Some(Self(Duration::from_millis(millis)))
-    }
-}
-
-impl Setting for AxisCode {
-    const EXPECTED: &'static str = "\"x\", \"y\", \"z\", \"rx\", \"ry\", \"rz\", \"throttle\" or \"rudder\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|axis| axis.name() == text)
-    }
+impl Choice for AxisCode {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("x", Self::X),
+        ("y", Self::Y),
+        ("z", Self::Z),
+        ("rx", Self::Rx),
+        ("ry", Self::Ry),
+        ("rz", Self::Rz),
+        ("throttle", Self::Throttle),
+        ("rudder", Self::Rudder),
+    ];
 }
 
 impl Setting for KeyPlace {
-    const EXPECTED: &'static str = "a key, such as \"F13\", \"KeyA\" or \"Numpad7\"";
+    fn expected() -> String {
+        "a key, such as \"F13\", \"KeyA\" or \"Numpad7\"".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -247,8 +177,9 @@ impl Setting for KeyPlace {
 pub(crate) struct DeviceName(pub(crate) String);
 
 impl Setting for DeviceName {
-    const EXPECTED: &'static str =
-        "a name of 1 to 78 bytes, without line breaks and without blanks at its ends";
+    fn expected() -> String {
+        "a name of 1 to 78 bytes, without line breaks and without blanks at its ends".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -260,4 +191,13 @@ impl Setting for DeviceName {
         let plain = !text.contains(char::is_control) && text.trim() == text;
         (fits && plain).then(|| Self(text.to_owned()))
     }
+}
+
+bounded! {
+    /// A number on either side of 0: an end of a range, or a number that never changes.
+    pub(crate) RangeEnd(f64): f64 = -Scale::FARTHEST..=Scale::FARTHEST, "a number", real;
+    /// The least time between two datagrams.
+    pub(crate) MinInterval(Duration): i64 = 1..=10_000, "milliseconds, a whole number", whole_milliseconds;
+    /// The longest time without a datagram.
+    pub(crate) KeepAlive(Duration): i64 = 10..=3_600_000, "milliseconds, a whole number", whole_milliseconds;
 }

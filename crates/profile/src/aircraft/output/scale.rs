@@ -21,7 +21,7 @@ pub(super) fn scale(
                 mistakes.tell(field.byte, format!("{path}.range"), "two numbers, such as [0, 1]", found);
                 return None;
             };
-            let (RangeEnd(low), RangeEnd(high)) = (*low.setting()?, *high.setting()?);
+            let (low, high) = (low.setting()?.get(), high.setting()?.get());
             if low >= high {
                 let expected = "the lower end first; `reversed = true` turns it round";
                 mistakes.tell(field.byte, format!("{path}.range"), expected, format!("{low} and {high}"));

@@ -3,7 +3,7 @@
 use super::check::{all_trims, index};
 use super::file::OutputFile;
 use crate::names::Names;
-use crate::read::{Field, Map, Mistakes, Setting, Value, optional};
+use crate::read::{Field, Map, Mistakes, Setting, Value, bounded, milliseconds, optional, whole};
 use crate::words;
 use std::time::Duration;
 use tallywheel_units::{ButtonNumber, KeyPlace, TrimIndex};
@@ -52,7 +52,7 @@ pub(super) fn check(
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
 ) -> Option<Steps> {
-    let presses = mistakes.required(&table.presses, byte, "output.presses").map(|presses| presses.0);
+    let presses = mistakes.required(&table.presses, byte, "output.presses").map(|presses| presses.get());
     let pressed = if table.low_keys.is_some() || table.high_keys.is_some() {
         keys(table, byte, names, mistakes)
     } else {
@@ -61,10 +61,10 @@ pub(super) fn check(
     Some(Steps {
         pressed: pressed?,
         presses: presses?,
-        press: optional(&table.press_ms)?.map(|time| time.0),
-        pause: optional(&table.pause_ms)?.map(|time| time.0),
-        extra: optional(&table.extra_presses)?.map(|extra| extra.0),
-        settle: optional(&table.settle_ms)?.map(|time| time.0),
+        press: optional(&table.press_ms)?.map(|time| time.get()),
+        pause: optional(&table.pause_ms)?.map(|time| time.get()),
+        extra: optional(&table.extra_presses)?.map(|extra| extra.get()),
+        settle: optional(&table.settle_ms)?.map(|time| time.get()),
     })
 }
 
@@ -74,7 +74,7 @@ fn buttons(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistak
         (low, high) => {
             let paths = ["output.low_buttons", "output.high_buttons"];
             let pairs: Vec<Pair<PadButton>> = chosen([low, high], paths, byte, names, mistakes)?;
-            Some(pairs.into_iter().map(|(trim, low, high)| (trim, low.0, high.0)).collect())
+            Some(pairs.into_iter().map(|(trim, low, high)| (trim, low.get(), high.get())).collect())
         }
     };
     let device = optional(&table.device)?.map(|name| name.0.clone());
@@ -92,7 +92,7 @@ fn keys(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
 }
 
 /// What can be pressed.
-trait Press: Setting + Copy + Eq {
+trait Press: Setting + Copy + PartialEq {
     /// What people call it.
     const NOUN: &'static str;
 
@@ -216,7 +216,7 @@ impl Press for PadButton {
     const NOUN: &'static str = "button";
 
     fn shown(self) -> String {
-        self.0.to_string()
+        self.get().to_string()
     }
 }
 
@@ -228,88 +228,19 @@ impl Press for KeyPlace {
     }
 }
 
-/// A button of the virtual joystick.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct PadButton(ButtonNumber);
-
-impl Setting for PadButton {
-    const EXPECTED: &'static str = "a button number from 1 to 56";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": Steps::LAST_BUTTON })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        let number = u8::try_from(number).ok().filter(|number| *number <= Steps::LAST_BUTTON)?;
-        ButtonNumber::new(number).map(Self)
-    }
+bounded! {
+    /// A button of the virtual joystick: the kernel has names for 16 joystick buttons and 40 more.
+    pub(crate) PadButton(ButtonNumber): i64 = 1..=56, "a button number", button;
+    /// Presses from stop to stop.
+    pub(crate) Presses(u16): i64 = 1..=10_000, "a whole number", whole;
+    /// Presses more at each arrival at a stop.
+    pub(crate) ExtraPresses(u8): i64 = 0..=250, "a whole number", whole;
+    /// How long a press or a pause takes.
+    pub(crate) PressMs(Duration): f64 = 1.0..=1_000.0, "milliseconds", milliseconds;
+    /// How long the simulator's report may take.
+    pub(crate) SettleMs(Duration): f64 = 0.0..=60_000.0, "milliseconds", milliseconds;
 }
 
-/// Presses from stop to stop.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Presses(u16);
-
-impl Setting for Presses {
-    const EXPECTED: &'static str = "a whole number from 1 to 10000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 10_000 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u16::try_from(number).ok().filter(|presses| (1..=10_000).contains(presses)).map(Self)
-    }
-}
-
-/// Presses at a stop.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct ExtraPresses(u8);
-
-impl Setting for ExtraPresses {
-    const EXPECTED: &'static str = "a whole number from 0 to 250";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 250 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().filter(|presses| *presses <= 250).map(Self)
-    }
-}
-
-/// How long a press or a pause takes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct PressMs(Duration);
-
-impl Setting for PressMs {
-    const EXPECTED: &'static str = "milliseconds from 1 to 1000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 1, "maximum": 1_000 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (1.0..=1_000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1_000.0)))
-    }
-}
-
-/// How long the simulator's report may take.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct SettleMs(Duration);
-
-impl Setting for SettleMs {
-    const EXPECTED: &'static str = "milliseconds from 0 to 60000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 0, "maximum": 60_000 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (0.0..=60_000.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1_000.0)))
-    }
+fn button(number: i64) -> Option<ButtonNumber> {
+    ButtonNumber::new(u8::try_from(number).ok()?)
 }

@@ -49,7 +49,7 @@ pub(crate) fn trim(table: &TrimFile, byte: usize, mistakes: &Mistakes<'_>) -> Op
         start: start?,
         report: optional(&table.report)?.copied().unwrap_or_default(),
         curve: curve?,
-        smoothing: optional(&table.smoothing_ms)?.map(|smoothing| smoothing.0),
+        smoothing: optional(&table.smoothing_ms)?.map(|smoothing| smoothing.get()),
         ratios,
     };
     Some((trim, origin))
@@ -88,7 +88,7 @@ fn positions(
             let expected = "a name that does not mean a place already";
             mistakes.tell(name.span().start, path.as_str(), expected, words::quoted(text));
         } else if Name::from_text(text).is_none() {
-            mistakes.tell(name.span().start, path.as_str(), Name::EXPECTED, words::quoted(text));
+            mistakes.tell(name.span().start, path.as_str(), Name::expected(), words::quoted(text));
         }
         match place.setting() {
             Some(Angle(at)) => {

@@ -1,7 +1,7 @@
 //! What a `[[trim]]` may say. The doc comments here are the one description of its keys.
 
 use crate::names::Name;
-use crate::read::{Key, List, Map, Rows, Setting};
+use crate::read::{Choice, Key, List, Map, Rows, Setting, bounded, milliseconds};
 use serde::Deserialize;
 use std::time::Duration;
 use tallywheel_units::{Degrees, Ratio, StopStyle};
@@ -64,7 +64,9 @@ pub(crate) struct TrimFile {
 pub(crate) struct Travel(pub(crate) Degrees);
 
 impl Setting for Travel {
-    const EXPECTED: &'static str = "degrees, above 0 and at most 36000";
+    fn expected() -> String {
+        "degrees, above 0 and at most 36000".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -82,7 +84,9 @@ impl Setting for Travel {
 pub(crate) struct Angle(pub(crate) Degrees);
 
 impl Setting for Angle {
-    const EXPECTED: &'static str = "degrees from 0 to the travel";
+    fn expected() -> String {
+        "degrees from 0 to the travel".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -111,8 +115,11 @@ pub(crate) enum StartAt {
 pub(crate) const START_WORDS: [&str; 5] = ["saved", "neutral", "low", "high", "simulator"];
 
 impl Setting for StartAt {
-    const EXPECTED: &'static str = "\"saved\", \"neutral\", \"low\", \"high\", \"simulator\", the name of one of \
-                                    the positions, or degrees from 0 to the travel";
+    fn expected() -> String {
+        "\"saved\", \"neutral\", \"low\", \"high\", \"simulator\", the name of one of \
+                                    the positions, or degrees from 0 to the travel"
+            .to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -139,22 +146,9 @@ impl Setting for StartAt {
     }
 }
 
-impl Setting for OnReport {
-    const EXPECTED: &'static str = "\"adopt\", \"await\" or \"override\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["adopt", "await", "override"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "adopt" => Some(Self::Adopt),
-            "await" => Some(Self::Await),
-            "override" => Some(Self::Override),
-            _ => None,
-        }
-    }
+impl Choice for OnReport {
+    const CHOICES: &'static [(&'static str, Self)] =
+        &[("adopt", Self::Adopt), ("await", Self::Await), ("override", Self::Override)];
 }
 
 /// A number of a curve; whether it is one that belongs there, the check of the whole curve tells.
@@ -162,7 +156,9 @@ impl Setting for OnReport {
 pub(crate) struct AnyNumber(pub(crate) f64);
 
 impl Setting for AnyNumber {
-    const EXPECTED: &'static str = "a number";
+    fn expected() -> String {
+        "a number".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -174,32 +170,7 @@ impl Setting for AnyNumber {
     }
 }
 
-/// How long a count may take to arrive.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct SmoothingMs(pub(crate) Duration);
-
-impl Setting for SmoothingMs {
-    const EXPECTED: &'static str = "milliseconds from 1 to 500";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 1, "maximum": 500 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (1.0..=500.0).contains(&number).then(|| Self(Duration::from_secs_f64(number / 1000.0)))
-    }
-}
-
-impl Setting for Ratio {
-    const EXPECTED: &'static str = "a number from 0.01 to 100";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": 0.01, "maximum": 100 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        Self::new(number)
-    }
+bounded! {
+    /// How long a count may take to arrive at the outputs.
+    pub(crate) SmoothingMs(Duration): f64 = 1.0..=500.0, "milliseconds", milliseconds;
 }

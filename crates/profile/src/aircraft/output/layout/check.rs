@@ -1,7 +1,8 @@
 use super::super::scale::scale;
-use super::file::{Byte, Constant, Digits, FieldFile, FieldValue, PadTo, Text, Width};
+use super::file::{FieldFile, FieldValue, Text};
 use crate::names::Names;
-use crate::read::{Mistakes, Tables, optional};
+use crate::read::{Choice, Mistakes, Tables, optional};
+use crate::words;
 use tallywheel_units::{LayoutField, NumberForm, NumberSource, Scale, TextForm, TrimIndex, TrimValue};
 
 const PATH: &str = "output.layout";
@@ -99,8 +100,8 @@ fn one(
             Some(LayoutField::Bytes(text.clone().into_bytes()))
         }
         Kind::PadTo => {
-            let PadTo(to) = *table.pad_to.as_ref()?.setting()?;
-            let with = optional(&table.pad_with)?.map_or(0, |Byte(byte)| *byte);
+            let to = table.pad_to.as_ref()?.setting()?.get();
+            let with = optional(&table.pad_with)?.map_or(0, |byte| byte.get());
             Some(LayoutField::Pad { to, with })
         }
         Kind::Trim | Kind::Value | Kind::Number => {
@@ -150,10 +151,7 @@ fn source(
             let trim = TrimIndex::new(u8::try_from(trim?).ok()?);
             Some(NumberSource::Trim(trim, value))
         }
-        Kind::Number => {
-            let Constant(number) = *table.number.as_ref()?.setting()?;
-            Some(NumberSource::Constant(number))
-        }
+        Kind::Number => Some(NumberSource::Constant(table.number.as_ref()?.setting()?.get())),
         _ => match value?? {
             FieldValue::Sequence => Some(NumberSource::Sequence),
             FieldValue::Seconds => Some(NumberSource::TimeSeconds),
@@ -168,17 +166,8 @@ fn source(
 
 fn tell_value(table: &FieldFile, expected: &str, mistakes: &Mistakes<'_>) {
     if let Some(key) = &table.value {
-        let found = match key.setting() {
-            Some(FieldValue::Position) => "\"position\"",
-            Some(FieldValue::Axis) => "\"axis\"",
-            Some(FieldValue::Degrees) => "\"degrees\"",
-            Some(FieldValue::Counts) => "\"counts\"",
-            Some(FieldValue::Sequence) => "\"sequence\"",
-            Some(FieldValue::Seconds) => "\"time_s\"",
-            Some(FieldValue::Micros) => "\"time_us\"",
-            None => return,
-        };
-        mistakes.tell(key.byte, "output.layout.value", expected, found);
+        let Some(value) = key.setting() else { return };
+        mistakes.tell(key.byte, "output.layout.value", expected, words::quoted(value.word()));
     }
 }
 
@@ -188,8 +177,8 @@ fn form(table: &FieldFile) -> Option<NumberForm> {
         return Some(NumberForm::Binary(*kind, optional(byte_order)?.copied().unwrap_or_default()));
     }
     Some(NumberForm::Text(TextForm {
-        digits: optional(digits)?.map(|Digits(digits)| *digits),
-        width: optional(width)?.map_or(0, |Width(width)| *width),
+        digits: optional(digits)?.map(|digits| digits.get()),
+        width: optional(width)?.map_or(0, |width| width.get()),
         leading_zeros: optional(leading_zeros)?.copied().unwrap_or(false),
         plus_sign: optional(plus_sign)?.copied().unwrap_or(false),
     }))

@@ -2,9 +2,9 @@
 
 use super::super::file::RangeEnd;
 use crate::names::Name;
-use crate::read::{Key, List, Setting};
+use crate::read::{Choice, Key, List, Setting, bounded, whole};
 use serde::Deserialize;
-use tallywheel_units::{ByteOrder, NumberKind, Scale, TextForm};
+use tallywheel_units::{ByteOrder, NumberKind};
 
 /// One field of a datagram: text, a number or padding. It has one of the keys `text`, `trim`, `value`, `number` and
 /// `pad_to`, or `trim` and `value`.
@@ -21,7 +21,7 @@ pub(crate) struct FieldFile {
     /// before, `"time_s"` or `"time_us"`, seconds or microseconds since 1970-01-01 UTC, later in every datagram.
     pub(crate) value: Key<FieldValue>,
     /// This number.
-    pub(crate) number: Key<Constant>,
+    pub(crate) number: Key<RangeEnd>,
     /// For a position: what it becomes at the low stop and at the high stop. Default: the output's `range`.
     pub(crate) range: List<RangeEnd>,
     /// For a position: whether its range is the other way round. Default: the output's `reversed` where there is no
@@ -53,7 +53,9 @@ pub(crate) struct FieldFile {
 pub(crate) struct Text(pub(crate) String);
 
 impl Setting for Text {
-    const EXPECTED: &'static str = "text, at least one character";
+    fn expected() -> String {
+        "text, at least one character".to_owned()
+    }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
@@ -77,141 +79,44 @@ pub(crate) enum FieldValue {
     Micros,
 }
 
-impl Setting for FieldValue {
-    const EXPECTED: &'static str =
-        "\"position\", \"axis\", \"degrees\", \"counts\", \"sequence\", \"time_s\" or \"time_us\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["position", "axis", "degrees", "counts", "sequence", "time_s", "time_us"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "position" => Some(Self::Position),
-            "axis" => Some(Self::Axis),
-            "degrees" => Some(Self::Degrees),
-            "counts" => Some(Self::Counts),
-            "sequence" => Some(Self::Sequence),
-            "time_s" => Some(Self::Seconds),
-            "time_us" => Some(Self::Micros),
-            _ => None,
-        }
-    }
+impl Choice for FieldValue {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("position", Self::Position),
+        ("axis", Self::Axis),
+        ("degrees", Self::Degrees),
+        ("counts", Self::Counts),
+        ("sequence", Self::Sequence),
+        ("time_s", Self::Seconds),
+        ("time_us", Self::Micros),
+    ];
 }
 
-/// A number that never changes.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Constant(pub(crate) f64);
-
-impl Setting for Constant {
-    const EXPECTED: &'static str = "a number from -1000000000 to 1000000000";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "number", "minimum": -1_000_000_000, "maximum": 1_000_000_000 })
-    }
-
-    fn from_number(number: f64) -> Option<Self> {
-        (number.abs() <= Scale::FARTHEST).then_some(Self(number))
-    }
+impl Choice for NumberKind {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("i8", Self::I8),
+        ("u8", Self::U8),
+        ("i16", Self::I16),
+        ("u16", Self::U16),
+        ("i32", Self::I32),
+        ("u32", Self::U32),
+        ("i64", Self::I64),
+        ("u64", Self::U64),
+        ("f32", Self::F32),
+        ("f64", Self::F64),
+    ];
 }
 
-impl Setting for NumberKind {
-    const EXPECTED: &'static str =
-        "\"i8\", \"u8\", \"i16\", \"u16\", \"i32\", \"u32\", \"i64\", \"u64\", \"f32\" or \"f64\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": Self::ALL.map(Self::name) })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| kind.name() == text)
-    }
+impl Choice for ByteOrder {
+    const CHOICES: &'static [(&'static str, Self)] = &[("little", Self::Little), ("big", Self::Big)];
 }
 
-impl Setting for ByteOrder {
-    const EXPECTED: &'static str = "\"little\" or \"big\"";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": ["little", "big"] })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        match text {
-            "little" => Some(Self::Little),
-            "big" => Some(Self::Big),
-            _ => None,
-        }
-    }
-}
-
-/// Digits after the point.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Digits(pub(crate) u8);
-
-impl Setting for Digits {
-    const EXPECTED: &'static str = "a whole number from 0 to 15";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 15 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().filter(|digits| *digits <= TextForm::MOST_DIGITS).map(Self)
-    }
-}
-
-/// The least number of characters.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Width(pub(crate) u8);
-
-impl Setting for Width {
-    const EXPECTED: &'static str = "a whole number from 1 to 64";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 64 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().filter(|width| (1..=TextForm::WIDEST).contains(width)).map(Self)
-    }
-}
-
-/// Bytes of a datagram.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct PadTo(pub(crate) usize);
-
-impl Setting for PadTo {
-    const EXPECTED: &'static str = "a whole number from 1 to 1400";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 1, "maximum": 1400 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        usize::try_from(number).ok().filter(|bytes| (1..=1_400).contains(bytes)).map(Self)
-    }
-}
-
-/// One byte.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Byte(pub(crate) u8);
-
-impl Setting for Byte {
-    const EXPECTED: &'static str = "a whole number from 0 to 255";
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "integer", "minimum": 0, "maximum": 255 })
-    }
-
-    fn from_whole(number: i64) -> Option<Self> {
-        u8::try_from(number).ok().map(Self)
-    }
+bounded! {
+    /// Digits after the point.
+    pub(crate) Digits(u8): i64 = 0..=15, "a whole number", whole;
+    /// The least number of characters.
+    pub(crate) Width(u8): i64 = 1..=64, "a whole number", whole;
+    /// Bytes of a datagram.
+    pub(crate) PadTo(usize): i64 = 1..=1_400, "a whole number", whole;
+    /// One byte.
+    pub(crate) Byte(u8): i64 = 0..=255, "a whole number", whole;
 }

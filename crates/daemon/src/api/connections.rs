@@ -24,21 +24,21 @@ use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 
-/// Connections at once.
+/// The most connections that are open at once.
 pub const CONNECTIONS_MAX: usize = 64;
 const HEADERS_MAX: usize = 32;
 const HEADER_BYTES_MAX: usize = 16 * 1024;
 const HEADER_TIME: Duration = Duration::from_secs(5);
 const CONNECTION_TIME: Duration = Duration::from_secs(15);
-/// How long nobody is let in when the system has no more handles; it needs time to get some back.
+/// The pause after the system had no handle for a connection; it needs time to get some back.
 const OUT_OF_HANDLES: Duration = Duration::from_secs(1);
 
-/// Lets a connection last for as long as its stream.
+/// Marks a connection that lasts for as long as its stream.
 #[derive(Debug, Clone, Default)]
-pub struct Long(Arc<AtomicBool>);
+pub struct LongLived(Arc<AtomicBool>);
 
-impl Long {
-    /// It is a stream.
+impl LongLived {
+    /// Marks the connection as that of a stream.
     pub fn allow(&self) {
         self.0.store(true, Ordering::Relaxed);
     }
@@ -48,10 +48,10 @@ impl Long {
     }
 }
 
-/// A listener on loopback, at a port that the system chooses.
+/// Listens on loopback, at a port that the system chooses, and returns the listener and its address.
 ///
 /// # Errors
-/// Where the machine has no loopback or no port left.
+/// The system's, where the machine has no loopback or no port left.
 pub fn listen() -> std::io::Result<(std::net::TcpListener, SocketAddr)> {
     let listener = std::net::TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?;
     listener.set_nonblocking(true)?;
@@ -59,21 +59,21 @@ pub fn listen() -> std::io::Result<(std::net::TcpListener, SocketAddr)> {
     Ok((listener, at))
 }
 
-/// Answers at `listener` for as long as it is polled.
+/// Serves `router` at `listener` for as long as it is polled.
 ///
 /// # Errors
-/// Where the listener cannot be waited for.
+/// The system's, where it cannot wait for the listener.
 pub async fn serve(listener: std::net::TcpListener, router: Router) -> std::io::Result<()> {
     let listener = TcpListener::from_std(listener)?;
-    let places = Arc::new(Semaphore::new(CONNECTIONS_MAX));
+    let slots = Arc::new(Semaphore::new(CONNECTIONS_MAX));
     // The semaphore is never closed.
-    while let Ok(place) = Arc::clone(&places).acquire_owned().await {
+    while let Ok(slot) = Arc::clone(&slots).acquire_owned().await {
         match listener.accept().await {
             Ok((connection, _)) => {
                 let router = router.clone();
                 tokio::spawn(async move {
-                    hold(connection, router).await;
-                    drop(place);
+                    serve_connection(connection, router).await;
+                    drop(slot);
                 });
             }
             Err(_) => tokio::time::sleep(OUT_OF_HANDLES).await,
@@ -82,9 +82,9 @@ pub async fn serve(listener: std::net::TcpListener, router: Router) -> std::io::
     Ok(())
 }
 
-async fn hold(connection: TcpStream, router: Router) {
-    let long = Long::default();
-    let mark = long.clone();
+async fn serve_connection(connection: TcpStream, router: Router) {
+    let long_lived = LongLived::default();
+    let mark = long_lived.clone();
     let router = TowerToHyperService::new(router);
     let service = service_fn(move |mut request: Request<Incoming>| {
         request.extensions_mut().insert(mark.clone());
@@ -99,12 +99,12 @@ async fn hold(connection: TcpStream, router: Router) {
             .keep_alive(false)
             .serve_connection(TokioIo::new(connection), service)
     );
-    // Whatever went wrong with it is the asker's own affair.
+    // An error of the connection is the client's own affair.
     tokio::select! {
         _ = &mut connection => return,
         () = tokio::time::sleep(CONNECTION_TIME) => {}
     }
-    if long.is() {
+    if long_lived.is() {
         let _ = connection.await;
     }
 }

@@ -1,21 +1,21 @@
-//! Messages in turn, for a desktop that shows one at a time and lets a new one take the place of the one that is read.
+//! A queue of notifications, for a desktop that shows one at a time and lets a new one replace the one that is read.
 
 use std::collections::VecDeque;
 use std::sync::{Mutex, PoisonError};
 use tallywheel_engine::notifications::Message;
 use tokio::sync::Notify;
 
-/// The most messages that wait.
+/// The most messages in the queue.
 pub const WAITING_MAX: usize = 16;
 
-/// Messages that wait for their turn, the first first.
+/// The messages that wait to be shown, in the order in which they came.
 #[derive(Debug, Default)]
-pub struct Turns {
+pub struct NotificationQueue {
     waiting: Mutex<VecDeque<Message>>,
     more: Notify,
 }
 
-impl Turns {
+impl NotificationQueue {
     /// Queues a message, in place of one on the same subject that still waits. Does not wait.
     ///
     /// # Errors
@@ -32,7 +32,7 @@ impl Turns {
         Ok(())
     }
 
-    /// The message whose turn is next, as soon as there is one. Nothing is lost where the caller gives up waiting.
+    /// Takes the first message, as soon as there is one. Nothing is lost where the caller gives up waiting.
     pub async fn next(&self) -> Message {
         loop {
             let first = self.waiting.lock().unwrap_or_else(PoisonError::into_inner).pop_front();
@@ -57,28 +57,28 @@ mod tests {
 
     #[tokio::test]
     async fn in_turn_and_the_newest_of_each_subject() {
-        let turns = Turns::default();
+        let queue = NotificationQueue::default();
         for (board, title) in [(0, "lost"), (1, "lost"), (0, "back")] {
-            turns.push(message(board, title)).unwrap();
+            queue.push(message(board, title)).unwrap();
         }
-        assert_eq!(turns.next().await, message(1, "lost"));
-        assert_eq!(turns.next().await, message(0, "back"));
+        assert_eq!(queue.next().await, message(1, "lost"));
+        assert_eq!(queue.next().await, message(0, "back"));
         // One that comes while somebody waits is handed over.
-        let (next, ()) = tokio::join!(turns.next(), async { turns.push(message(2, "lost")).unwrap() });
+        let (next, ()) = tokio::join!(queue.next(), async { queue.push(message(2, "lost")).unwrap() });
         assert_eq!(next, message(2, "lost"));
     }
 
     #[tokio::test]
     async fn what_does_not_fit_comes_back() {
-        let turns = Turns::default();
+        let queue = NotificationQueue::default();
         let boards: Vec<_> = (0..).take(WAITING_MAX + 1).collect();
         let (last, fitting) = boards.split_last().unwrap();
         for board in fitting {
-            turns.push(message(*board, "lost")).unwrap();
+            queue.push(message(*board, "lost")).unwrap();
         }
-        assert_eq!(turns.push(message(*last, "lost")), Err(message(*last, "lost")));
-        turns.push(message(0, "back")).expect("it takes another's place");
-        assert_eq!(turns.next().await, message(1, "lost"));
-        turns.push(message(*last, "lost")).expect("one went");
+        assert_eq!(queue.push(message(*last, "lost")), Err(message(*last, "lost")));
+        queue.push(message(0, "back")).expect("it takes another's place");
+        assert_eq!(queue.next().await, message(1, "lost"));
+        queue.push(message(*last, "lost")).expect("one went");
     }
 }

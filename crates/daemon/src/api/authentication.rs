@@ -1,12 +1,12 @@
-//! Who may come in: this user's own programs, and no web page.
+//! Authentication: this user's own programs may use the API, and no web page may.
 //!
 //! | request | answer |
 //! |---|---|
-//! | `Host` is not this very door by address or as `localhost` (a page whose name was bent to 127.0.0.1) | 421 |
-//! | `Origin` is not this door (a script of a page from elsewhere, a local file, a frame without origin) | 403 |
+//! | `Host` is not this server by address or as `localhost` (a page whose name was bent to 127.0.0.1) | 421 |
+//! | `Origin` is not this server (a script of a page from elsewhere, a local file, a frame without origin) | 403 |
 //! | `Sec-Fetch-Site` says that another site asks (an image, a form, a link in a page from elsewhere) | 403 |
 //! | no token, or not the one in the user's file | 401 |
-//! | else | let in |
+//! | any other | the route's own |
 //!
 //! Nothing is answered across origins: there are no `Access-Control-` headers, so a browser refuses by itself
 //! what needs asking for. `Host`, `Origin` and the token's header are those of RFC 9110, RFC 6454 and RFC 6750;
@@ -25,10 +25,10 @@ const TOKEN_BYTES: usize = 32;
 pub struct Token(String);
 
 impl Token {
-    /// A new one.
+    /// Makes a new random token.
     ///
     /// # Errors
-    /// Where the system has no random numbers to give.
+    /// The system's, where it has no random numbers to give.
     pub fn new() -> std::io::Result<Self> {
         let mut bytes = [0_u8; TOKEN_BYTES];
         getrandom::fill(&mut bytes).map_err(|error| std::io::Error::other(error.to_string()))?;
@@ -40,14 +40,14 @@ impl Token {
         Ok(Self(text))
     }
 
-    /// One that was read; nothing where it cannot be one.
+    /// Reads a token; `None` where `text` is not 64 hexadecimal digits.
     #[must_use]
     pub fn from_text(text: &str) -> Option<Self> {
-        let good = text.len() == 2 * TOKEN_BYTES && text.bytes().all(|byte| byte.is_ascii_hexdigit());
-        good.then(|| Self(text.to_owned()))
+        let is_valid = text.len() == 2 * TOKEN_BYTES && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+        is_valid.then(|| Self(text.to_owned()))
     }
 
-    /// As it is written.
+    /// Returns the 64 hexadecimal digits.
     #[must_use]
     pub fn as_str(&self) -> &str {
         &self.0
@@ -60,85 +60,85 @@ impl Token {
     }
 }
 
-/// It must not get into a log.
+/// Shows nothing of the secret, which must not get into a log.
 impl std::fmt::Debug for Token {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str("Token(..)")
     }
 }
 
-/// The guard at one door.
+/// Checks the headers of requests to one server.
 #[derive(Debug)]
-pub struct Guard {
+pub struct Authentication {
     token: Token,
     hosts: [String; 2],
     origins: [String; 2],
 }
 
-/// Why somebody was not let in.
+/// Why a request was denied.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Turned {
-    /// Came by another name.
-    Misdirected,
-    /// Asks for a web page from elsewhere.
-    Foreign,
-    /// Does not know the token.
-    Unknown,
+pub enum Denied {
+    /// The request names another host.
+    Host,
+    /// The request comes from a web page of another origin.
+    Origin,
+    /// The request does not bear the token.
+    Token,
 }
 
-impl Turned {
-    /// The code that says so.
+impl Denied {
+    /// The HTTP status code of the answer.
     #[must_use]
     pub const fn status(self) -> StatusCode {
         match self {
-            Self::Misdirected => StatusCode::MISDIRECTED_REQUEST,
-            Self::Foreign => StatusCode::FORBIDDEN,
-            Self::Unknown => StatusCode::UNAUTHORIZED,
+            Self::Host => StatusCode::MISDIRECTED_REQUEST,
+            Self::Origin => StatusCode::FORBIDDEN,
+            Self::Token => StatusCode::UNAUTHORIZED,
         }
     }
 
-    /// Why, for people.
+    /// Says why, in one clause for people.
     #[must_use]
-    pub const fn what(self) -> &'static str {
+    pub const fn detail(self) -> &'static str {
         match self {
-            Self::Misdirected => "the header Host must be this address and port",
-            Self::Foreign => "nothing here is for web pages from elsewhere",
-            Self::Unknown => {
+            Self::Host => "the header Host must be this address and port",
+            Self::Origin => "nothing here is for web pages from elsewhere",
+            Self::Token => {
                 "the header Authorization must be `Bearer` and the token from the user's runtime folder"
             }
         }
     }
 }
 
-impl Guard {
-    /// At the door `at`, for those who know `token`.
+impl Authentication {
+    /// Makes the check for a server at `address`, whose clients know `token`.
     #[must_use]
-    pub fn new(at: SocketAddr, token: Token) -> Self {
-        let hosts = [at.to_string(), format!("localhost:{}", at.port())];
+    pub fn new(address: SocketAddr, token: Token) -> Self {
+        let hosts = [address.to_string(), format!("localhost:{}", address.port())];
         let origins = hosts.clone().map(|host| format!("http://{host}"));
         Self { token, hosts, origins }
     }
 
-    /// Whether a request with these headers is let in.
+    /// Checks the headers of a request.
     ///
     /// # Errors
-    /// Why not, see the table above.
-    pub fn check(&self, headers: &HeaderMap) -> Result<(), Turned> {
+    /// [`Denied`], by the table above.
+    pub fn check(&self, headers: &HeaderMap) -> Result<(), Denied> {
         let one_of = |value: &HeaderValue, known: &[String]| {
             known.iter().any(|known| value.as_bytes().eq_ignore_ascii_case(known.as_bytes()))
         };
         if !only(headers, &HOST).is_some_and(|host| one_of(host, &self.hosts)) {
-            return Err(Turned::Misdirected);
+            return Err(Denied::Host);
         }
         if headers.get_all(ORIGIN).iter().any(|origin| !one_of(origin, &self.origins)) {
-            return Err(Turned::Foreign);
+            return Err(Denied::Origin);
         }
         let own = |site: &HeaderValue| matches!(site.as_bytes(), b"same-origin" | b"none");
         if !headers.get_all(SEC_FETCH_SITE).iter().all(own) {
-            return Err(Turned::Foreign);
+            return Err(Denied::Origin);
         }
         let token = only(headers, &AUTHORIZATION).and_then(|given| bearer(given.as_bytes()));
-        if token.is_some_and(|given| self.token.is(given)) { Ok(()) } else { Err(Turned::Unknown) }
+        if token.is_some_and(|given| self.token.is(given)) { Ok(()) } else { Err(Denied::Token) }
     }
 }
 
@@ -154,7 +154,7 @@ fn bearer(given: &[u8]) -> Option<&[u8]> {
     scheme.eq_ignore_ascii_case(b"Bearer ").then_some(token)
 }
 
-/// What stands on every answer: a browser that got hold of one shows, runs, keeps and passes on nothing of it.
+/// The headers of every answer: a browser that got hold of one shows, runs, keeps and passes on nothing of it.
 pub const HEADERS: [(&str, &str); 6] = [
     (
         "content-security-policy",
@@ -173,36 +173,36 @@ mod tests {
 
     const TOKEN: &str = "00112233445566778899aabbccddeeff00112233445566778899aabbccddeeff";
 
-    fn guard() -> Guard {
-        Guard::new("127.0.0.1:4711".parse().unwrap(), Token::from_text(TOKEN).unwrap())
+    fn authentication() -> Authentication {
+        Authentication::new("127.0.0.1:4711".parse().unwrap(), Token::from_text(TOKEN).unwrap())
     }
 
-    fn asked(headers: &[(&str, &str)]) -> Result<(), Turned> {
+    fn checked(headers: &[(&str, &str)]) -> Result<(), Denied> {
         let mut map = HeaderMap::new();
         for (name, value) in headers {
             map.append(HeaderName::from_bytes(name.as_bytes()).unwrap(), value.parse().unwrap());
         }
-        guard().check(&map)
+        authentication().check(&map)
     }
 
     #[test]
-    fn every_way_in_and_every_way_to_be_turned_away() {
+    fn every_way_in_and_every_way_to_be_denied() {
         let bearer = format!("Bearer {TOKEN}");
         let host = ("host", "127.0.0.1:4711");
         let token = ("authorization", bearer.as_str());
-        let with = |more: &[(&str, &str)]| asked(&[&[host, token], more].concat());
+        let with = |more: &[(&str, &str)]| checked(&[&[host, token], more].concat());
         assert_eq!(with(&[]), Ok(()));
-        assert_eq!(asked(&[("host", "LocalHost:4711"), token]), Ok(()));
+        assert_eq!(checked(&[("host", "LocalHost:4711"), token]), Ok(()));
         assert_eq!(with(&[("origin", "http://127.0.0.1:4711")]), Ok(()));
         assert_eq!(with(&[("origin", "http://localhost:4711"), ("sec-fetch-site", "same-origin")]), Ok(()));
         assert_eq!(with(&[("sec-fetch-site", "none")]), Ok(()));
 
-        assert_eq!(asked(&[token]), Err(Turned::Misdirected));
+        assert_eq!(checked(&[token]), Err(Denied::Host));
         let elsewhere = ["127.0.0.1", "127.0.0.1:80", "rebound.example:4711", "localhost", "[::1]:4711", ""];
         for other in elsewhere {
-            assert_eq!(asked(&[("host", other), token]), Err(Turned::Misdirected), "{other}");
+            assert_eq!(checked(&[("host", other), token]), Err(Denied::Host), "{other}");
         }
-        assert_eq!(asked(&[host, host, token]), Err(Turned::Misdirected));
+        assert_eq!(checked(&[host, host, token]), Err(Denied::Host));
 
         let origins = [
             "null",
@@ -215,12 +215,12 @@ mod tests {
             "",
         ];
         for other in origins {
-            assert_eq!(with(&[("origin", other)]), Err(Turned::Foreign), "{other}");
+            assert_eq!(with(&[("origin", other)]), Err(Denied::Origin), "{other}");
         }
         let both = [("origin", "http://localhost:4711"), ("origin", "http://evil.example")];
-        assert_eq!(with(&both), Err(Turned::Foreign));
+        assert_eq!(with(&both), Err(Denied::Origin));
         for site in ["cross-site", "same-site", "other", ""] {
-            assert_eq!(with(&[("sec-fetch-site", site)]), Err(Turned::Foreign), "{site}");
+            assert_eq!(with(&[("sec-fetch-site", site)]), Err(Denied::Origin), "{site}");
         }
 
         let longer = format!("Bearer {TOKEN}0");
@@ -228,10 +228,10 @@ mod tests {
         let other = format!("Bearer {}0", &TOKEN[..63]);
         let basic = format!("Basic {TOKEN}");
         for given in ["", "Bearer", "Bearer ", TOKEN, &longer, &shorter, &other, &basic] {
-            assert_eq!(asked(&[host, ("authorization", given)]), Err(Turned::Unknown), "{given}");
+            assert_eq!(checked(&[host, ("authorization", given)]), Err(Denied::Token), "{given}");
         }
-        assert_eq!(asked(&[host]), Err(Turned::Unknown));
-        assert_eq!(asked(&[host, token, token]), Err(Turned::Unknown));
+        assert_eq!(checked(&[host]), Err(Denied::Token));
+        assert_eq!(checked(&[host, token, token]), Err(Denied::Token));
     }
 
     #[test]

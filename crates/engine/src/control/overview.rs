@@ -1,14 +1,14 @@
 //! How everything stands, put together where all of it is known.
 
-use super::BridgeState;
-use super::status::{
+use super::Control;
+use crate::state::status::{
     self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
     SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
 };
 use crate::config_files::ConfigFile;
-use crate::control::Control;
 use crate::inbound::Counters;
 use crate::invariants;
+use crate::state::BridgeState;
 use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;

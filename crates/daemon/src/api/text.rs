@@ -1,4 +1,4 @@
-//! The daemon's state for people.
+//! The daemon's state as text for a terminal.
 
 use std::fmt::Write;
 use tallywheel_engine::state::status::{
@@ -8,7 +8,7 @@ use tallywheel_engine::state::status::{
 use tallywheel_tools::demo::picture::scale;
 use tallywheel_units::Degrees;
 
-/// Everything, a few lines for each thing.
+/// Returns the whole status, a few lines for each trim, wheel, board and output.
 #[must_use]
 pub fn status(status: &Status) -> String {
     let mut text = format!(
@@ -16,7 +16,7 @@ pub fn status(status: &Status) -> String {
         status.version,
         status.rig,
         status.aircraft.name,
-        lasted(status.running_s),
+        duration(status.running_s),
         status.process,
     );
     if status.held {
@@ -35,7 +35,7 @@ pub fn status(status: &Status) -> String {
             trim.position,
             trim.degrees,
             trim.travel_degrees,
-            doubt(trim.margin),
+            margin(trim.margin),
             stop(trim.at_stop),
             if trim.held && !status.held { ", held until the wheel passes the simulator's trim" } else { "" },
         );
@@ -51,7 +51,7 @@ pub fn status(status: &Status) -> String {
             wheel.name,
             signed(wheel.counts),
             wheel.board,
-            doubt(wheel.margin)
+            margin(wheel.margin)
         );
     }
     for output in &status.outputs {
@@ -115,7 +115,7 @@ fn output(output: &OutputStatus) -> String {
     };
     let mut text = format!("  output  {} is {state}, {} frames out{errors}\n", output.name, output.published);
     if let Some(trouble) = &output.trouble {
-        let _ = writeln!(text, "            {} ago: {}", lasted(trouble.seconds_ago), trouble.what);
+        let _ = writeln!(text, "            {} ago: {}", duration(trouble.seconds_ago), trouble.what);
     }
     text
 }
@@ -133,7 +133,7 @@ fn simulator(simulator: &SimulatorStatus) -> String {
     format!("  simulator  {state}\n             {}\n", self::datagrams(*datagrams))
 }
 
-/// What came in; of what was dropped only the kinds that occurred.
+/// Returns the counts of datagrams; of the dropped ones only the kinds that occurred.
 fn datagrams(datagrams: DatagramsStatus) -> String {
     let DatagramsStatus { accepted, late, malformed, strangers, flooded } = datagrams;
     let kinds = [
@@ -154,21 +154,21 @@ fn datagrams(datagrams: DatagramsStatus) -> String {
     }
 }
 
-/// Where a trim is, in one line.
+/// Returns the position of a trim in one line.
 #[must_use]
-pub fn where_is(trim: &TrimStatus) -> String {
+pub fn position(trim: &TrimStatus) -> String {
     format!(
         "{} is at {:+.4}, {:.1}\u{b0} of {}\u{b0}, {}{}",
         trim.name,
         trim.position,
         trim.degrees,
         trim.travel_degrees,
-        doubt(trim.margin),
+        margin(trim.margin),
         stop(trim.at_stop)
     )
 }
 
-/// The last losses, the newest last.
+/// Returns the last losses with cause and cure, the newest last.
 #[must_use]
 pub fn losses(losses: &Losses) -> String {
     let mut text = String::new();
@@ -179,14 +179,14 @@ pub fn losses(losses: &Losses) -> String {
         let _ = writeln!(
             text,
             "{} ago  {} on {}: {} ({}), {}\n    {}; {}",
-            lasted(loss.seconds_ago),
+            duration(loss.seconds_ago),
             loss.wheel,
             loss.board,
             loss.kind,
             loss.certainty,
             match loss.margin {
                 Some([0, 0]) => "which cost no counts".to_owned(),
-                margin => format!("counts: {}", doubt(margin)),
+                lost => format!("counts: {}", margin(lost)),
             },
             loss.cause,
             loss.cure
@@ -195,20 +195,20 @@ pub fn losses(losses: &Losses) -> String {
     if text.is_empty() { "no losses\n".to_owned() } else { text }
 }
 
-/// The aircraft there are, the one that is flown marked.
+/// Returns the list of aircraft, with a mark at the active one.
 #[must_use]
-pub fn hangar(hangar: &Hangar) -> String {
+pub fn aircraft_list(list: &Hangar) -> String {
     let mut text = String::new();
-    let wide = hangar.aircraft.iter().map(|parked| parked.file.chars().count()).max().unwrap_or(0);
-    for parked in &hangar.aircraft {
-        let mark = if parked.flown { '>' } else { ' ' };
-        let name = parked.name.as_deref().unwrap_or("its file is wrong; `tallywheel check` says where");
-        let _ = writeln!(text, "{mark} {:<wide$}  {name}", parked.file);
+    let wide = list.aircraft.iter().map(|entry| entry.file.chars().count()).max().unwrap_or(0);
+    for entry in &list.aircraft {
+        let mark = if entry.flown { '>' } else { ' ' };
+        let name = entry.name.as_deref().unwrap_or("its file is wrong; `tallywheel check` says where");
+        let _ = writeln!(text, "{mark} {:<wide$}  {name}", entry.file);
     }
     text
 }
 
-fn doubt(margin: MarginStatus) -> String {
+fn margin(margin: MarginStatus) -> String {
     match margin {
         Some([0, 0]) => "certain".to_owned(),
         Some([low, high]) => format!("-{low}..+{high} counts"),
@@ -232,8 +232,8 @@ fn degrees(degrees: f64) -> Degrees {
     Degrees::new(degrees).unwrap_or(Degrees::ZERO)
 }
 
-/// A time as people say it, two units at most.
-fn lasted(seconds: f64) -> String {
+/// Returns a time in seconds as people say it, with two units at most.
+fn duration(seconds: f64) -> String {
     let whole = std::time::Duration::try_from_secs_f64(seconds).map_or(0, |lasted| lasted.as_secs());
     let (days, hours, minutes) = (whole / 86_400, whole / 3600 % 24, whole / 60 % 60);
     match (days, hours, minutes) {

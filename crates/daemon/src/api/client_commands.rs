@@ -1,7 +1,7 @@
-//! `tallywheel status`, `align`, `fly`, `hold` and `reload`: what a running daemon is asked and told.
+//! The commands that talk to a running daemon: `tallywheel status`, `align`, `fly`, `hold` and `reload`.
 
 use super::client::{Client, ClientError};
-use super::show;
+use super::text;
 use crate::args::{AlignArgs, FlyArgs, Hold, HoldArgs, ReloadArgs, StatusArgs};
 use crate::failure::CommandFailure;
 use hyper::Method;
@@ -19,7 +19,7 @@ fn client(args: &FolderArgs) -> Result<Client, CommandFailure> {
     Ok(Client::find(&folders::runtime()?, &config)?)
 }
 
-/// Shows how everything stands, once or with every change.
+/// Prints the status, once or with every change.
 ///
 /// # Errors
 /// [`ClientError`]; also when the daemon ends while it is followed.
@@ -30,7 +30,7 @@ pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), CommandFail
         return Ok(if args.json {
             line(&losses, out)
         } else {
-            out.write_all(show::losses(&losses).as_bytes())
+            out.write_all(text::losses(&losses).as_bytes())
         }?);
     }
     let mut first = true;
@@ -42,7 +42,7 @@ pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), CommandFail
             writeln!(out)?;
         }
         first = false;
-        out.write_all(show::status(status).as_bytes())
+        out.write_all(text::status(status).as_bytes())
     };
     if !args.follow {
         return Ok(one(&client.get("/v1/status")?, out)?);
@@ -58,7 +58,7 @@ pub fn status(args: &StatusArgs, out: &mut impl Write) -> Result<(), CommandFail
     })
 }
 
-/// Says where a trim really is.
+/// Sets the position of a trim.
 ///
 /// # Errors
 /// [`ClientError`]
@@ -71,30 +71,30 @@ pub fn align(args: &AlignArgs, out: &mut impl Write) -> Result<(), CommandFailur
     let status: Status = client.send(Method::POST, "/v1/align", &json!({ "trim": args.trim, "to": to }))?;
     let trim = status.trims.iter().find(|trim| trim.name == args.trim || trim.wheel == args.trim);
     if let Some(trim) = trim {
-        writeln!(out, "{}", show::where_is(trim))?;
+        writeln!(out, "{}", text::position(trim))?;
     }
     Ok(())
 }
 
-/// Flies another aircraft, or says which there are.
+/// Changes to another aircraft, or prints the list of aircraft.
 ///
 /// # Errors
 /// [`ClientError`]
 pub fn fly(args: &FlyArgs, out: &mut impl Write) -> Result<(), CommandFailure> {
     let client = client(&args.folder)?;
     let Some(aircraft) = &args.aircraft else {
-        let hangar: Hangar = client.get("/v1/aircraft")?;
-        return Ok(out.write_all(show::hangar(&hangar).as_bytes())?);
+        let list: Hangar = client.get("/v1/aircraft")?;
+        return Ok(out.write_all(text::aircraft_list(&list).as_bytes())?);
     };
     let status: Status = client.send(Method::PUT, "/v1/aircraft", &json!({ "aircraft": aircraft }))?;
     writeln!(out, "flying {}", status.aircraft.name)?;
     for trim in &status.trims {
-        writeln!(out, "{}", show::where_is(trim))?;
+        writeln!(out, "{}", text::position(trim))?;
     }
     Ok(())
 }
 
-/// Holds the outputs, or lets them go.
+/// Holds the outputs, or lets them follow the trims.
 ///
 /// # Errors
 /// [`ClientError`]
@@ -105,7 +105,7 @@ pub fn hold(args: &HoldArgs, out: &mut impl Write) -> Result<(), CommandFailure>
     Ok(())
 }
 
-/// Reads all files again.
+/// Has the daemon read all files again.
 ///
 /// # Errors
 /// [`ClientError`]; also where a file is wrong, with its mistakes.
@@ -126,13 +126,13 @@ fn line(value: &impl serde::Serialize, out: &mut (impl Write + ?Sized)) -> io::R
     writeln!(out)
 }
 
-/// How the daemon of these folders stands, for the doctor.
+/// Asks the daemon of these folders for its status, for the doctor.
 #[must_use]
 pub fn daemon(places: &Places) -> Daemon {
     let status = Client::find(&places.runtime, &places.config).and_then(|client| client.get("/v1/status"));
     match status {
         Ok(status) => Daemon::Runs(Box::new(status)),
-        Err(ClientError::Nobody { .. } | ClientError::Gone { .. }) => Daemon::None,
+        Err(ClientError::NotRunning { .. } | ClientError::Gone { .. }) => Daemon::None,
         Err(error) => Daemon::Mute(error.to_string()),
     }
 }

@@ -10,7 +10,7 @@ const BYTES: usize = 64;
 /// How long reports that change nothing are kept after one that did: they show that the wheel rests.
 const TAIL: Duration = Duration::from_millis(200);
 /// A file of the recording is as long as this, or as long as it takes until something moves again.
-pub(super) const SEGMENT: Duration = Duration::from_secs(600);
+pub(crate) const SEGMENT: Duration = Duration::from_secs(600);
 
 /// A report as it is noted, of fixed size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,63 +1,63 @@
-//! What the desktop is told in words: a board that was lost or came back, a file that is wrong. Single losses are
-//! not news; the icon's mark is enough. No I/O and no clock.
+//! Decides which notifications the desktop shows: of a board that was lost or came back, of a file that is not valid.
+//! A single loss makes none; the icon's mark is enough. No I/O and no clock.
 
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tallywheel_engine::notifications::{Message, Subject};
 use tallywheel_units::Timestamp;
 
-/// Between two messages on one subject at least this much time passes; what happens in between is told as it
-/// stands then, if it is still news.
-pub const MESSAGE_EVERY: Duration = Duration::from_secs(10);
+/// The least time between two notifications on one subject; of what happens in between, the last is shown then, if it
+/// is still new.
+pub const NOTIFICATION_INTERVAL: Duration = Duration::from_secs(10);
 
-/// The most subjects that are remembered.
+/// The most subjects that are kept.
 const SUBJECTS_MAX: usize = 256;
 
-/// Remembers what was told.
+/// The notifications of each subject: the last one shown and the one that waits.
 #[derive(Debug, Default)]
-pub struct Bulletin(BTreeMap<Subject, Thread>);
+pub struct Notifications(BTreeMap<Subject, SubjectState>);
 
 #[derive(Debug, Default)]
-struct Thread {
-    told: Option<(Timestamp, Message)>,
-    news: Option<Message>,
+struct SubjectState {
+    shown: Option<(Timestamp, Message)>,
+    waiting: Option<Message>,
 }
 
-impl Bulletin {
-    /// Something is wrong, or right again. That all is well is news only after something was wrong.
-    pub fn take(&mut self, message: Message) {
+impl Notifications {
+    /// Adds a message. One that says that all is well is shown only after one that said that something was wrong.
+    pub fn add(&mut self, message: Message) {
         if self.0.len() >= SUBJECTS_MAX && !self.0.contains_key(&message.subject) {
-            self.0.retain(|_, thread| thread.news.is_some());
+            self.0.retain(|_, state| state.waiting.is_some());
         }
-        let thread = self.0.entry(message.subject.clone()).or_default();
-        let told_bad = thread.told.as_ref().is_some_and(|(_, told)| told.bad);
-        let told_same = thread.told.as_ref().is_some_and(|(_, told)| *told == message);
-        // What a user asked for is answered each time.
+        let state = self.0.entry(message.subject.clone()).or_default();
+        let shown_bad = state.shown.as_ref().is_some_and(|(_, shown)| shown.bad);
+        let shown_same = state.shown.as_ref().is_some_and(|(_, shown)| *shown == message);
+        // What a user asked for is answered every time.
         let answer = message.subject == Subject::Wish;
-        let news = answer || if message.bad { !told_same } else { told_bad };
-        thread.news = news.then_some(message);
+        let is_new = answer || if message.bad { !shown_same } else { shown_bad };
+        state.waiting = is_new.then_some(message);
     }
 
-    /// The next message to be told now.
+    /// Returns the next message that is to be shown at `now`.
     pub fn due(&mut self, now: Timestamp) -> Option<Message> {
-        let thread = self.0.values_mut().find(|thread| thread.due_at().is_some_and(|at| at <= now))?;
-        let message = thread.news.take()?;
-        thread.told = Some((now, message.clone()));
+        let state = self.0.values_mut().find(|state| state.due_at().is_some_and(|at| at <= now))?;
+        let message = state.waiting.take()?;
+        state.shown = Some((now, message.clone()));
         Some(message)
     }
 
-    /// When [`Self::due`] has something; `None` while nothing waits.
+    /// When [`Self::due`] returns a message; `None` while none waits.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
-        self.0.values().filter_map(Thread::due_at).min()
+        self.0.values().filter_map(SubjectState::due_at).min()
     }
 }
 
-impl Thread {
+impl SubjectState {
     fn due_at(&self) -> Option<Timestamp> {
-        let news = self.news.as_ref()?;
-        match &self.told {
-            Some((at, _)) if news.subject != Subject::Wish => Some(at.after(MESSAGE_EVERY)),
+        let waiting = self.waiting.as_ref()?;
+        match &self.shown {
+            Some((at, _)) if waiting.subject != Subject::Wish => Some(at.after(NOTIFICATION_INTERVAL)),
             _ => Some(Timestamp::START),
         }
     }
@@ -72,22 +72,22 @@ mod tests {
         Message { subject, title: title.to_owned(), body: String::new(), bad }
     }
 
-    /// Plays changes at their seconds, and tells what is told at which second.
+    /// Plays changes at their seconds and returns what is shown at which second.
     fn told(changes: &[(u64, &str, bool)]) -> Vec<(u64, String)> {
-        let mut bulletin = Bulletin::default();
+        let mut notifications = Notifications::default();
         let mut told = Vec::new();
         for second in 0..60 {
             for (_, title, bad) in changes.iter().filter(|(at, ..)| *at == second) {
-                bulletin.take(message(Subject::Board(BoardIndex::new(0)), title, *bad));
+                notifications.add(message(Subject::Board(BoardIndex::new(0)), title, *bad));
             }
             let now = Timestamp::from_micros(second * 1_000_000);
-            assert_eq!(bulletin.deadline().is_some_and(|at| at <= now), {
-                let due = bulletin.due(now);
+            assert_eq!(notifications.deadline().is_some_and(|at| at <= now), {
+                let due = notifications.due(now);
                 told.extend(due.iter().map(|message| (second, message.title.clone())));
                 due.is_some()
             });
         }
-        assert_eq!(bulletin.deadline(), None);
+        assert_eq!(notifications.deadline(), None);
         told
     }
 
@@ -96,7 +96,7 @@ mod tests {
         assert_eq!(told(changes), expected, "{changes:?}");
     }
 
-    /// Every order of lost and back in which something else is told.
+    /// Every order of lost and back in which something else is shown.
     #[test]
     fn what_is_told_of_a_board() {
         check(&[(1, "back", false)], &[]);
@@ -123,18 +123,19 @@ mod tests {
 
     #[test]
     fn subjects_do_not_hold_each_other_back_and_answers_are_not_held_back() {
-        let mut bulletin = Bulletin::default();
+        let mut notifications = Notifications::default();
         let boards = [0, 1].map(|n| Subject::Board(BoardIndex::new(n)));
         let subjects = [boards[0].clone(), boards[1].clone(), Subject::File("rig".to_owned())];
         for subject in subjects.clone() {
-            bulletin.take(message(subject, "bad", true));
+            notifications.add(message(subject, "bad", true));
         }
         let now = Timestamp::from_micros(7);
-        let told: Vec<_> = std::iter::from_fn(|| bulletin.due(now)).map(|message| message.subject).collect();
+        let told: Vec<_> =
+            std::iter::from_fn(|| notifications.due(now)).map(|message| message.subject).collect();
         assert_eq!(told, subjects);
         for _ in 0..2 {
-            bulletin.take(message(Subject::Wish, "no such place", true));
-            assert!(bulletin.due(now).is_some());
+            notifications.add(message(Subject::Wish, "no such place", true));
+            assert!(notifications.due(now).is_some());
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Opens files and folders with whatever the desktop opens them with.
+//! Opens files and folders with the desktop's own program for them.
 
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
@@ -6,39 +6,39 @@ use std::sync::Arc;
 use tallywheel_engine::notifications::{Message, Subject};
 use tokio::sync::mpsc::Sender;
 
-/// The program that opens things, by the XDG utilities; on Windows the shell.
+/// The program that opens files and folders: that of the XDG utilities; on Windows the shell.
 #[cfg(not(windows))]
 const OPENER: &str = "xdg-open";
 #[cfg(windows)]
 const OPENER: &str = "explorer";
 
-/// Openers that may be running at once; some stay for as long as what they opened.
+/// The most openers that run at once; some stay for as long as what they opened.
 const OPEN_MAX: usize = 8;
 
-/// Where the user's things are.
+/// Opens the log file and the folder with the user's files.
 #[derive(Debug)]
-pub struct Desk {
+pub struct DesktopOpener {
     log: PathBuf,
     folder: PathBuf,
     open: Arc<()>,
 }
 
-impl Desk {
-    /// Of the log file and the folder with the user's files.
+impl DesktopOpener {
+    /// Makes an opener for the log file `log` and the folder `folder` with the user's files.
     #[must_use]
     pub fn new(log: PathBuf, folder: PathBuf) -> Self {
         Self { log, folder, open: Arc::default() }
     }
 
-    /// Shows the log.
+    /// Opens the log file.
     ///
     /// # Errors
-    /// What to tell the user; a failure that shows only later goes to `failures`.
+    /// The message for the user; a failure that shows only later goes to `failures`.
     pub fn open_log(&self, failures: &Sender<Message>) -> Result<(), Message> {
         self.open(&self.log, failures)
     }
 
-    /// Shows the folder with the user's files.
+    /// Opens the folder with the user's files.
     ///
     /// # Errors
     /// As [`Self::open_log`].

@@ -4,7 +4,7 @@
 //! the daemon keeps locked for as long as it runs, and one with address and token. The lock is the kernel's and
 //! goes with the process however it ends, so what a killed daemon left is taken over and never in the way.
 
-use super::guard::Token;
+use super::authentication::Token;
 use serde::{Deserialize, Serialize};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
@@ -12,14 +12,14 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// Those who look whether a daemon runs hold the lock for a moment, so it is tried again.
+/// The most attempts at the lock: clients that look whether a daemon runs hold it for a moment.
 const TRIES: u32 = 5;
 const BETWEEN_TRIES: Duration = Duration::from_millis(50);
 
-/// Why a folder cannot be had.
+/// Why the lock of a configuration folder could not be acquired.
 #[derive(Debug, thiserror::Error)]
-pub enum ClaimError {
-    /// Another daemon has it.
+pub enum InstanceError {
+    /// Another daemon holds the lock.
     #[error(
         "a daemon{} runs already for {}; `tallywheel status` shows it, end it before you start another",
         process.map_or_else(String::new, |process| format!(" (process {process})")), config.display()
@@ -30,38 +30,38 @@ pub enum ClaimError {
         /// Its process id, where it has written it.
         process: Option<u32>,
     },
-    /// The runtime folder cannot be used, so nobody can tell.
+    /// The runtime folder cannot be used, so nobody can tell whether a daemon runs.
     #[error("{path}: {source}")]
     System {
         /// The file or folder.
         path: PathBuf,
-        /// What the system says.
+        /// The system's error.
         source: io::Error,
     },
 }
 
-/// A configuration folder that is ours until this is dropped.
+/// The lock of a configuration folder, held until this is dropped.
 #[derive(Debug)]
-pub struct Claim {
+pub struct InstanceLock {
     config: PathBuf,
-    contact: PathBuf,
+    endpoint: PathBuf,
     published: bool,
     _lock: File,
 }
 
-/// How to reach a daemon.
+/// Where a daemon listens and what it expects.
 #[derive(Debug, Clone)]
-pub struct Contact {
-    /// Where it listens.
+pub struct Endpoint {
+    /// The address that it listens at.
     pub address: SocketAddr,
-    /// What to say.
+    /// The token that it expects.
     pub token: Token,
-    /// Its process.
+    /// Its process id.
     pub process: u32,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
-struct ContactFile {
+struct EndpointFile {
     tallywheel: u32,
     address: SocketAddr,
     token: String,
@@ -69,30 +69,30 @@ struct ContactFile {
     config: String,
 }
 
-/// Whether a daemon can be reached.
+/// Whether a daemon runs for a folder and can be reached.
 #[derive(Debug)]
-pub enum Found {
-    /// Here.
-    At(Contact),
+pub enum Lookup {
+    /// One runs and listens here.
+    Listening(Endpoint),
     /// One runs and does not listen.
-    Silent,
+    NotListening,
     /// None runs.
-    Nobody,
+    NotRunning,
 }
 
-impl Claim {
-    /// Takes the folder `config`, with the lock in `runtime`, which is made if need be.
+impl InstanceLock {
+    /// Acquires the lock of the folder `config`, which stands in the folder `runtime`; that is made if need be.
     ///
     /// # Errors
-    /// [`ClaimError`]
-    pub fn take(runtime: &Path, config: &Path) -> Result<Self, ClaimError> {
+    /// [`InstanceError`]
+    pub fn acquire(runtime: &Path, config: &Path) -> Result<Self, InstanceError> {
         let at = |path: &Path| {
             let path = path.to_owned();
-            move |source| ClaimError::System { path, source }
+            move |source| InstanceError::System { path, source }
         };
         private_folder(runtime).map_err(at(runtime))?;
-        let config = real(config);
-        let (lock, contact) = files(runtime, &config);
+        let config = canonical(config);
+        let (lock, endpoint) = files(runtime, &config);
         let file = private(&lock).map_err(at(&lock))?;
         for tried in 1.. {
             match file.try_lock() {
@@ -100,71 +100,71 @@ impl Claim {
                 Err(TryLockError::Error(error)) => return Err(at(&lock)(error)),
                 Err(TryLockError::WouldBlock) if tried < TRIES => std::thread::sleep(BETWEEN_TRIES),
                 Err(TryLockError::WouldBlock) => {
-                    let process = read(&contact).map(|contact| contact.process);
-                    return Err(ClaimError::Taken { config, process });
+                    let process = read(&endpoint).map(|endpoint| endpoint.process);
+                    return Err(InstanceError::Taken { config, process });
                 }
             }
         }
-        // Whoever had the folder before is gone, and nobody listens there any more.
-        let _ = fs::remove_file(&contact);
-        Ok(Self { config, contact, published: false, _lock: file })
+        // The daemon that had the lock before is gone, and nobody listens there any more.
+        let _ = fs::remove_file(&endpoint);
+        Ok(Self { config, endpoint, published: false, _lock: file })
     }
 
-    /// Lets this user's programs know how to reach us.
+    /// Writes the endpoint file, by which this user's programs find the daemon.
     ///
     /// # Errors
-    /// Where the file cannot be written.
+    /// The system's, where the file cannot be written.
     pub fn publish(&mut self, address: SocketAddr, token: &Token) -> io::Result<()> {
-        let text = serde_json::to_vec(&ContactFile {
+        let text = serde_json::to_vec(&EndpointFile {
             tallywheel: tallywheel_engine::state::status::FORM,
             address,
             token: token.as_str().to_owned(),
             process: std::process::id(),
             config: self.config.display().to_string(),
         })?;
-        // Nobody ever sees half of it, and it is never readable for others, not even for a moment.
-        let half = self.contact.with_extension("new");
+        // The file appears whole by the rename, and it is never readable for others, not even for a moment.
+        let half = self.endpoint.with_extension("new");
         let _ = fs::remove_file(&half);
         let mut file = private(&half)?;
         file.write_all(&text)?;
         drop(file);
-        fs::rename(&half, &self.contact)?;
+        fs::rename(&half, &self.endpoint)?;
         self.published = true;
         Ok(())
     }
 }
 
-impl Drop for Claim {
+impl Drop for InstanceLock {
     fn drop(&mut self) {
         if self.published {
-            // Before the lock goes, or it could be the next daemon's file already.
-            let _ = fs::remove_file(&self.contact);
+            // The file goes before the lock does: after that it could be the next daemon's.
+            let _ = fs::remove_file(&self.endpoint);
         }
     }
 }
 
-/// How to reach the daemon that runs for `config`.
+/// Looks for the daemon that runs for the folder `config`; `runtime` is the folder of locks.
 #[must_use]
-pub fn find(runtime: &Path, config: &Path) -> Found {
-    let (lock, contact) = files(runtime, &real(config));
-    if let Some(contact) = read(&contact) {
-        return Found::At(contact);
+pub fn find(runtime: &Path, config: &Path) -> Lookup {
+    let (lock, endpoint) = files(runtime, &canonical(config));
+    if let Some(endpoint) = read(&endpoint) {
+        return Lookup::Listening(endpoint);
     }
     match File::open(lock).map(|file| file.try_lock_shared()) {
-        Ok(Err(TryLockError::WouldBlock)) => Found::Silent,
-        _ => Found::Nobody,
+        Ok(Err(TryLockError::WouldBlock)) => Lookup::NotListening,
+        _ => Lookup::NotRunning,
     }
 }
 
-fn read(contact: &Path) -> Option<Contact> {
-    let file: ContactFile = serde_json::from_slice(&fs::read(contact).ok()?).ok()?;
-    // Nobody is sent a token who does not live on this machine.
+fn read(endpoint: &Path) -> Option<Endpoint> {
+    let file: EndpointFile = serde_json::from_slice(&fs::read(endpoint).ok()?).ok()?;
+    // The token is sent to this machine only.
     file.address.ip().is_loopback().then_some(())?;
     let token = Token::from_text(&file.token)?;
-    Some(Contact { address: file.address, token, process: file.process })
+    Some(Endpoint { address: file.address, token, process: file.process })
 }
 
-fn real(config: &Path) -> PathBuf {
+fn canonical(config: &Path) -> PathBuf {
     fs::canonicalize(config).or_else(|_| std::path::absolute(config)).unwrap_or_else(|_| config.to_owned())
 }
 
@@ -176,7 +176,7 @@ fn files(runtime: &Path, config: &Path) -> (PathBuf, PathBuf) {
     (runtime.join(format!("{hash:016x}.lock")), runtime.join(format!("{hash:016x}.json")))
 }
 
-/// A file that only this user can read. On Windows the folder sees to that.
+/// Opens or makes a file that only this user can read. On Windows the folder sees to that.
 fn private(path: &Path) -> io::Result<File> {
     let mut options = OpenOptions::new();
     options.read(true).write(true).create(true).truncate(false);
@@ -185,7 +185,7 @@ fn private(path: &Path) -> io::Result<File> {
     options.open(path)
 }
 
-/// A folder that only this user can look into.
+/// Makes a folder that only this user can look into.
 fn private_folder(path: &Path) -> io::Result<()> {
     let mut builder = fs::DirBuilder::new();
     builder.recursive(true);
@@ -211,18 +211,19 @@ mod tests {
 
     impl Folder {
         fn new(test: &str) -> Self {
-            let path = std::env::temp_dir().join(format!("tallywheel-claim-{test}-{}", std::process::id()));
+            let path =
+                std::env::temp_dir().join(format!("tallywheel-instance-{test}-{}", std::process::id()));
             let _ = fs::remove_dir_all(&path);
             fs::create_dir_all(path.join("config")).unwrap();
             fs::create_dir_all(path.join("other")).unwrap();
             Self(path)
         }
 
-        fn take(&self, config: &str) -> Result<Claim, ClaimError> {
-            Claim::take(&self.0.join("run"), &self.0.join(config))
+        fn acquire(&self, config: &str) -> Result<InstanceLock, InstanceError> {
+            InstanceLock::acquire(&self.0.join("run"), &self.0.join(config))
         }
 
-        fn find(&self, config: &str) -> Found {
+        fn find(&self, config: &str) -> Lookup {
             find(&self.0.join("run"), &self.0.join(config))
         }
     }
@@ -243,55 +244,55 @@ mod tests {
     fn files_are_named_by_the_published_hash() {
         let vectors = [("", "cbf29ce484222325"), ("a", "af63dc4c8601ec8c"), ("foobar", "85944171f73967e8")];
         for (text, hash) in vectors {
-            let (lock, contact) = files(Path::new("run"), Path::new(text));
+            let (lock, endpoint) = files(Path::new("run"), Path::new(text));
             assert_eq!(lock, Path::new("run").join(format!("{hash}.lock")));
-            assert_eq!(contact, Path::new("run").join(format!("{hash}.json")));
+            assert_eq!(endpoint, Path::new("run").join(format!("{hash}.json")));
         }
     }
 
     #[test]
     fn a_folder_is_had_once_at_a_time_by_any_of_its_names() {
         let folder = Folder::new("once");
-        let mut claim = folder.take("config").unwrap();
-        claim.publish(address(), &Token::new().unwrap()).unwrap();
-        let again = folder.take("other/../config").unwrap_err();
-        assert!(matches!(again, ClaimError::Taken { process: Some(id), .. } if id == std::process::id()));
+        let mut held = folder.acquire("config").unwrap();
+        held.publish(address(), &Token::new().unwrap()).unwrap();
+        let again = folder.acquire("other/../config").unwrap_err();
+        assert!(matches!(again, InstanceError::Taken { process: Some(id), .. } if id == std::process::id()));
         let said = again.to_string();
         assert!(
             said.starts_with(&format!("a daemon (process {}) runs already for ", std::process::id())),
             "{said}"
         );
-        assert!(folder.take("other").is_ok(), "another folder is another daemon's");
-        drop(claim);
-        assert!(folder.take("config").is_ok());
+        assert!(folder.acquire("other").is_ok(), "another folder is another daemon's");
+        drop(held);
+        assert!(folder.acquire("config").is_ok());
     }
 
     #[test]
     fn whoever_looks_finds_what_was_published_and_nothing_after_the_end() {
         let folder = Folder::new("find");
-        assert!(matches!(folder.find("config"), Found::Nobody));
-        let mut claim = folder.take("config").unwrap();
-        assert!(matches!(folder.find("config"), Found::Silent));
+        assert!(matches!(folder.find("config"), Lookup::NotRunning));
+        let mut held = folder.acquire("config").unwrap();
+        assert!(matches!(folder.find("config"), Lookup::NotListening));
         let token = Token::new().unwrap();
-        claim.publish(address(), &token).unwrap();
-        let Found::At(contact) = folder.find("config") else { panic!() };
-        assert_eq!((contact.address, contact.token), (address(), token));
-        assert!(matches!(folder.find("other"), Found::Nobody));
-        drop(claim);
-        assert!(matches!(folder.find("config"), Found::Nobody));
+        held.publish(address(), &token).unwrap();
+        let Lookup::Listening(endpoint) = folder.find("config") else { panic!() };
+        assert_eq!((endpoint.address, endpoint.token), (address(), token));
+        assert!(matches!(folder.find("other"), Lookup::NotRunning));
+        drop(held);
+        assert!(matches!(folder.find("config"), Lookup::NotRunning));
     }
 
     #[test]
     fn what_a_killed_daemon_left_is_taken_over() {
         let folder = Folder::new("killed");
-        let mut claim = folder.take("config").unwrap();
-        claim.publish(address(), &Token::new().unwrap()).unwrap();
-        claim.published = false;
+        let mut held = folder.acquire("config").unwrap();
+        held.publish(address(), &Token::new().unwrap()).unwrap();
+        held.published = false;
         // As after kill -9: the lock is gone, the files are not.
-        drop(claim);
-        assert!(matches!(folder.find("config"), Found::At(_)));
-        let _claim = folder.take("config").unwrap();
-        assert!(matches!(folder.find("config"), Found::Silent), "the old address leads nowhere");
+        drop(held);
+        assert!(matches!(folder.find("config"), Lookup::Listening(_)));
+        let _held = folder.acquire("config").unwrap();
+        assert!(matches!(folder.find("config"), Lookup::NotListening), "the old address leads nowhere");
     }
 
     #[cfg(unix)]
@@ -302,8 +303,8 @@ mod tests {
         let runtime = folder.0.join("run");
         fs::create_dir(&runtime).unwrap();
         fs::set_permissions(&runtime, fs::Permissions::from_mode(0o755)).unwrap();
-        let mut claim = folder.take("config").unwrap();
-        claim.publish(address(), &Token::new().unwrap()).unwrap();
+        let mut held = folder.acquire("config").unwrap();
+        held.publish(address(), &Token::new().unwrap()).unwrap();
         let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
         assert_eq!(mode(&runtime), 0o700);
         let files: Vec<_> = fs::read_dir(&runtime).unwrap().map(|entry| entry.unwrap().path()).collect();
@@ -317,12 +318,12 @@ mod tests {
     #[test]
     fn addresses_elsewhere_and_damaged_files_are_not_believed() {
         let folder = Folder::new("damaged");
-        let mut claim = folder.take("config").unwrap();
-        claim.publish("192.0.2.1:80".parse().unwrap(), &Token::new().unwrap()).unwrap();
-        assert!(matches!(folder.find("config"), Found::Silent));
+        let mut held = folder.acquire("config").unwrap();
+        held.publish("192.0.2.1:80".parse().unwrap(), &Token::new().unwrap()).unwrap();
+        assert!(matches!(folder.find("config"), Lookup::NotListening));
         for text in ["", "{}", "{\"address\":\"127.0.0.1:1\",\"token\":\"\"}", "\0"] {
-            fs::write(&claim.contact, text).unwrap();
-            assert!(matches!(folder.find("config"), Found::Silent), "{text}");
+            fs::write(&held.endpoint, text).unwrap();
+            assert!(matches!(folder.find("config"), Lookup::NotListening), "{text}");
         }
     }
 }

@@ -266,7 +266,10 @@ impl MainLoop {
     pub fn deadline(&self) -> Option<Timestamp> {
         let absent = (!self.watch.is_on()).then(|| self.clock.now().after(LOOK_STEP));
         let read = self.debouncer.due().or(absent);
-        [read, self.control.deadline(), self.listener.deadline(), self.gather_until].into_iter().flatten().min()
+        [read, self.control.deadline(), self.listener.deadline(), self.gather_until]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// Whether readers, boards or outputs have something to say that is to be handled at once.

@@ -472,8 +472,12 @@ impl Tally {
     pub(crate) fn check(&self) {
         for trim in &self.trims {
             let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |tally| tally.counts);
-            invariant!(trim.balance(counts) == trim.balance, "counts are conserved: applied and past a stop are all");
-            let (position, travel) = (trim.accumulator.reading().position, trim.accumulator.config().travel_counts());
+            invariant!(
+                trim.balance(counts) == trim.balance,
+                "counts are conserved: applied and past a stop are all"
+            );
+            let (position, travel) =
+                (trim.accumulator.reading().position, trim.accumulator.config().travel_counts());
             invariant!((FixedCounts::ZERO..=travel).contains(&position), "the position is within the travel");
         }
     }

@@ -1,7 +1,6 @@
 //! What a user can ask of the running program, wherever from: a board's button, the simulator, the control
 //! plane. One place does it all, [`crate::control`].
 
-#[allow(missing_docs, reason = "the fields are named by their texts")]
 mod outcome;
 
 pub use outcome::{Outcome, Refusal, RefusalKind};

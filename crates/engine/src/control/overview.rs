@@ -1,14 +1,14 @@
 //! How everything stands, put together where all of it is known.
 
 use super::Control;
-use crate::state::status::{
-    self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
-    SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
-};
 use crate::config_files::ConfigFile;
 use crate::inbound::Counters;
 use crate::invariants;
 use crate::state::BridgeState;
+use crate::state::status::{
+    self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
+    SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
+};
 use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;
@@ -17,7 +17,7 @@ use tallywheel_units::{Timestamp, WheelIndex};
 
 /// Everything but the log's level, which the log knows.
 #[must_use]
-pub fn status(control: &Control, log: &Path) -> Status {
+pub(super) fn status(control: &Control, log: &Path) -> Status {
     let (flying, names, state) = (control.flying(), control.names(), control.state());
     let rig = &flying.rig;
     let boards = rig.boards.iter().map(|board| state.board(names.board_named(&board.name), &board.name));
@@ -181,7 +181,7 @@ fn wrong_files(control: &Control) -> Vec<WrongFile> {
 
 /// The aircraft files there are, those that are wrong among them.
 #[must_use]
-pub fn hangar(control: &Control) -> Hangar {
+pub(super) fn hangar(control: &Control) -> Hangar {
     let (config, flown) = (control.config(), &control.flying().stem);
     let mut aircraft: Vec<_> = config
         .to_fly()

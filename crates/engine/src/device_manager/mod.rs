@@ -14,11 +14,11 @@ pub use opener::{HidOpener, Opened, Opener};
 use crate::clock::Clock;
 use crate::devwatch::{DevWatch, Node};
 use crate::events::{BoardEvent, EventSender};
-use crate::slots::BoardChange;
 use crate::pipeline::ReaderCommand;
 use crate::reader::Reader;
 use crate::runtime_config::BoardConfig;
 use crate::shared::SharedState;
+use crate::slots::BoardChange;
 use channel::{DeviceEvent, ReaderId};
 use crossbeam_channel::RecvTimeoutError;
 use slot::{DeviceSlot, SlotState};
@@ -233,11 +233,8 @@ impl<O: Opener> DeviceManager<O> {
                     let (id, commands, descriptor) = (*next_id, Arc::default(), device.descriptor.clone());
                     // Before the first report, which the reader's thread may post at once.
                     events.post(BoardEvent::Device { board: slot.config.board(), device: Box::new(device) });
-                    let reader = Reader {
-                        commands: Arc::clone(&commands),
-                        shared: Arc::clone(shared),
-                        clock: *clock,
-                    };
+                    let reader =
+                        Reader { commands: Arc::clone(&commands), shared: Arc::clone(shared), clock: *clock };
                     let devices = sender.clone();
                     match reader.start(board, pipeline, move || devices.gone(id)) {
                         Ok(()) => {

@@ -1,10 +1,10 @@
 //! One board of the rig, as the device manager has it.
 
-use crate::events::{EventSender};
-use crate::slots::BoardChange;
 use super::channel::ReaderId;
+use crate::events::EventSender;
 use crate::pipeline::{ReaderCommand, ReaderCommands};
 use crate::runtime_config::BoardConfig;
+use crate::slots::BoardChange;
 use std::sync::Arc;
 use tallywheel_hid_reader::OpenRetry;
 use tallywheel_output::{HiddenBoard, OutputError};

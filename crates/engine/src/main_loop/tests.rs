@@ -24,7 +24,9 @@ const DESCRIPTOR: [u8; 23] = [
 const PROMISED: Duration = Duration::from_millis(200);
 
 fn aircraft(travel: u32) -> String {
-    format!("name = \"Dabchick 1\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = {travel}\nneutral_degrees = 100\n")
+    format!(
+        "name = \"Dabchick 1\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = {travel}\nneutral_degrees = 100\n"
+    )
 }
 
 /// A bridge without threads, its board and its user.
@@ -43,7 +45,8 @@ struct Bench {
 
 impl Bench {
     fn new(test: &str, seed: u64) -> Self {
-        let folder = std::env::temp_dir().join(format!("tallywheel-loop-{test}-{seed}-{}", std::process::id()));
+        let folder =
+            std::env::temp_dir().join(format!("tallywheel-loop-{test}-{seed}-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         std::fs::create_dir_all(folder.join("aircraft")).unwrap();
         std::fs::write(folder.join("rig.toml"), RIG).unwrap();
@@ -104,7 +107,8 @@ impl Bench {
         let saved = self.main.control().saved().positions("dabchick");
         let saved = saved.and_then(|saved| Some(saved.trims.get("rudder")?.degrees));
         let saved = saved.unwrap_or(self.places[0].1);
-        let last = self.places.iter().rposition(|(_, degrees)| *degrees == saved).expect("it was never there");
+        let last =
+            self.places.iter().rposition(|(_, degrees)| *degrees == saved).expect("it was never there");
         self.places.get(last + 1).map_or(Duration::ZERO, |(left, _)| self.now.since(*left))
     }
 
@@ -171,12 +175,14 @@ fn a_saved_file_is_in_use_within_200_ms() {
         // Some editors write in place first, some save many files in a row.
         let saved_at = Timestamp::from_micros(chance.random_range(500_000..3_000_000));
         let before = chance.random_range(0..3_u64);
-        let ongoing: Vec<_> =
-            (0..before).map(|_| Timestamp::from_micros(saved_at.micros() - chance.random_range(1..100_000))).collect();
+        let ongoing: Vec<_> = (0..before)
+            .map(|_| Timestamp::from_micros(saved_at.micros() - chance.random_range(1..100_000)))
+            .collect();
         let others = chance.random_range(0..30_u64);
         let others = (0..others).map(|n| saved_at.after(Duration::from_millis(8 * (n + 1))));
         let ongoing = ongoing.into_iter().map(|at| (at, FileEvent::Ongoing));
-        let finished = [(saved_at, FileEvent::Finished)].into_iter().chain(others.map(|at| (at, FileEvent::Finished)));
+        let finished =
+            [(saved_at, FileEvent::Finished)].into_iter().chain(others.map(|at| (at, FileEvent::Finished)));
         let mut events: Vec<_> = ongoing.chain(finished).collect();
         events.sort_by_key(|(at, _)| *at);
         let (mut events, mut used_at) = (events.into_iter().peekable(), None);

@@ -1,7 +1,7 @@
 //! Beside the log: appends samples to segments of a recording, one set for each board.
 
-use crate::recording_filter::{RecordedPosition, RecordedSample, SEGMENT};
 use crate::events::BoardEvent;
+use crate::recording_filter::{RecordedPosition, RecordedSample, SEGMENT};
 use crate::runtime_config::Names;
 use std::collections::VecDeque;
 use std::fs::{self, File};

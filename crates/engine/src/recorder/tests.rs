@@ -1,10 +1,10 @@
 //! From reports to segments and back, in virtual time.
 
 use super::{Found, Recorder, find, merge};
-use crate::recording_filter::RecordedSample;
 use crate::events::{self, BoardEvent, EventReceiver};
 use crate::pipeline::Pipeline;
 use crate::player::Player;
+use crate::recording_filter::RecordedSample;
 use crate::runtime_config::{self, RuntimeConfig};
 use crate::shared::SharedState;
 use crate::tally::Tally;

@@ -317,7 +317,9 @@ impl MainLoop {
             Event::Datagrams => self.listener.read(&mut self.control, now),
             Event::Due => {
                 self.control.due();
-                if self.debouncer.take(now) || !self.watch.is_on() {
+                // While events gather, that is what was due; a folder that is not there is looked for at rest.
+                let gathered = self.gather_until.is_some_and(|until| until <= now);
+                if self.debouncer.take(now) || !gathered && !self.watch.is_on() {
                     // Watched first, so that what is saved while the files are read is read again.
                     self.watch.refresh();
                     self.control.reload();

@@ -85,9 +85,11 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, Failure> {
     let mut files = Config::new(&settings.folder);
     files.read();
     let all_aircraft: Vec<_> = files.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
-    let mut config = runtime_config::build_in(&rig, &file.aircraft, &mut places, &all_aircraft)?;
-    control::start_where_saved(&mut config, &file.stem, &file.aircraft, &mut saved);
-    let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
+    let (aircraft, left_out) = tallywheel_profile::reduce(&rig, &file.aircraft);
+    let mut config = runtime_config::build_in(&rig, &aircraft, &mut places, &all_aircraft)?;
+    left_out.iter().for_each(|part| tracing::warn!("{part}"));
+    control::start_where_saved(&mut config, &file.stem, &aircraft, &mut saved);
+    let flying = Flying { stem: file.stem, aircraft: Arc::new(aircraft), rig, places };
     Ok(Ready { settings, clock, flying, config, saved, files })
 }
 

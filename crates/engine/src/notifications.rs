@@ -120,7 +120,7 @@ mod tests {
         assert_eq!(news[0].title, "The rig file is not valid");
         assert_eq!(news[0].body.lines().count(), MISTAKES_MAX + 2, "{}", news[0].body);
         for _ in 0..100 {
-            notifications.file(&ConfigFile::Aircraft("heron".to_owned()), &FileChange::Good);
+            notifications.file(&ConfigFile::Aircraft("kettrin".to_owned()), &FileChange::Good);
         }
         assert_eq!(notifications.take_news().len(), NEWS_MAX);
     }

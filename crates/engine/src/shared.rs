@@ -10,7 +10,8 @@ use crate::tally::{Tally, TrimTally};
 use output_hold::{OutputHold, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
+use tallywheel_output::{Epoch, Frame, Notice, State, Supervised};
+use tallywheel_profile::OutputConfig;
 use tallywheel_units::{Counts, Normalized, Timestamp, TrimIndex};
 
 mod output_hold;

@@ -273,7 +273,10 @@ impl BoardDecoder {
             }
             let lines = wheel.levels(self.buttons.bits());
             wheel.watch.lines(at, lines, interval, &mut |loss| sink(place, Event::Loss(loss)));
-            pulsed |= matches!(wheel.decoding, Decoding::Pulses(_));
+            if matches!(wheel.decoding, Decoding::Pulses(_)) {
+                pulsed = true;
+                wheel.tell_pending(place, sink);
+            }
         }
         if pulsed {
             self.set_deadline();
@@ -318,6 +321,7 @@ impl BoardDecoder {
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if at.nanos() >= wheel.watch.deadline() {
                 wheel.watch.due(at, &mut |loss| sink(place, Event::Loss(loss)));
+                wheel.tell_pending(place, sink);
             }
         }
         self.set_deadline();
@@ -432,15 +436,12 @@ impl BoardDecoder {
 
     /// When [`Self::rest`] is to be called if no report comes before: the silence of a board that reports
     /// changes only tells that a wheel has come to rest, and so how it came there. `None` while nothing is
-    /// open, which is always so when the wheels have rested for a while, and wherever boards decode by
-    /// themselves.
+    /// open, which is always so when the wheels have rested for a while.
     #[must_use]
     #[inline]
     pub fn deadline(&self) -> Option<Timestamp> {
-        if self.raw.as_ref().is_none_or(|raw| raw.calm.is_together()) {
-            return None;
-        }
-        self.wheels.iter().filter_map(|wheel| wheel.quadrature()?.due()).min()
+        let apart = self.raw.as_ref().is_some_and(|raw| !raw.calm.is_together());
+        self.wheels.iter().filter_map(|wheel| wheel.due(apart)).min()
     }
 
     /// It is `at`, and no report has come since the last one.
@@ -451,6 +452,9 @@ impl BoardDecoder {
             {
                 let step = quadrature.rest(at);
                 wheel.tell(place, step, sink);
+            } else if wheel.watch.rests().is_some_and(|due| due <= at.nanos()) {
+                wheel.watch.rest(at);
+                wheel.tell_pending(place, sink);
             }
         }
     }

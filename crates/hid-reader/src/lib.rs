@@ -67,7 +67,7 @@ pub mod tracking;
 pub const REPORT_BYTES_MAX: usize = 16_384;
 
 pub use decode::{BoardDecoder, ConfigError, Event, IndexMark, WheelConfig, WheelInputs};
-pub use diagnostics::WheelFacts;
+pub use diagnostics::{WheelFacts, free_of_loss};
 pub use layout::{ButtonRun, Layout, LayoutError, ReportError};
 pub use recording::{
     BadLine, Mark, MarkKind, RecordedDevice, RecordedReport, Recording, RecordingError, RecordingWriter,

@@ -34,6 +34,9 @@ enum Job {
         /// Also print each run that was not named correctly or not covered.
         #[arg(long)]
         explain: bool,
+        /// Only the conditions of pulse boards whose names hold this, and no fault.
+        #[arg(long)]
+        only: Option<String>,
     },
     /// Turn wheels faster than their boards report, over a grid of wheels, boards and hands, and print what the
     /// published table, a published library and the reader lose.
@@ -115,12 +118,14 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
             }
             grid::write(&mut std::io::stdout().lock(), &sums, &plan).map_err(JobError::Table)
         }
-        Job::Faults { hours, seeds, from, explain } => faults::table::write(
-            &mut std::io::stdout().lock(),
-            *hours,
-            *from..from.saturating_add(*seeds),
-            *explain,
-        )
-        .map_err(JobError::Table),
+        Job::Faults { hours, seeds, from, explain, only } => {
+            let (out, seeds) = (&mut std::io::stdout().lock(), *from..from.saturating_add(*seeds));
+            if let Some(only) = only {
+                return faults::table::write_conditions(out, seeds, *explain, only)
+                    .map(drop)
+                    .map_err(JobError::Table);
+            }
+            faults::table::write(out, *hours, seeds, *explain).map_err(JobError::Table)
+        }
     }
 }

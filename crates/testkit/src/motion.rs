@@ -1,6 +1,75 @@
-/// One piece of a motion: a minimum-jerk stroke, or a rest where `from` and `to` are the same.
+/// How the way of a stroke goes with its time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Shape {
+    /// The minimum-jerk form `10u^3 - 15u^4 + 6u^5`, that of unhindered human reaching (Flash and Hogan, "The
+    /// coordination of arm movements", Journal of Neuroscience 5 (1985), equation 11; cited from memory).
+    #[default]
+    MinimumJerk,
+    /// Its speed is a raised cosine.
+    RaisedCosine,
+    /// A quarter of its time at even acceleration, half at even speed, a quarter at even deceleration.
+    Trapezoid,
+    /// A minimum-jerk stroke whose speed goes up and down by a third five times, as of a wheel that sticks and slips.
+    StickSlip,
+}
+
+impl Shape {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::MinimumJerk, Self::RaisedCosine, Self::Trapezoid, Self::StickSlip];
+
+    /// The part of the way at the part `u` of the time, 0 to 1.
+    fn way(self, u: f64) -> f64 {
+        const TURN: f64 = std::f64::consts::TAU;
+        let jerk = u * u * u * (10.0 + u * (6.0 * u - 15.0));
+        match self {
+            Self::MinimumJerk => jerk,
+            Self::RaisedCosine => u - (TURN * u).sin() / TURN,
+            Self::Trapezoid if u < 0.25 => 8.0 / 3.0 * u * u,
+            Self::Trapezoid if u > 0.75 => 1.0 - 8.0 / 3.0 * (1.0 - u) * (1.0 - u),
+            Self::Trapezoid => 4.0 / 3.0 * (u - 0.125),
+            Self::StickSlip => jerk - (5.0 * TURN * jerk).sin() / (3.0 * 5.0 * TURN),
+        }
+    }
+
+    /// The derivative of [`Self::way`].
+    fn speed(self, u: f64) -> f64 {
+        const TURN: f64 = std::f64::consts::TAU;
+        let jerk = 30.0 * u * u * (1.0 - u) * (1.0 - u);
+        match self {
+            Self::MinimumJerk => jerk,
+            Self::RaisedCosine => 1.0 - (TURN * u).cos(),
+            Self::Trapezoid => 16.0 / 3.0 * u.min(1.0 - u).min(0.25),
+            Self::StickSlip => jerk * (1.0 - (5.0 * TURN * Self::MinimumJerk.way(u)).cos() / 3.0),
+        }
+    }
+
+    /// Peak speed as a multiple of the mean speed.
+    #[must_use]
+    pub const fn peak_speed(self) -> f64 {
+        match self {
+            Self::MinimumJerk => 1.875,
+            Self::RaisedCosine => 2.0,
+            Self::Trapezoid => 4.0 / 3.0,
+            Self::StickSlip => 2.5,
+        }
+    }
+
+    /// Peak acceleration as a multiple of length / duration^2.
+    #[must_use]
+    pub const fn peak_acceleration(self) -> f64 {
+        match self {
+            Self::MinimumJerk => 5.773_502_691_896_258,
+            Self::RaisedCosine => std::f64::consts::TAU,
+            Self::Trapezoid => 16.0 / 3.0,
+            Self::StickSlip => 37.197_24,
+        }
+    }
+}
+
+/// One piece of a motion: a stroke, or a rest where `from` and `to` are the same.
 #[derive(Debug, Clone, Copy)]
 struct Segment {
+    shape: Shape,
     begins: f64,
     lasts: f64,
     from: f64,
@@ -8,14 +77,12 @@ struct Segment {
 }
 
 impl Segment {
-    /// The minimum-jerk form `10u^3 - 15u^4 + 6u^5`, that of unhindered human reaching (Flash and Hogan, "The
-    /// coordination of arm movements", Journal of Neuroscience 5 (1985), equation 11; cited from memory).
     fn position(&self, time: f64) -> f64 {
         if self.lasts <= 0.0 {
             return self.to;
         }
         let u = ((time - self.begins) / self.lasts).clamp(0.0, 1.0);
-        self.from + (self.to - self.from) * u * u * u * (10.0 + u * (6.0 * u - 15.0))
+        self.from + (self.to - self.from) * self.shape.way(u)
     }
 
     fn speed(&self, time: f64) -> f64 {
@@ -23,7 +90,7 @@ impl Segment {
             return 0.0;
         }
         let u = ((time - self.begins) / self.lasts).clamp(0.0, 1.0);
-        (self.to - self.from) / self.lasts * 30.0 * u * u * (1.0 - u) * (1.0 - u)
+        (self.to - self.from) / self.lasts * self.shape.speed(u)
     }
 }
 
@@ -41,11 +108,6 @@ pub struct Motion {
 pub struct Cursor(usize);
 
 impl Motion {
-    /// Peak speed of a minimum-jerk stroke, as a multiple of its mean speed: 30/16.
-    pub const PEAK_SPEED: f64 = 1.875;
-    /// Peak acceleration of a minimum-jerk stroke, as a multiple of length / duration^2: 10/sqrt(3).
-    pub const PEAK_ACCELERATION: f64 = 5.773_502_691_896_258;
-
     /// At rest at `position` turns.
     #[must_use]
     pub const fn resting_at(position: f64) -> Self {
@@ -54,7 +116,7 @@ impl Motion {
 
     /// Adds a rest of `seconds`.
     pub fn rest(&mut self, seconds: f64) {
-        self.push(seconds, self.position);
+        self.push(Shape::default(), seconds, self.position);
     }
 
     /// Adds a rest until `time` seconds, unless it is later than that already.
@@ -64,18 +126,23 @@ impl Motion {
 
     /// Adds a stroke over `turns`, signed, whose peak speed is `peak_speed` turns/s.
     pub fn stroke(&mut self, turns: f64, peak_speed: f64) {
+        self.stroke_of(Shape::MinimumJerk, turns, peak_speed);
+    }
+
+    /// As [`Self::stroke`] for a stroke of any shape.
+    pub fn stroke_of(&mut self, shape: Shape, turns: f64, peak_speed: f64) {
         if turns != 0.0 && peak_speed > 0.0 {
-            self.push(Self::PEAK_SPEED * turns.abs() / peak_speed, self.position + turns);
+            self.push(shape, shape.peak_speed() * turns.abs() / peak_speed, self.position + turns);
         }
     }
 
     /// Adds a jump to a place `turns` away within no time at all: a knock.
     pub fn knock(&mut self, turns: f64) {
-        self.push(0.0, self.position + turns);
+        self.push(Shape::default(), 0.0, self.position + turns);
     }
 
-    fn push(&mut self, lasts: f64, to: f64) {
-        self.segments.push(Segment { begins: self.ends, lasts, from: self.position, to });
+    fn push(&mut self, shape: Shape, lasts: f64, to: f64) {
+        self.segments.push(Segment { shape, begins: self.ends, lasts, from: self.position, to });
         self.ends += lasts;
         self.position = to;
     }
@@ -95,14 +162,14 @@ impl Motion {
     /// The highest speed of all strokes in turns/s.
     #[must_use]
     pub fn peak_speed(&self) -> f64 {
-        self.moving().map(|s| Self::PEAK_SPEED * (s.to - s.from).abs() / s.lasts).fold(0.0, f64::max)
+        self.moving().map(|s| s.shape.peak_speed() * (s.to - s.from).abs() / s.lasts).fold(0.0, f64::max)
     }
 
     /// The highest acceleration of all strokes in turns/s^2. Knocks have none.
     #[must_use]
     pub fn peak_acceleration(&self) -> f64 {
         self.moving()
-            .map(|s| Self::PEAK_ACCELERATION * (s.to - s.from).abs() / (s.lasts * s.lasts))
+            .map(|s| s.shape.peak_acceleration() * (s.to - s.from).abs() / (s.lasts * s.lasts))
             .fold(0.0, f64::max)
     }
 

@@ -10,6 +10,16 @@ pub enum PulseLines {
     Independent,
 }
 
+/// What a board does with a count that comes while it presses a button or pauses after it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum WhileBusy {
+    /// It lets the count wait where its queue has room, and drops it where it has none.
+    #[default]
+    Queue,
+    /// It presses the button for longer, for a whole pulse from the new count on; in the pause it does as with a queue.
+    Extend,
+}
+
 /// What is wrong with a board or with the wires to it. Nothing by default.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct PulseFaults {
@@ -23,6 +33,8 @@ pub struct PulseFaults {
     pub echoes_every: Option<u64>,
     /// Line A or B of the encoder is off.
     pub dead: Option<DeadLine>,
+    /// Each count is lost with this probability, whatever the board is doing.
+    pub loses: f64,
 }
 
 /// Which of an encoder's lines is off, and so at rest.
@@ -62,6 +74,8 @@ pub struct PulseBoard<'a> {
     pub pulse_off: f64,
     /// How many counts may wait for their pulse; further ones are dropped.
     pub queue: u32,
+    /// What it does with a count while it is busy.
+    pub busy: WhileBusy,
     /// How the directions share the time.
     pub lines: PulseLines,
     /// What is wrong with it.
@@ -95,6 +109,10 @@ pub struct PulseTally {
     pub pulsed: i64,
     /// Counts dropped because the queue was full, without sign.
     pub dropped: u64,
+    /// Counts that made a pulse longer and got none of their own, without sign.
+    pub merged: u64,
+    /// Counts lost by [`PulseFaults::loses`], without sign.
+    pub lost: u64,
     /// Times that both lines had changed when the board looked.
     pub unreadable: u64,
 }
@@ -150,6 +168,7 @@ impl<'a> PulseBoard<'a> {
             pulse_on: 0.02,
             pulse_off: 0.02,
             queue: 32,
+            busy: WhileBusy::default(),
             lines: PulseLines::Shared,
             faults: PulseFaults::default(),
             wheel,
@@ -215,9 +234,21 @@ impl<'a> PulseBoard<'a> {
             self.faults.misses_after = None;
             return;
         }
+        if self.faults.loses > 0.0 && self.chance.happens(self.faults.loses) {
+            self.tally.lost += 1;
+            return;
+        }
         let limit = self.queue;
         let busy = self.looked;
+        let extends = self.busy == WhileBusy::Extend;
         let outlet = self.outlet(forward);
+        if let (true, Some((pressed, begun))) = (extends, &mut outlet.pulse)
+            && *pressed == forward
+        {
+            *begun = busy;
+            self.tally.merged += 1;
+            return;
+        }
         // Without a queue a count still gets its pulse when nothing is being pulsed.
         let room = if limit == 0 && outlet.pulse.is_none() && outlet.free_at <= busy { 1 } else { limit };
         if !outlet.add(forward, room) {

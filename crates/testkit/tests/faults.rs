@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs, reason = "a test stops at the first surprise")]
 
+use tallywheel_testkit::faults::conditions::{Condition, JUDGED_FROM, Sum};
 use tallywheel_testkit::faults::table::{self, Row};
 use tallywheel_testkit::faults::{Fault, clean};
 
@@ -51,6 +52,30 @@ fn the_table_ends_with_its_figures() {
     let text = String::from_utf8(text).unwrap();
     let last = text.lines().last().unwrap();
     assert!(last.starts_with(r#"{"worst_named":"#), "{last}");
-    assert!(last.ends_with(r#""false_alarms_per_100h":0.00}"#), "{last}");
+    assert!(last.contains(r#""false_alarms_per_100h":0.00,"runs":18,"#), "{last}");
+    assert!(last.contains(r#""certain_and_wrong":"#), "{last}");
+    assert!(Condition::ALL.iter().all(|condition| text.contains(condition.name())));
     assert!(Fault::ALL.iter().all(|fault| text.contains(fault.text().0)));
+}
+
+/// A margin of pulses is worth what it says, on seeds that nothing was fitted on.
+#[test]
+fn pulse_boards_are_certain_only_where_they_are_right() {
+    let of = |condition| {
+        let mut failed = Vec::new();
+        let sum = Sum::of(condition, JUDGED_FROM..JUDGED_FROM + 40, |seed, _| failed.push(seed));
+        assert_eq!(sum.runs, 40, "{condition:?}");
+        (sum, failed)
+    };
+    for condition in [Condition::GivenFree, Condition::GivenFreeLate] {
+        let (sum, failed) = of(condition);
+        assert_eq!((sum.certain, sum.named, sum.wrong), (40, 0, 0), "{condition:?}: {failed:?}");
+    }
+    for condition in [Condition::GivenFast, Condition::UnknownFast, Condition::UnknownLongPause] {
+        let (sum, failed) = of(condition);
+        assert_eq!((sum.outside, sum.certain_and_wrong), (0, 0), "{condition:?}: {failed:?}");
+        assert!(sum.wrong >= 8, "{condition:?} tests nothing: {sum:?}");
+    }
+    let (sum, failed) = of(Condition::UnknownSlow);
+    assert!(sum.certain >= 32 && sum.wrong == 0, "{sum:?}: {failed:?}");
 }

@@ -25,6 +25,8 @@ pub(super) struct Wheel {
     pub(super) watch: Watch,
     /// Counts that the watch has not been shown yet.
     pub(super) counted: Counts,
+    /// What was last said to be in doubt of pulses.
+    pending: Margin,
 }
 
 #[derive(Debug, Clone)]
@@ -63,6 +65,15 @@ impl Wheel {
             decoding,
             watch,
             counted: Counts::ZERO,
+            pending: Margin::CERTAIN,
+        }
+    }
+
+    /// Tells what is in doubt of pulses, where that has changed.
+    pub(super) fn tell_pending(&mut self, place: usize, sink: &mut impl FnMut(usize, Event)) {
+        let pending = self.watch.pending();
+        if pending != std::mem::replace(&mut self.pending, pending) {
+            sink(place, Event::Doubt(pending));
         }
     }
 
@@ -98,6 +109,14 @@ impl Wheel {
         match &mut self.decoding {
             Decoding::Pulses(_) => None,
             Decoding::Quadrature(quadrature) => Some(quadrature),
+        }
+    }
+
+    /// When its resting tells something; of raw lines only where wheels stand each for itself.
+    pub(super) fn due(&self, apart: bool) -> Option<Timestamp> {
+        match &self.decoding {
+            Decoding::Pulses(_) => self.watch.rests().map(Timestamp::from_nanos),
+            Decoding::Quadrature(quadrature) => quadrature.due().filter(|_| apart),
         }
     }
 
@@ -154,7 +173,7 @@ impl Wheel {
         match &mut self.decoding {
             Decoding::Pulses(pulses) => {
                 pulses.forget();
-                false
+                !std::mem::take(&mut self.pending).is_certain()
             }
             Decoding::Quadrature(quadrature) => quadrature.forget(),
         }

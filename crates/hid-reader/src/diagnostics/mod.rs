@@ -18,14 +18,19 @@
 //! the first there is [`BoardDecoder::confirm`](crate::BoardDecoder::confirm).
 
 mod confirm;
+mod cycle;
 mod dead;
 mod detents;
 mod facts;
+mod grain;
 mod hand;
 mod pace;
 mod pulse;
+mod rate;
+mod span;
 mod width;
 
+pub use cycle::free_of_loss;
 pub use facts::WheelFacts;
 
 use confirm::Tally;
@@ -105,6 +110,29 @@ impl Watch {
     pub(crate) fn counts(&mut self, at: Timestamp, counts: Counts, sink: &mut impl FnMut(Loss)) {
         self.tally.count(counts);
         self.detents.count(at.nanos(), counts, sink);
+    }
+
+    /// How far the counts so far may be off, as long as that is being found out; it takes the place of what was said before.
+    pub(crate) fn pending(&self) -> Margin {
+        match &self.lines {
+            Lines::Pulses(pulses) => pulses.pending(),
+            Lines::Quadrature(_) => Margin::CERTAIN,
+        }
+    }
+
+    /// When a silence tells more about [`Self::pending`].
+    pub(crate) fn rests(&self) -> Option<Nanos> {
+        match &self.lines {
+            Lines::Pulses(pulses) => pulses.rests(),
+            Lines::Quadrature(_) => None,
+        }
+    }
+
+    /// No report came until `at`.
+    pub(crate) fn rest(&mut self, at: Timestamp) {
+        if let Lines::Pulses(pulses) = &mut self.lines {
+            pulses.rest(at.nanos(), self.hand);
+        }
     }
 
     /// When [`Self::due`] has something to look at, although no line changed.

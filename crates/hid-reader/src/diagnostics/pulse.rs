@@ -11,11 +11,13 @@
 //! stood apart, and whether the reader was behind and its times mean nothing.
 
 use super::dead::Seesaw;
+use super::grain::Grain;
 use super::pace::{Drained, Pace};
+use super::rate::Rate;
 use super::width::{Pulse, Width, Widths};
 use super::{Doubt, Evidence, HOUR, Hand, Nanos, SECOND, WheelFacts, loss, missing};
 use std::time::Duration;
-use tallywheel_units::{Certainty, Loss, LossKind};
+use tallywheel_units::{Certainty, Loss, LossKind, Margin};
 
 /// No pulse is this long. Common practice, no source.
 const STUCK: Nanos = 2 * SECOND;
@@ -33,6 +35,9 @@ pub(super) struct PulseWatch {
     interval: Option<Nanos>,
     widths: Widths,
     pace: Pace,
+    rate: Rate,
+    grain: Grain,
+    pressed: Option<Nanos>,
     drained: Option<Drained>,
     seesaw: Seesaw,
 }
@@ -48,8 +53,8 @@ impl PulseWatch {
     pub(super) fn know(&mut self, facts: &WheelFacts) {
         let nanos = |time: Duration| u64::try_from(time.as_nanos()).unwrap_or(HOUR).min(HOUR);
         let (on, off) = (facts.pulse_on.map(nanos), facts.pulse_off.map(nanos));
-        self.widths.give(on);
-        self.pace.give(on.zip(off).map(|(on, off)| on.saturating_add(off)));
+        self.widths.give(on, off);
+        self.rate.give(on.zip(off).map(|(on, off)| on.saturating_add(off)));
     }
 
     pub(super) fn lines(
@@ -71,16 +76,24 @@ impl PulseWatch {
                 (None, true) => {
                     line.pressed = Some((!first).then_some(at));
                     if !first {
-                        self.judge(at, sink);
-                        self.pace.press(at, is_forward, &self.widths, hand, sink);
+                        self.judge(at, hand, sink);
+                        if let Some(last) = self.pressed.replace(at) {
+                            self.grain.interval(at.saturating_sub(last));
+                        }
+                        self.widths.presume(self.grain.estimate());
+                        let grain = self.widths.grain();
+                        self.rate.know(self.widths.typical(), interval, self.widths.one_report() < 8);
+                        self.rate.press(at, is_forward, grain, hand, sink);
+                        self.pace.press(at, is_forward, &self.widths, self.rate.is_limited(), sink);
                         self.seesaw.press(at, is_forward, hand, sink);
                     }
                 }
                 (Some(since), false) => {
                     let stuck = line.stuck.is_some();
+                    self.rate.release(at, self.widths.typical(), self.widths.grain());
                     *line = Line::default();
                     if let (Some(since), false) = (since, stuck) {
-                        self.judge(since, sink);
+                        self.judge(since, hand, sink);
                         let paused = since.saturating_sub(self.released);
                         self.over = Some(Pulse { forward: is_forward, since, until: at, paused });
                     }
@@ -92,7 +105,7 @@ impl PulseWatch {
     }
 
     /// Judges the last pulse, now that it is known that none followed it until `next`.
-    fn judge(&mut self, next: Nanos, sink: &mut impl FnMut(Loss)) {
+    fn judge(&mut self, next: Nanos, hand: Hand, sink: &mut impl FnMut(Loss)) {
         let Some(pulse) = self.over.take() else { return };
         let (pace, pauses) = (&mut self.pace, next.saturating_sub(pulse.until));
         let unknown = self.widths.typical().is_none();
@@ -106,7 +119,11 @@ impl PulseWatch {
             let (kind, counts) = match width {
                 Width::Whole => return,
                 Width::CutOff => (LossKind::PulsesClipped, 1),
-                Width::Hides(counts) => (LossKind::PulsesMerged, counts),
+                Width::Hides(counts) => {
+                    // A board that makes a pulse longer with each count hides as many as the hand turned meanwhile.
+                    let most = hand.most(pulse.until.saturating_sub(pulse.since)).get();
+                    (LossKind::PulsesMerged, counts.max(most.unsigned_abs()))
+                }
             };
             // What is missing in the rhythm is accounted for.
             pace.explained();
@@ -120,14 +137,17 @@ impl PulseWatch {
     /// Looks at what only time tells.
     pub(super) fn due(&mut self, at: Nanos, hand: Hand, sink: &mut impl FnMut(Loss)) {
         if let Some(drained) = self.drained.take_if(|drained| drained.loss.at.nanos() < at) {
-            self.pace.confirm(&drained);
+            self.rate.measure(drained.cycle);
             sink(drained.loss);
         }
         // While a line is pressed it is no silence.
         let idle = self.lines.iter().all(|line| line.pressed.is_none());
+        if idle {
+            self.rate.silence(at, self.widths.grain(), hand);
+        }
         if idle && at >= self.pace.deadline() {
-            self.judge(at, sink);
-            self.drained = self.pace.silence(at, &self.widths, hand);
+            self.judge(at, hand, sink);
+            self.drained = self.pace.silence(at, &self.widths, &self.rate, hand);
         }
         let limit = self.stuck_after();
         for line in &mut self.lines {
@@ -152,7 +172,20 @@ impl PulseWatch {
             (None, Some(Some(since))) => Some(since.saturating_add(limit)),
             _ => None,
         });
-        stuck.min().unwrap_or_else(|| self.pace.deadline())
+        stuck.min().unwrap_or_else(|| self.pace.deadline().min(self.rests().unwrap_or(Nanos::MAX)))
+    }
+
+    /// When a silence tells how a span that is in doubt ended.
+    pub(super) fn rests(&self) -> Option<Nanos> {
+        let idle = self.lines.iter().all(|line| line.pressed.is_none());
+        self.rate.deadline(self.widths.grain()).filter(|_| idle)
+    }
+
+    /// No report came until `at`.
+    pub(super) fn rest(&mut self, at: Nanos, hand: Hand) {
+        if self.lines.iter().all(|line| line.pressed.is_none()) {
+            self.rate.silence(at, self.widths.grain(), hand);
+        }
     }
 
     pub(super) fn stuck(&self) -> bool {
@@ -161,7 +194,12 @@ impl PulseWatch {
 
     /// Whether the last pulse stood apart from the one before or is long over at `at`, so that none can be waiting.
     pub(super) fn in_time(&self, at: Nanos) -> bool {
-        self.pace.is_slow(at, &self.widths)
+        self.pace.is_slow(at, &self.rate)
+    }
+
+    /// How far the counts so far may be off, as long as the board's cycle is being found out.
+    pub(super) fn pending(&self) -> Margin {
+        self.rate.pending()
     }
 
     /// The reader is behind: the reports are true, their times are not.
@@ -171,10 +209,13 @@ impl PulseWatch {
         }
         (self.over, self.drained, self.seesaw) = (None, None, Seesaw::default());
         self.pace.forget();
+        self.rate.forget();
+        self.pressed = None;
     }
 
     pub(super) fn forget(&mut self) {
         self.blur();
+        self.rate.unplugged();
         (self.lines, self.known) = (<[Line; 2]>::default(), false);
     }
 

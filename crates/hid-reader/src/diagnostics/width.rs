@@ -7,8 +7,8 @@
 //!
 //! | width | means |
 //! |---|---|
-//! | up to 0.6 P, and 1.3 G below P (0.35 P where G is guessed) | cut off |
-//! | from 1.6 P + 1.2 G | several: one for each P - G that fits |
+//! | up to 0.6 P, and 1.3 G below P (0.35 P where G is guessed), and another follows at once | cut off |
+//! | from 1.6 P + 1.2 G (and 15 ms, where none came just before it) | several: one for each P - G that fits |
 //! | between | one |
 //!
 //! Until [`LEARNED`] such pulses were seen there is no P; those before are judged once there is.
@@ -17,6 +17,8 @@ use super::{HOUR, MILLISECOND, Nanos};
 
 const RING: usize = 16;
 const LEARNED: usize = 6;
+/// So late may a report be read on a busy machine. Common practice, no source.
+const STALL: Nanos = 15 * MILLISECOND;
 
 /// What a pulse's width says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,25 +48,25 @@ impl Pulse {
 /// The first pulses of a stream; more than a few strokes are not needed to learn P.
 #[derive(Debug, Clone)]
 struct Unjudged {
-    pulses: [Pulse; 64],
+    pulses: [(Pulse, Nanos); 64],
     number: usize,
 }
 
 impl Default for Unjudged {
     fn default() -> Self {
-        Self { pulses: [Pulse::default(); 64], number: 0 }
+        Self { pulses: [<(Pulse, Nanos)>::default(); 64], number: 0 }
     }
 }
 
 impl Unjudged {
-    fn add(&mut self, pulse: Pulse) {
+    fn add(&mut self, pulse: Pulse, pauses: Nanos) {
         if let Some(place) = self.pulses.get_mut(self.number) {
-            *place = pulse;
+            *place = (pulse, pauses);
             self.number += 1;
         }
     }
 
-    fn iter(&self) -> impl Iterator<Item = &Pulse> {
+    fn iter(&self) -> impl Iterator<Item = &(Pulse, Nanos)> {
         self.pulses.iter().take(self.number)
     }
 }
@@ -77,14 +79,18 @@ pub(super) struct Widths {
     /// Pulses that came before P was known.
     unjudged: Unjudged,
     given: Option<Nanos>,
+    /// The pause after it, where it is given.
+    pause: Option<Nanos>,
     typical: Option<Nanos>,
     scatter: Nanos,
     interval: Option<Nanos>,
+    presumed: Option<Nanos>,
     one_report: u32,
 }
 
 impl Widths {
-    pub(super) fn give(&mut self, pulse_on: Option<Nanos>) {
+    pub(super) fn give(&mut self, pulse_on: Option<Nanos>, pulse_off: Option<Nanos>) {
+        self.pause = pulse_off;
         self.given = pulse_on.filter(|on| *on > 0);
         self.typical = self.given.or(self.typical);
     }
@@ -95,7 +101,17 @@ impl Widths {
     }
 
     pub(super) fn grain(&self) -> Nanos {
-        self.interval.unwrap_or_else(|| self.scatter.max(MILLISECOND))
+        self.interval.unwrap_or_else(|| self.scatter.max(MILLISECOND)).max(self.presumed.unwrap_or_default())
+    }
+
+    /// What the times of presses tell of the grain.
+    pub(super) fn presume(&mut self, grain: Option<Nanos>) {
+        self.presumed = grain.filter(|_| self.interval.is_none());
+    }
+
+    /// Whether a pulse is known to last from one report to the next.
+    pub(super) fn is_seen(&self) -> bool {
+        self.given.zip(self.interval).is_some_and(|(on, interval)| on + on / 64 >= interval)
     }
 
     /// How many pulses in a row were not longer than one report.
@@ -118,9 +134,9 @@ impl Widths {
         self.one_report = if one { self.one_report.saturating_add(1) } else { 0 };
         let known = self.typical.is_some();
         if known {
-            tell(&pulse, self.judge(width));
+            tell(&pulse, self.judge(&pulse, pauses));
         } else {
-            self.unjudged.add(pulse);
+            self.unjudged.add(pulse, pauses);
         }
         let pause = pulse.paused.min(pauses).min(HOUR);
         if 10 * pause >= 7 * width && 10 * pause >= 22 * interval.unwrap_or_default() {
@@ -132,7 +148,7 @@ impl Widths {
             self.learn();
         }
         if !known && self.typical.is_some() {
-            self.unjudged.iter().for_each(|pulse| tell(pulse, self.judge(pulse.width())));
+            self.unjudged.iter().for_each(|(pulse, pauses)| tell(pulse, self.judge(pulse, *pauses)));
             self.unjudged = Unjudged::default();
         }
     }
@@ -149,9 +165,13 @@ impl Widths {
         self.scatter = at(self.seen * 3 / 4).saturating_sub(at(0));
     }
 
-    fn judge(&self, width: Nanos) -> Width {
+    /// `pauses`: how long no line was pressed after it.
+    fn judge(&self, pulse: &Pulse, pauses: Nanos) -> Width {
+        let width = pulse.width();
         let (typical, grain) = (self.typical.unwrap_or(width), self.grain());
-        if width >= typical.saturating_mul(8) / 5 + grain * 6 / 5 {
+        // A pulse that stands apart was not made longer by the next count; its end was read late.
+        let late = if pulse.paused > typical { STALL } else { 0 };
+        if width >= typical.saturating_mul(8) / 5 + grain * 6 / 5 + late {
             // Each may be shorter than P by the grain.
             let shortest = typical.saturating_sub(grain).max(1);
             return Width::Hides(((width + grain) / shortest).saturating_sub(1).max(1));
@@ -159,6 +179,11 @@ impl Widths {
         let (least, short) =
             if self.interval.is_some() { (typical * 2 / 5, grain * 13 / 10) } else { (typical * 13 / 20, 0) };
         let off = typical.saturating_sub(width);
+        // What cuts a pulse off is the next count; where none follows, the pulse's beginning was read late.
+        let follows = self.pause.map_or(typical * 3 / 5, |pause| pause + pause / 8) + grain;
+        if pauses > follows {
+            return Width::Whole;
+        }
         if off > 0 && off >= least && off >= short { Width::CutOff } else { Width::Whole }
     }
 }
@@ -170,8 +195,10 @@ mod tests {
     fn judged(interval: Option<u64>, widths: &[u64]) -> Vec<Width> {
         let (mut state, mut told) = (Widths::default(), Vec::new());
         for width in widths {
-            let pulse = Pulse { until: width * MILLISECOND, paused: HOUR, ..Pulse::default() };
-            state.pulse(pulse, HOUR, interval.map(|ms| ms * MILLISECOND), |_, width| told.push(width));
+            let paused = if (40..50).contains(width) { 5 * MILLISECOND } else { HOUR };
+            let pulse = Pulse { until: width * MILLISECOND, paused, ..Pulse::default() };
+            let pauses = if *width < 15 { 5 * MILLISECOND } else { HOUR };
+            state.pulse(pulse, pauses, interval.map(|ms| ms * MILLISECOND), |_, width| told.push(width));
         }
         told
     }

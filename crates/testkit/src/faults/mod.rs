@@ -6,6 +6,7 @@
 
 mod bench;
 pub mod clean;
+pub mod conditions;
 mod severity;
 pub mod table;
 

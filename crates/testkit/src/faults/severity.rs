@@ -119,8 +119,17 @@ impl Fault {
             Self::QueueDrains | Self::Clipped => &[LossKind::TopRate],
             Self::Merged => &[LossKind::TopRate, LossKind::LatePulses],
             Self::Stuck => &[LossKind::PulsesOverlap],
+            // Detents hurry the wheel up to near the board's rate.
+            Self::FourPerDetent => &[LossKind::TopRate],
             _ => &[],
         }
+    }
+
+    /// Whether a doubt that stays in the margin says as much as its name: where nobody knows the board's cycle, a rhythm
+    /// that shows no fold may be a board at its limit or a hand that is even.
+    #[must_use]
+    pub const fn may_stay_in_doubt(self) -> bool {
+        matches!(self, Self::TopRateClipped | Self::TopRateQueued)
     }
 
     /// Runs it from `seed`: what came out, and the counts that would have been true.

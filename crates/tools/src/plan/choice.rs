@@ -162,7 +162,7 @@ mod tests {
 
     fn figures() -> Figures {
         Figures {
-            travel: Degrees::new(635.0).unwrap(),
+            travel: Degrees::new(580.0).unwrap(),
             cycles: CyclesPerTurn::new(24.0),
             wired: None,
             interval: milliseconds(4.0).unwrap(),

@@ -1,4 +1,4 @@
-use crate::Normalized;
+use tallywheel_units::Normalized;
 
 /// What an output makes of a position: a straight line from one number at the low stop to another at the high
 /// stop. Neutral is exactly half way between the two.

@@ -44,6 +44,7 @@ pub fn plan(args: &PlanArgs, out: &mut impl Write) -> Result<(), Failure> {
         return show(args, out, "figures as typed", &figures);
     }
     let (rig, aircraft) = read(args)?;
+    let aircraft = crate::replay::usable(&rig, &aircraft)?;
     let fitted = fit(&rig, &aircraft).map_err(tallywheel_engine::runtime_config::RuntimeConfigError::from)?;
     for fitted in fitted {
         let (Some(trim), Some(wheel)) =

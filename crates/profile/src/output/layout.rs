@@ -1,5 +1,6 @@
 use super::Scale;
-use crate::TrimIndex;
+use crate::read::Choice;
+use tallywheel_units::TrimIndex;
 
 /// One field of a datagram whose layout the aircraft file gives.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,7 +75,7 @@ pub enum TrimValue {
     /// The position as -32767..=32767.
     Axis,
     /// Degrees of wheel rotation from the low stop, at most
-    /// [`Degrees::LONGEST_TRAVEL`](crate::Degrees::LONGEST_TRAVEL).
+    /// [`Degrees::LONGEST_TRAVEL`](tallywheel_units::Degrees::LONGEST_TRAVEL).
     Degrees,
     /// The tally of applied counts.
     Counts,
@@ -92,22 +93,15 @@ pub enum NumberForm {
 /// How a number is written as text: digits with a point, never an exponent, never `-0`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct TextForm {
-    /// Digits after the point, at most [`TextForm::MOST_DIGITS`]; without, as many as the number needs, at most
+    /// Digits after the point, at most 15; without, as many as the number needs, at most
     /// nine. Whole numbers have none either way.
     pub digits: Option<u8>,
-    /// The least number of characters, at most [`TextForm::WIDEST`]; filled up on the left.
+    /// The least number of characters, at most 64; filled up on the left.
     pub width: u8,
     /// Whether it is filled up with zeros after the sign and not with blanks before it.
     pub leading_zeros: bool,
     /// Whether a plus sign stands before what is not negative.
     pub plus_sign: bool,
-}
-
-impl TextForm {
-    /// The most digits after the point.
-    pub const MOST_DIGITS: u8 = 15;
-    /// The widest field.
-    pub const WIDEST: u8 = 64;
 }
 
 /// A binary type. A number is rounded to the nearest that the type has, half away from zero, and held within
@@ -144,19 +138,8 @@ impl NumberKind {
 
     /// The word used in aircraft files.
     #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::U8 => "u8",
-            Self::I8 => "i8",
-            Self::U16 => "u16",
-            Self::I16 => "i16",
-            Self::U32 => "u32",
-            Self::I32 => "i32",
-            Self::U64 => "u64",
-            Self::I64 => "i64",
-            Self::F32 => "f32",
-            Self::F64 => "f64",
-        }
+    pub fn name(self) -> &'static str {
+        self.word()
     }
 
     /// How many bytes it has.
@@ -171,6 +154,21 @@ impl NumberKind {
     }
 }
 
+impl Choice for NumberKind {
+    const CHOICES: &'static [(&'static str, Self)] = &[
+        ("i8", Self::I8),
+        ("u8", Self::U8),
+        ("i16", Self::I16),
+        ("u16", Self::U16),
+        ("i32", Self::I32),
+        ("u32", Self::U32),
+        ("i64", Self::I64),
+        ("u64", Self::U64),
+        ("f32", Self::F32),
+        ("f64", Self::F64),
+    ];
+}
+
 /// Which byte of a number comes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum ByteOrder {
@@ -179,4 +177,25 @@ pub enum ByteOrder {
     Little,
     /// The highest.
     Big,
+}
+
+impl Choice for ByteOrder {
+    const CHOICES: &'static [(&'static str, Self)] = &[("little", Self::Little), ("big", Self::Big)];
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counters_and_times_need_a_type_that_holds_them() {
+        use NumberKind::{F32, F64, I8, I16, I32};
+        for kind in NumberKind::ALL {
+            let holds_a_counter = ![F32, I8, I16, I32].contains(&kind);
+            assert_eq!(NumberSource::Sequence.fits(kind), holds_a_counter, "{kind:?}");
+            assert_eq!(NumberSource::TimeMicros.fits(kind), holds_a_counter, "{kind:?}");
+            assert_eq!(NumberSource::TimeSeconds.fits(kind), kind == F64, "{kind:?}");
+            assert!(NumberSource::Constant(1.0).fits(kind));
+        }
+    }
 }

@@ -1,3 +1,4 @@
+use crate::read::Setting;
 use std::fmt;
 
 /// A key of the keyboard by its place, whatever is printed on it: letters, digits, signs, F1 to F24, arrows and the
@@ -47,6 +48,21 @@ impl KeyPlace {
 impl fmt::Display for KeyPlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.name)
+    }
+}
+
+impl Setting for KeyPlace {
+    fn expected() -> String {
+        "a key, such as \"F13\", \"KeyA\" or \"Numpad7\"".to_owned()
+    }
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "enum": Self::all().map(Self::name).collect::<Vec<_>>() })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::from_name(text)
     }
 }
 

@@ -239,22 +239,22 @@ mod tests {
         near(turning(uneven, cycles(24.0).steps(X4)).unwrap().rpm(), 37.5, 1e-9);
     }
 
-    /// Common practice, no source: builders speak of 635 degrees on 24 pulses, 1:1 or geared 1:4, looked at
-    /// every 16 ms. The figures are arithmetic on that.
+    /// An invented rig, worked out by hand: an encoder of 30 cycles, on the wheel's shaft or geared up 2.5 times, and
+    /// a board that reports every 10 ms.
     #[test]
-    fn a_common_rig() {
-        let plain = cycles(24.0).with_ratio(EncoderRatio::DIRECT).steps(X1);
-        let geared = cycles(24.0).with_ratio(EncoderRatio::new(4.0).unwrap()).steps(X1);
-        near(counts_stop_to_stop(travel(635.0), plain), 42.333_333, 1e-5);
-        near(counts_stop_to_stop(travel(635.0), geared), 169.333_333, 1e-5);
-        near(degrees_per_count(geared).get(), 3.75, 1e-12);
-        near(axis_steps_per_count(travel(635.0), geared), 387.01, 0.01);
-        let pulse = shortest_pulse(ms(16.0));
+    fn an_invented_rig() {
+        let plain = cycles(30.0).with_ratio(EncoderRatio::DIRECT).steps(X1);
+        let geared = cycles(30.0).with_ratio(EncoderRatio::new(2.5).unwrap()).steps(X1);
+        near(counts_stop_to_stop(travel(580.0), plain), 48.333_333, 1e-5);
+        near(counts_stop_to_stop(travel(580.0), geared), 120.833_333, 1e-5);
+        near(degrees_per_count(geared).get(), 4.8, 1e-12);
+        near(axis_steps_per_count(travel(580.0), geared), 542.35, 0.01);
+        let pulse = shortest_pulse(ms(10.0));
         let rate = fastest_pulses(pulse, pulse).unwrap();
-        near(rate.get(), 31.25, 1e-9);
-        near(turning(rate, plain).unwrap().get(), 1.302_083, 1e-5);
-        near(turning(rate, geared).unwrap().get(), 0.325_521, 1e-5);
-        near(full_travel(travel(635.0), turning(rate, geared).unwrap()).as_secs_f64(), 5.418_667, 1e-5);
+        near(rate.get(), 50.0, 1e-9);
+        near(turning(rate, plain).unwrap().get(), 1.666_667, 1e-5);
+        near(turning(rate, geared).unwrap().get(), 0.666_667, 1e-5);
+        near(full_travel(travel(580.0), turning(rate, geared).unwrap()).as_secs_f64(), 2.416_667, 1e-5);
     }
 
     /// The stroke's formulas against a simulated stroke that has the same peak speed.

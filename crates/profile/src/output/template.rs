@@ -76,3 +76,19 @@ impl Template {
         !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_graphic() && !b"#*,/?[]{}".contains(&byte))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// OSC 1.0, section "OSC Address Spaces", has the characters that names must not have.
+    #[test]
+    fn an_osc_prefix_is_the_beginning_of_an_address() {
+        for bad in ["", "t", "/", "/t/", "//t", "/a b", "/a*"] {
+            assert!(!Template::is_osc_prefix(bad), "{bad}");
+        }
+        for good in [Template::OSC_PREFIX, "/sim/1", "/a-b_c.d"] {
+            assert!(Template::is_osc_prefix(good), "{good}");
+        }
+    }
+}

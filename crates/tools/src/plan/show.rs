@@ -3,6 +3,7 @@
 use super::advice::{self, Fit, fit, name, whole};
 use super::choice::{Choice, Decoder, Figures, STROKE_TURNS};
 use super::quantity::Turning;
+use crate::fold::{COLUMNS, fold};
 use serde::Serialize;
 use std::time::Duration;
 
@@ -47,7 +48,7 @@ pub(super) fn text(title: &str, figures: &Figures, choices: &[Choice]) -> String
     }
     text.push('\n');
     for sentence in advice::advice(figures, choices) {
-        text += &format!("{}\n", fold(&sentence));
+        text += &format!("{}\n", fold(&sentence, 2, COLUMNS));
     }
     text.push('\n');
     text
@@ -60,24 +61,6 @@ fn speed(turning: Option<Turning>) -> String {
 fn seconds(time: Duration) -> String {
     let seconds = time.as_secs_f64();
     if seconds < 10.0 { format!("{seconds:.2} s") } else { format!("{seconds:.0} s") }
-}
-
-/// Lines of at most 100 characters, indented by two.
-fn fold(sentence: &str) -> String {
-    let (mut text, mut length) = (String::new(), 0);
-    for word in sentence.split(' ') {
-        let word_length = word.chars().count();
-        if length == 0 || length + 1 + word_length > 100 {
-            text += if length == 0 { "  " } else { "\n  " };
-            length = 2;
-        } else {
-            text.push(' ');
-            length += 1;
-        }
-        text += word;
-        length += word_length;
-    }
-    text
 }
 
 /// Three digits: the limit was found by experiment and has no more.

@@ -1,3 +1,4 @@
+use crate::read::Setting;
 use std::fmt;
 use std::net::SocketAddr;
 
@@ -59,6 +60,22 @@ impl fmt::Display for Destination {
             Self::Address(address) => address.fmt(f),
             Self::Host { name, port } => write!(f, "{name}:{port}"),
         }
+    }
+}
+
+impl Setting for Destination {
+    fn expected() -> String {
+        "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\""
+            .to_owned()
+    }
+
+    #[cfg(test)]
+    fn schema() -> serde_json::Value {
+        serde_json::json!({ "type": "string", "minLength": 3 })
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::parse(text)
     }
 }
 

@@ -186,7 +186,7 @@ mod tests {
 
     fn check(change: impl Fn(&mut Figures), expected: Expect) {
         let mut figures = Figures {
-            travel: Degrees::new(635.0).unwrap(),
+            travel: Degrees::new(580.0).unwrap(),
             cycles: CyclesPerTurn::new(24.0),
             wired: None,
             interval: milliseconds(4.0).unwrap(),
@@ -203,7 +203,7 @@ mod tests {
         check(
             |_| {},
             expect![
-                "Choose quadrature x4: 169.3 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most."
+                "Choose quadrature x4: 154.7 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most."
             ],
         );
     }
@@ -213,7 +213,7 @@ mod tests {
         check(
             |figures| figures.cycles = CyclesPerTurn::new(100.0),
             expect![[r#"
-                Choose quadrature x4: 705.6 counts from stop to stop, 0.90° each; every edge is seen up to 0.38 turns/s; past that Tallywheel follows the motion, in strokes of 0.5 turns up to 6.90 turns/s, so it should keep up with 1.50 turns/s and says by its margin where it is not sure. It needs report_interval_ms in the rig file, or a board that reports at a steady beat.
+                Choose quadrature x4: 644.4 counts from stop to stop, 0.90° each; every edge is seen up to 0.38 turns/s; past that Tallywheel follows the motion, in strokes of 0.5 turns up to 6.90 turns/s, so it should keep up with 1.50 turns/s and says by its margin where it is not sure. It needs report_interval_ms in the rig file, or a board that reports at a steady beat.
                 A board that reports every 1.0 ms or faster would be safe at that speed."#]],
         );
     }
@@ -226,7 +226,7 @@ mod tests {
                 figures.interval = milliseconds(10.0).unwrap();
             },
             expect![
-                "Nothing keeps up; the nearest is pulses x1: 1058.3 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."
+                "Nothing keeps up; the nearest is pulses x1: 966.7 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."
             ],
         );
     }
@@ -251,8 +251,8 @@ mod tests {
         check(
             |figures| figures.step = Degrees::new(1.0),
             expect![[r#"
-            Choose quadrature x4: 169.3 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most.
-            Counts of 1.00° need 360 counts a turn and this does not give them at that speed: take an encoder of 90 cycles a turn or a gear that makes as many."#]],
+                Choose quadrature x4: 154.7 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most.
+                Counts of 1.00° need 360 counts a turn and this does not give them at that speed: take an encoder of 90 cycles a turn or a gear that makes as many."#]],
         );
     }
 
@@ -264,7 +264,7 @@ mod tests {
                 figures.pulse = Some(Pulse { on: pulse, off: pulse });
             },
             expect![[r#"
-                Choose quadrature x4: 169.3 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most.
+                Choose quadrature x4: 154.7 counts from stop to stop, 3.75° each; no count can be lost up to 1.56 turns/s, and you turn at 1.50 turns/s at most.
                 The board's pulse or pause is shorter than the time between two of its reports, so pulses are lost at any speed: set both at least as long."#]],
         );
     }

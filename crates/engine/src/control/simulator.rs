@@ -50,7 +50,7 @@ impl Reports {
             outputs.iter().any(|output| match output {
                 OutputConfig::Steps { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
                 OutputConfig::Keys { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
-                _ => false,
+                OutputConfig::Axis { .. } | OutputConfig::Datagram(_) => false,
             })
         };
         let before = |place: usize| kept.and_then(|kept| *kept.get(place)?);

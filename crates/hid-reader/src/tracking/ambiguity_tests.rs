@@ -11,13 +11,13 @@
 //! From some 60 silent intervals on a wheel is taken for resting, as no hand turns so evenly for so long: such twins, if
 //! there were any, would be lost, and the margin would not say so.
 
-use super::tests::lines;
+use super::tests::{Clocked, Reporting, lines};
 use super::*;
 
 /// Intervals from rest to four edges an interval, and back.
 const RISE: f64 = 20.0;
 
-/// The path of the stroke of minimum jerk: its part of the whole way at part `u` of its time.
+/// The hypothesis of the stroke of minimum jerk: its part of the whole way at part `u` of its time.
 fn way(u: f64) -> f64 {
     let u = u.clamp(0.0, 1.0);
     u * u * u * (10.0 + u * (6.0 * u - 15.0))
@@ -109,27 +109,26 @@ fn two_wheels_that_no_one_can_tell_apart_are_both_within_the_margin() {
         let (edges, four_more) = (reports.last().unwrap().1, others.last().unwrap().1);
         assert_eq!(four_more, edges + 4);
 
-        let config = TrackerConfig {
-            edges_per_turn: Some(2400),
-            interval: Some(Duration::from_millis(1)),
-            reporting: Some(Reporting::OnChange),
-        };
-        let mut tracker = Tracker::new(&config);
+        let mut board = Clocked::new(Some(2400), Some(Duration::from_millis(1)), Some(Reporting::OnChange));
+        board.clock.is_uneven();
         let mut lost = Margin::CERTAIN;
         for (at, edges) in reports {
             let at = Timestamp::from_nanos(at);
-            while let Some(due) = tracker.due().filter(|due| *due < at) {
-                lost += tracker.elapsed(due).lost.unwrap_or_default();
+            while let Some(due) = board.due().filter(|due| *due < at) {
+                lost += board.elapsed(due).lost.unwrap_or_default();
             }
             let (a, b) = lines(edges);
-            lost += tracker.step(at, a, b).lost.unwrap_or_default();
+            lost += board.step(at, a, b).lost.unwrap_or_default();
         }
-        while let Some(due) = tracker.due() {
-            lost += tracker.elapsed(due).lost.unwrap_or_default();
+        while let Some(due) = board.due() {
+            lost += board.elapsed(due).lost.unwrap_or_default();
         }
-        let told = (tracker.edges(), lost);
+        let told = (board.tracker.edges(), lost);
         for truth in [edges, four_more] {
-            assert!(lost.covers(Counts::new(truth - tracker.edges())), "{holds}: {truth}, told {told:?}");
+            assert!(
+                lost.covers(Counts::new(truth - board.tracker.edges())),
+                "{holds}: {truth}, told {told:?}"
+            );
         }
     }
 }
@@ -154,16 +153,12 @@ fn two_flicks_that_no_one_can_tell_apart_are_both_within_the_margin() {
     assert_eq!((forward.last(), back.last()), (Some(&2), Some(&-2)));
 
     for (edges_per_turn, millis) in [(48, 16), (96, 8), (400, 4), (1000, 8), (2400, 16)] {
-        let config = TrackerConfig {
-            edges_per_turn: Some(edges_per_turn),
-            interval: Some(Duration::from_millis(millis)),
-            reporting: Some(Reporting::Steady),
-        };
-        let mut tracker = Tracker::new(&config);
+        let mut board =
+            Clocked::new(Some(edges_per_turn), Some(Duration::from_millis(millis)), Some(Reporting::Steady));
         let (mut at, mut tally, mut lost) = (Timestamp::START, 0, Margin::CERTAIN);
         for edges in &forward {
             let (a, b) = lines(*edges);
-            let tracked = tracker.step(at, a, b);
+            let tracked = board.step(at, a, b);
             tally += tracked.edges;
             lost += tracked.lost.unwrap_or_default();
             at = at.after(Duration::from_millis(millis));
@@ -190,16 +185,11 @@ fn a_stroke_too_hard_to_follow_looks_like_a_nudge() {
     let bends = stroke.windows(3).map(|three| three[0] - 2 * three[1] + three[2]);
     assert_eq!(bends.map(i64::abs).max(), Some(2), "a x T^2");
 
-    let config = TrackerConfig {
-        edges_per_turn: Some(96),
-        interval: Some(Duration::from_millis(16)),
-        reporting: Some(Reporting::Steady),
-    };
-    let mut tracker = Tracker::new(&config);
+    let mut board = Clocked::new(Some(96), Some(Duration::from_millis(16)), Some(Reporting::Steady));
     let (mut at, mut tally, mut lost) = (Timestamp::START, 0, Margin::CERTAIN);
     for edges in nudge {
         let (a, b) = lines(edges);
-        let tracked = tracker.step(at, a, b);
+        let tracked = board.step(at, a, b);
         tally += tracked.edges;
         lost += tracked.lost.unwrap_or_default();
         at = at.after(Duration::from_millis(16));

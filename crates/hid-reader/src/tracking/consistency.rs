@@ -1,86 +1,42 @@
-//! Whether the paths can be believed: how badly even the best of them fits.
+//! Whether the hypotheses can be believed: how badly even the best of them fits.
 //!
-//! Above a x T^2 = 1 or so a wheel can do between two reports what no path expects. The filter then still has
-//! a best path, as a broken clock has a time. What gives it away is that the phases keep being less likely
+//! Above a x T^2 = 1 or so a wheel can do between two reports what no hypothesis expects. The filter then still has
+//! a best hypothesis, as a broken clock has a time. What gives it away is that the phases keep being less likely
 //! than those of a wheel that is followed.
 
-/// Up to here an acceleration, in edges per tick^2, is followed with certainty.
-const HARDEST_CERTAIN: f32 = 1.2;
-/// What a report costs in likelihood on average while a wheel is followed: -ln of it, from simulation.
-const COMMON: f32 = 1.05;
-/// What it costs when all four phases are as likely: ln 4.
-const NOISE: f32 = 1.386;
-/// Summed up over what is common, this is too much.
-const UNBELIEVABLE: f32 = 13.0;
-/// Summed up over what noise costs, this is too much.
-const HOPELESS: f32 = 16.0;
-/// The same, so much that not even the direction is to be believed.
-const LOST: f32 = 40.0;
-/// Summed up over what is common, this is enough to say so while it may still come right.
-const SHAKY: f32 = 4.0;
+use crate::parameters::consistency::{
+    COMMON, EARLY_TENTATIVE, EASILY_FOLLOWED, FASTEST_DOUBTED, FORESEEN_MAX, GIVEN_UP, HARDEST_CERTAIN,
+    HARDEST_DOUBTED, INCONSISTENT, KNOCK, LOST, NOISE, PER_ACCELERATION, PER_FOLD_OF_HARDEST,
+    PER_FOLD_OF_REPORTS, PER_RIVAL, SLOW_FOR, SMEARED, SMEARED_PART, SMEARED_TIMES, TOO_DOUBTFUL,
+    WORST_WEIGHED,
+};
 
-/// After so many reports in a row of a slow wheel one more is nothing against the paths, however uneven its edges
-/// come: a contact that bounces and a wheel with detents are like that.
-const SLOW_FOR: u8 = 12;
-
-/// As much may be excused in a change by the silence before it, tried from 0 to no limit. Of 17 long strokes near four
-/// edges a tick that were given up without it (`testkit -- grid --seeds 1000`) 2 are at 1.5, 1 is at 2, none at 2.5; with
-/// more a wheel that is turned too hard is believed for too long.
-const FORESEEN_MAX: f32 = 2.5;
-
-/// What is weighed where a hand can turn the wheel harder than anyone can follow: the worst shortfall, up to a limit, less
-/// so much for each e-fold of reports (the largest of many is larger), and more the nearer another story comes, the
-/// harder the hand can turn and the harder it turned. All but the last fitted by logistic regression to 51,759 strokes of
-/// `testkit -- grid` with seeds 0 to 59, of which it is known which were followed wrongly.
-const WORST_WEIGHED: f32 = 16.0;
-const PER_FOLD_OF_REPORTS: f32 = 2.64;
-const PER_RIVAL: f32 = 0.57;
-const PER_FOLD_OF_HARDEST: f32 = 1.72;
-/// For each edge per tick^2 above what is followed easily.
-const PER_ACCELERATION: f32 = 10.0;
-const EASILY_FOLLOWED: f32 = 0.45;
-/// Weighed so, this is too much. How much is a choice between runs that are wrongly told to be certain and runs that are
-/// not told to be although they are right. Of the 37,799 runs up to a x T^2 = 1 of `testkit -- grid --seeds 200`, at this
-/// and what is followed easily:
-///
-/// | | outside their margin | certain |
-/// |---|---|---|
-/// | 0.3, 0.6 | 6 | 32,873 |
-/// | -1, 0.45 | 1 | 31,584 |
-/// | -2, 0.4 | 0 | 30,455 |
-/// | -5, 0.3 | 0 | 27,166 |
-const TOO_DOUBTFUL: f32 = -1.0;
-/// Not of so few reports: a knock out of rest has a rival that is as likely, and only what both say is in doubt.
-const KNOCK: f32 = 4.0;
-
-/// Where a hand can turn the wheel harder than this, in edges per tick^2, random phases have a path that fits them well
-/// enough to be only doubted, at some high speed. So a doubted path that was ever faster than this, in edges per tick, is
-/// no better than the table (tried from 20 to 40; `testkit -- grid`: at 40 a cell is worse than the table, at 20 one run in
-/// 2,000 more is wrong below its limit).
-const HARDEST_DOUBTED: f32 = 50.0;
-const FASTEST_DOUBTED: f32 = 30.0;
-
-/// How well the paths fit since the tally was last certain.
+/// How well the hypotheses fit since the tally was last certain.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Trust {
+pub(super) struct ConsistencyTest {
     /// What the reports cost beyond what is common, summed up while they do.
-    shortfall: f32,
+    cusum: f32,
     /// The largest that this has been.
     worst: f32,
     /// How many reports have been judged.
     judged: f32,
     /// The same beyond what noise costs.
     noise: f32,
-    hopeless: bool,
+    /// The most that the uncertain time of a sample came to, in edges, and the edges that went by while it was too much.
+    smeared: f32,
+    smeared_way: f32,
+    /// It began in the middle of a turn, at a speed that nobody knows.
+    anywhere: bool,
+    given_up: bool,
     lost: bool,
-    unbelievable: bool,
+    inconsistent: bool,
     /// By how much the phases that nobody was told of since the last change were likelier than is common.
     foreseen: f32,
-    /// Reports in a row for which the best path has been slow.
+    /// Reports in a row for which the best hypothesis has been slow.
     slow: u8,
     /// The hardest that this hand accelerates this wheel, in edges per tick^2.
     hardest: f32,
-    /// The fastest that the best path was, in edges per tick.
+    /// The fastest that the best hypothesis was, in edges per tick.
     fastest: f32,
     /// The hardest that it accelerated, in edges per tick^2.
     accelerated: f32,
@@ -93,7 +49,7 @@ pub(super) struct Trust {
 /// What is judged.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Evidence {
-    /// Logarithm of the likelihood of the report for the best path.
+    /// Logarithm of the likelihood of the report for the best hypothesis.
     pub(super) likelihood: f32,
     /// Ticks since the report before.
     pub(super) ticks: f32,
@@ -101,16 +57,18 @@ pub(super) struct Evidence {
     pub(super) told: bool,
     /// Whether the phase changed.
     pub(super) changed: bool,
-    /// The best path's speed in edges per tick.
+    /// The best hypothesis's speed in edges per tick.
     pub(super) speed: f32,
-    /// The best path's acceleration in edges per tick^2, 0 until it is known.
+    /// The best hypothesis's acceleration in edges per tick^2, 0 until it is known.
     pub(super) acceleration: f32,
     /// The hardest that this hand accelerates this wheel.
     pub(super) hardest: f32,
+    /// What the uncertain time of the sample comes to, in edges.
+    pub(super) smeared: f32,
 }
 
-impl Trust {
-    /// Sums up how badly the best path fits while the wheel moves.
+impl ConsistencyTest {
+    /// Sums up how badly the best hypothesis fits while the wheel moves.
     pub(super) fn judge(&mut self, seen: &Evidence) {
         if self.ticks > 0.0 || seen.changed {
             self.ticks += seen.ticks;
@@ -119,13 +77,17 @@ impl Trust {
             return;
         }
         self.moved = self.ticks + 1.0;
+        self.smeared = self.smeared.max(seen.smeared);
+        if seen.smeared > SMEARED {
+            self.smeared_way += seen.speed.abs() * seen.ticks;
+        }
         let (mut noise, mut common) = (-seen.likelihood - NOISE, -seen.likelihood - COMMON);
         if seen.changed {
             let foreseen = std::mem::take(&mut self.foreseen).min(FORESEEN_MAX);
             (noise, common) =
                 ((noise - foreseen).max(noise.min(0.0)), (common - foreseen).max(common.min(0.0)));
         } else {
-            // An unchanged phase fits too many stories to make up for what did not fit before it. But a wheel near
+            // An unchanged phase fits too many accounts to make up for what did not fit before it. But a wheel near
             // four edges a tick is foreseen to change seldom, and where only changes are told, nothing but surprises
             // would be judged.
             if !seen.told {
@@ -139,29 +101,48 @@ impl Trust {
             (noise, common) = (noise.min(0.0), common.min(0.0));
         }
         self.noise = (self.noise + noise).max(0.0);
-        self.shortfall = (self.shortfall + common).max(0.0);
-        self.worst = self.worst.max(self.shortfall);
+        self.cusum = (self.cusum + common).max(0.0);
+        self.worst = self.worst.max(self.cusum);
         self.judged += 1.0;
         self.hardest = seen.hardest;
         self.fastest = self.fastest.max(seen.speed.abs());
         self.accelerated = self.accelerated.max(seen.acceleration.abs());
-        // Where no hand turns the wheel too hard, it takes more to doubt a path.
-        self.hopeless |= self.noise > if self.is_hard() { HOPELESS } else { LOST };
+        // Where no hand turns the wheel too hard, it takes more to doubt a hypothesis.
+        self.given_up |= self.noise > if self.is_hard() { GIVEN_UP } else { LOST };
         self.lost |= self.noise > LOST;
-        self.unbelievable |= self.shortfall > LOST
+        self.inconsistent |= self.cusum > LOST
             || (self.can_be_too_hard()
-                && (self.shortfall > UNBELIEVABLE || seen.acceleration.abs() > HARDEST_CERTAIN));
+                && (self.cusum > INCONSISTENT || seen.acceleration.abs() > HARDEST_CERTAIN));
     }
 
-    /// No path was left at all.
+    /// The wheel is followed from the middle of a turn on.
+    pub(super) const fn start_anywhere(&mut self) {
+        self.anywhere = true;
+        self.ticks = self.ticks.max(1.0);
+        self.moved = self.ticks;
+    }
+
+    /// No hypothesis was left at all.
     pub(super) fn lose_all(&mut self) {
-        self.unbelievable = true;
+        self.inconsistent = true;
         self.worst = f32::INFINITY;
     }
 
-    /// Whether the paths are no better than the table.
-    pub(super) const fn is_gone(&self) -> bool {
-        self.hopeless
+    /// The hardest that the best hypothesis accelerated, in edges per tick^2.
+    pub(super) const fn accelerated(&self) -> f32 {
+        self.accelerated
+    }
+
+    /// By how many edges the tally may be off because it is not known well enough when samples were taken; `None` where that
+    /// is well enough known for this wheel.
+    pub(super) fn smeared(&self) -> Option<f32> {
+        let edges = SMEARED_TIMES * self.smeared + SMEARED_PART * self.smeared_way;
+        (self.smeared > SMEARED).then_some(edges)
+    }
+
+    /// Whether the hypotheses are no better than the table.
+    pub(super) const fn is_given_up(&self) -> bool {
+        self.given_up
     }
 
     /// Whether they are worse than the table.
@@ -169,24 +150,27 @@ impl Trust {
         self.lost
     }
 
-    /// Whether a path that cannot be relied on is worse than the table too.
-    pub(super) fn is_wild(&self) -> bool {
+    /// Whether a hypothesis that cannot be relied on is worse than the table too.
+    pub(super) fn is_out_of_range(&self) -> bool {
         self.hardest > HARDEST_DOUBTED && self.fastest > FASTEST_DOUBTED
     }
 
-    /// Whether it is too early to rely on any path, though one may still turn out right.
-    pub(super) fn is_shaky(&self) -> bool {
-        self.is_hard() && self.shortfall > SHAKY
+    /// Whether it is too early to rely on any hypothesis, though one may still turn out right.
+    pub(super) fn is_early_tentative(&self) -> bool {
+        self.is_hard() && self.cusum > EARLY_TENTATIVE
     }
 
-    /// Whether no path can be relied on, so that a hand's speed is all that limits where the wheel is.
+    /// Whether no hypothesis can be relied on, so that a hand's speed is all that limits where the wheel is.
     ///
     /// `rival` is the logarithm of how likely another number of edges is, of one beside the best.
-    pub(super) fn is_shaken(&self, rival: f32) -> bool {
-        self.hopeless || self.worst > LOST || (self.can_be_too_hard() && self.is_doubtful(rival))
+    pub(super) fn is_tentative(&self, rival: f32) -> bool {
+        self.anywhere
+            || self.given_up
+            || self.worst > LOST
+            || (self.can_be_too_hard() && self.is_doubtful(rival))
     }
 
-    /// Whether what is weighed against the paths comes to too much.
+    /// Whether what is weighed against the hypotheses comes to too much.
     fn is_doubtful(&self, rival: f32) -> bool {
         let weighed = self.worst.min(WORST_WEIGHED) - PER_FOLD_OF_REPORTS * self.judged.ln_1p()
             + PER_RIVAL * rival
@@ -205,9 +189,9 @@ impl Trust {
         self.hardest > 1.2 * HARDEST_CERTAIN
     }
 
-    /// Whether the paths' own idea of how the wheel moved is in doubt.
-    pub(super) const fn is_unbelievable(&self) -> bool {
-        self.unbelievable
+    /// Whether the hypotheses' own idea of how the wheel moved is in doubt.
+    pub(super) const fn is_inconsistent(&self) -> bool {
+        self.inconsistent
     }
 
     /// For how many ticks the wheel has moved since the tally was last certain.
@@ -220,7 +204,7 @@ impl Trust {
 mod tests {
     use super::*;
 
-    /// No other story is left.
+    /// No other state is left.
     const ALONE: f32 = -16.0;
 
     const FITS: Evidence = Evidence {
@@ -231,23 +215,24 @@ mod tests {
         speed: 3.0,
         acceleration: 0.1,
         hardest: 10.0,
+        smeared: 0.0,
     };
 
     #[test]
     fn what_fits_is_trusted_for_ever() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         (0..100_000).for_each(|_| trust.judge(&FITS));
-        assert!(!trust.is_shaken(ALONE) && !trust.is_gone());
+        assert!(!trust.is_tentative(ALONE) && !trust.is_given_up());
     }
 
     #[test]
     fn what_does_not_fit_is_first_doubted_and_then_given_up() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         let bad = Evidence { likelihood: -3.0, ..FITS };
         let mut states = Vec::new();
         for _ in 0..20 {
             trust.judge(&bad);
-            states.push((trust.is_shaken(ALONE), trust.is_gone()));
+            states.push((trust.is_tentative(ALONE), trust.is_given_up()));
         }
         states.dedup();
         assert_eq!(states, [(false, false), (true, false), (true, true)]);
@@ -256,43 +241,43 @@ mod tests {
 
     #[test]
     fn a_wheel_that_no_hand_turns_so_hard_is_trusted_for_longer() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         let bad = Evidence { likelihood: -3.0, hardest: 1.0, ..FITS };
         (0..20).for_each(|_| trust.judge(&bad));
-        assert!(!trust.is_shaken(ALONE));
+        assert!(!trust.is_tentative(ALONE));
         (0..10).for_each(|_| trust.judge(&bad));
-        assert!(trust.is_shaken(ALONE));
+        assert!(trust.is_tentative(ALONE));
     }
 
     /// Eight of nine phases are as they were, and the ninth is a surprise: so is each change of a wheel that turns at
     /// nearly four edges a tick.
     #[test]
     fn changes_that_have_to_be_rare_are_not_held_against_the_paths() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         for _ in 0..100 {
             let unchanged = Evidence { likelihood: -0.1, changed: false, told: false, ..FITS };
             (0..8).for_each(|_| trust.judge(&unchanged));
             trust.judge(&Evidence { likelihood: -2.5, ..FITS });
         }
-        assert!(!trust.is_shaken(ALONE));
+        assert!(!trust.is_tentative(ALONE));
         (0..40).for_each(|_| trust.judge(&Evidence { likelihood: -2.5, ..FITS }));
-        assert!(trust.is_shaken(ALONE), "only the first change after them is excused");
+        assert!(trust.is_tentative(ALONE), "only the first change after them is excused");
     }
 
     #[test]
     fn a_wheel_that_has_been_slow_for_long_is_not_doubted_for_uneven_edges() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         let uneven = Evidence { likelihood: -2.0, speed: 0.4, ..FITS };
         (0..1000).for_each(|_| trust.judge(&uneven));
-        assert!(!trust.is_shaken(ALONE));
+        assert!(!trust.is_tentative(ALONE));
         let fast = Evidence { speed: 1.4, ..uneven };
         (0..40).for_each(|_| trust.judge(&fast));
-        assert!(trust.is_shaken(ALONE), "as soon as it is no longer slow it may be");
+        assert!(trust.is_tentative(ALONE), "as soon as it is no longer slow it may be");
     }
 
     /// A stroke that fits as badly as a followed one now and then does.
-    fn after(reports: usize, hardest: f32) -> Trust {
-        let mut trust = Trust::default();
+    fn after(reports: usize, hardest: f32) -> ConsistencyTest {
+        let mut trust = ConsistencyTest::default();
         let poor = Evidence { likelihood: -2.05, hardest, ..FITS };
         (0..10).for_each(|_| trust.judge(&poor));
         (10..reports).for_each(|_| trust.judge(&Evidence { hardest, ..FITS }));
@@ -301,59 +286,59 @@ mod tests {
 
     #[test]
     fn a_rival_few_reports_and_a_hard_hand_are_weighed_against_the_paths() {
-        assert!(after(10, 6.0).is_shaken(-10.0));
-        assert!(!after(10, 6.0).is_shaken(ALONE), "no other story is near");
-        assert!(!after(100, 6.0).is_shaken(-10.0), "it is the worst of many reports");
-        assert!(!after(10, 1.5).is_shaken(-10.0), "hardly any hand turns it so hard");
-        assert!(!after(10, 1.4).is_shaken(0.0), "no hand does");
+        assert!(after(10, 6.0).is_tentative(-10.0));
+        assert!(!after(10, 6.0).is_tentative(ALONE), "no other state is near");
+        assert!(!after(100, 6.0).is_tentative(-10.0), "it is the worst of many reports");
+        assert!(!after(10, 1.5).is_tentative(-10.0), "hardly any hand turns it so hard");
+        assert!(!after(10, 1.4).is_tentative(0.0), "no hand does");
     }
 
     #[test]
     fn a_stroke_that_was_hard_to_follow_is_weighed_against_its_path() {
         let mut trust = after(30, 6.0);
         trust.judge(&Evidence { acceleration: 0.6, hardest: 6.0, ..FITS });
-        assert!(!trust.is_shaken(ALONE));
+        assert!(!trust.is_tentative(ALONE));
         trust.judge(&Evidence { acceleration: 1.3, hardest: 6.0, ..FITS });
         (0..3).for_each(|_| trust.judge(&Evidence { hardest: 6.0, ..FITS }));
-        assert!(trust.is_shaken(ALONE), "and it stays so");
+        assert!(trust.is_tentative(ALONE), "and it stays so");
     }
 
     #[test]
     fn a_path_is_wild_where_it_was_too_fast_for_a_wheel_that_can_be_turned_too_hard() {
         let wild = |hardest, speed| {
-            let mut trust = Trust::default();
+            let mut trust = ConsistencyTest::default();
             trust.judge(&Evidence { speed, hardest, ..FITS });
             trust.judge(&Evidence { hardest, ..FITS });
-            trust.is_wild()
+            trust.is_out_of_range()
         };
         assert!(wild(60.0, 31.0) && wild(60.0, -31.0));
-        assert!(!wild(60.0, 29.0), "as fast as that a path may be right");
-        assert!(!wild(40.0, 31.0), "random phases have no path that fits them");
+        assert!(!wild(60.0, 29.0), "as fast as that a hypothesis may be right");
+        assert!(!wild(40.0, 31.0), "random phases have no hypothesis that fits them");
     }
 
     #[test]
     fn a_knock_puts_no_more_in_doubt_than_its_rival() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         let knock = Evidence { likelihood: -4.0, hardest: 6.0, ..FITS };
         (0..4).for_each(|_| trust.judge(&knock));
-        assert!(!trust.is_shaken(0.0));
+        assert!(!trust.is_tentative(0.0));
         trust.judge(&knock);
-        assert!(trust.is_shaken(0.0));
+        assert!(trust.is_tentative(0.0));
     }
 
     #[test]
     fn where_no_path_was_left_nothing_is_believed() {
         let mut trust = after(100, 6.0);
         trust.lose_all();
-        assert!(trust.is_shaken(ALONE));
+        assert!(trust.is_tentative(ALONE));
     }
 
     #[test]
     fn rest_tells_nothing() {
-        let mut trust = Trust::default();
+        let mut trust = ConsistencyTest::default();
         let rest = Evidence { likelihood: -9.0, changed: false, speed: 0.0, ..FITS };
         (0..100).for_each(|_| trust.judge(&rest));
-        assert!(!trust.is_shaken(ALONE));
+        assert!(!trust.is_tentative(ALONE));
         assert!(trust.moved() == 0.0);
     }
 }

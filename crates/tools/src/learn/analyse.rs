@@ -358,7 +358,7 @@ fn per_turn(
         let most = if held { real(off_by) } else { eye.max(real(off_by)) };
         value.within((most * 100.0).ceil() / 100.0)
     };
-    let told = format!("the slow turns counted {}", list(&slow));
+    let told = format!("the slow turns counted {}", list(slow));
     let unsure = |why: String| within(Value::unsure(value, why));
     let value = if slow.len() < TURNS_MIN {
         unsure(format!("only {} turns; it takes {TURNS_MIN} to be sure", slow.len()))

@@ -77,7 +77,7 @@ impl Reader {
             // A line that is alone is a concern of its own, and here there is none.
             Event::Loss(loss) if loss.kind == LossKind::LineDead => {}
             Event::Loss(loss) => *margin += loss.bound,
-            Event::Doubt(now) => *doubt = now,
+            Event::Doubt(now) | Event::Undecided(now) => *doubt = now,
             Event::Index(mark) => *counts += mark.correction,
         }
     }

@@ -16,7 +16,7 @@ Copy-Item -Path (Join-Path $PSScriptRoot '*') -Destination $folder -Recurse -For
 if (-not (Test-Path (Join-Path $config 'rig.toml'))) {
     New-Item -ItemType Directory -Force -Path (Join-Path $config 'aircraft') | Out-Null
     Copy-Item -Path (Join-Path $folder 'examples\rig.toml') -Destination $config
-    Copy-Item -Path (Join-Path $folder 'examples\aircraft\heron-2-floatplane.toml') -Destination (Join-Path $config 'aircraft')
+    Copy-Item -Path (Join-Path $folder 'examples\aircraft\kettrin-2-floatplane.toml') -Destination (Join-Path $config 'aircraft')
     Write-Host "Examples are in $config; change them to describe your rig and aircraft."
 }
 

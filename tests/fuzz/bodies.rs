@@ -13,7 +13,7 @@ use tallywheel_profile::OnReport;
 use tallywheel_units::{Buttons, Counts, FixedCounts, Timestamp};
 
 const RIG: &str = include_str!("../../config/rig.toml");
-const AIRCRAFT: &str = include_str!("../../config/aircraft/heron-2-floatplane.toml");
+const AIRCRAFT: &str = include_str!("../../config/aircraft/kettrin-2-floatplane.toml");
 /// Joystick with 32 one-bit buttons.
 pub(crate) const DESCRIPTOR: [u8; 23] = [
     0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75,

@@ -39,11 +39,11 @@ fn the_readme_s_receiver_prints_what_the_demo_s_wheels_did() {
     let folder = Folder::new("any-script");
     let config = top().join("config");
     folder.write("rig.toml", &std::fs::read_to_string(config.join("rig.toml")).unwrap());
-    let heron = std::fs::read_to_string(config.join("aircraft/heron-2-floatplane.toml")).unwrap();
+    let kettrin = std::fs::read_to_string(config.join("aircraft/kettrin-2-floatplane.toml")).unwrap();
     // A script that starts after the program hears the position all the same.
     let keep_alive = format!("to = \"127.0.0.1:{port}\"\nkeep_alive_ms = 100");
-    let heron = heron.replace("to = \"127.0.0.1:47811\"", &keep_alive);
-    folder.write("aircraft/heron.toml", &heron);
+    let kettrin = kettrin.replace("to = \"127.0.0.1:47811\"", &keep_alive);
+    folder.write("aircraft/kettrin.toml", &kettrin);
     let program = Command::new(tallywheel())
         .args(["run", "--no-tray", "--config", folder.arg(), "--log-dir"])
         .arg(folder.path().join("log"))

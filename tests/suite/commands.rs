@@ -7,8 +7,13 @@
     reason = "a test stops at the first surprise"
 )]
 
+use avt::Terminal;
+use nix::pty::{Winsize, openpty};
 use serde_json::Value;
-use tallywheel_tests::{Folder, run, top};
+use std::fs::File;
+use std::io::Read;
+use std::process::{Command, Stdio};
+use tallywheel_tests::{Folder, run, tallywheel, top};
 
 #[test]
 fn the_demo_ends_with_its_summary() {
@@ -38,6 +43,36 @@ fn the_demo_in_plain_lines_ends_with_the_same_figures() {
     let rudder = format!("wheel rudder: {:+} counts", summary["counts"]["rudder"].as_i64().unwrap());
     assert!(ran.out.contains(&rudder), "{}", ran.out);
     assert!(!ran.out.contains('\u{1b}'), "a pipe gets no terminal codes");
+}
+
+/// On a terminal that the system makes, as wide as the demo needs.
+#[test]
+fn ctrl_c_leaves_the_terminal_as_it_was() {
+    let size = Winsize { ws_row: 24, ws_col: 60, ws_xpixel: 0, ws_ypixel: 0 };
+    let pair = openpty(&size, None).unwrap();
+    let mut demo = Command::new(tallywheel()).arg("demo").stdout(Stdio::from(pair.slave)).spawn().unwrap();
+    let mut ours = File::from(pair.master);
+    let (mut written, mut buffer, mut pressed) = (Vec::new(), [0; 4096], false);
+    // Reading fails once the demo has closed its side.
+    while let Ok(length @ 1..) = ours.read(&mut buffer) {
+        written.extend_from_slice(&buffer[..length]);
+        let drawn_over = written.windows(3).any(|bytes| bytes == b"\x1b[J");
+        if drawn_over && !pressed {
+            assert!(Command::new("kill").args(["-INT", &demo.id().to_string()]).status().unwrap().success());
+            pressed = true;
+        }
+    }
+    assert!(pressed && demo.wait().unwrap().success());
+    let mut terminal = Terminal::new(60, 24).unwrap();
+    terminal.feed(String::from_utf8(written).unwrap().as_str());
+    let rows = |terminal: &Terminal| -> Vec<String> {
+        terminal.screen().visible_lines().map(|line| line.text().trim_end().to_owned()).collect()
+    };
+    let scales = rows(&terminal).iter().filter(|row| row.contains('\u{2523}')).count();
+    assert_eq!(scales, 2, "one picture is left: {:#?}", rows(&terminal));
+    terminal.feed("x".repeat(61).as_str());
+    let rows = rows(&terminal);
+    assert!(rows.contains(&"x".repeat(60)) && rows.contains(&"x".to_owned()), "lines wrap again: {rows:#?}");
 }
 
 #[test]
@@ -100,7 +135,7 @@ fn the_shipped_files_are_good() {
 fn check_names_every_mistake_with_its_place() {
     let folder = Folder::new("check");
     folder.write("rig.toml", "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"12:7a11\"\n");
-    folder.write("aircraft/one.toml", "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel = 635\n");
+    folder.write("aircraft/one.toml", "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel = 580\n");
     folder.write("aircraft/.one.toml.swp", "an editor's own file");
     let ran = run(&["check", "--config", folder.arg()]);
     assert_eq!(ran.code, Some(1));
@@ -114,7 +149,7 @@ fn check_names_every_mistake_with_its_place() {
 fn check_says_when_an_aircraft_does_not_fit_the_rig() {
     let folder = Folder::new("unfit");
     folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
-    folder.write("aircraft/two.toml", "name = \"Two\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 635\n");
+    folder.write("aircraft/two.toml", "name = \"Two\"\n[[trim]]\nname = \"pitch\"\ntravel_degrees = 580\n");
     let ran = run(&["check", "--config", folder.arg()]);
     assert_eq!(ran.code, Some(1));
     assert!(ran.out.contains("two.toml:3:8: trim.name: expected"), "{}", ran.out);
@@ -126,7 +161,7 @@ fn check_says_when_a_trim_waits_for_a_simulator_that_nobody_hears() {
     let folder = Folder::new("deaf");
     let rig = std::fs::read_to_string(top().join("config/rig.toml")).unwrap();
     let aircraft =
-        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\nstart = \"simulator\"\n";
+        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 580\nstart = \"simulator\"\n";
     folder.write("aircraft/one.toml", aircraft);
     for (listens, said) in [(false, true), (true, false)] {
         let listen = if listens { "\n[simulator]\nlisten = \"127.0.0.1:47812\"\n" } else { "" };
@@ -143,14 +178,14 @@ fn check_says_what_aircraft_files_must_not_say_together() {
     let folder = Folder::new("together");
     folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
     let file =
-        |head: &str| format!("name = \"x\"\n{head}\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\n");
-    folder.write("aircraft/one.toml", &file("titles = [\"Heron*\"]\ndefault = true"));
-    folder.write("aircraft/two.toml", &file("titles = [\"HERON*\"]\ndefault = true"));
+        |head: &str| format!("name = \"x\"\n{head}\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 580\n");
+    folder.write("aircraft/one.toml", &file("titles = [\"Kettrin*\"]\ndefault = true"));
+    folder.write("aircraft/two.toml", &file("titles = [\"KETTRIN*\"]\ndefault = true"));
     let ran = run(&["check", "--config", folder.arg()]);
     assert_eq!(ran.code, Some(1));
     assert!(ran.out.contains("two.toml:2:11: titles: expected a pattern that no other"), "{}", ran.out);
     assert!(ran.out.contains("two.toml:3:11: default: expected true in one"), "{}", ran.out);
-    folder.write("aircraft/two.toml", &file("titles = [\"*HERON*\"]"));
+    folder.write("aircraft/two.toml", &file("titles = [\"*KETTRIN*\"]"));
     let ran = run(&["check", "--config", folder.arg()]);
     assert_eq!(ran.code, Some(0), "{}", ran.out);
 }
@@ -184,7 +219,7 @@ fn doctor_names_what_is_wrong_with_its_cure() {
     let taken = std::net::UdpSocket::bind("127.0.0.1:0").unwrap();
     let listening = taken.local_addr().unwrap();
     let text = format!(
-        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\n[[output]]\nkind = \"datagram\"\nto = \"{listening}\"\n"
+        "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 580\n[[output]]\nkind = \"datagram\"\nto = \"{listening}\"\n"
     );
     folder.write("aircraft/one.toml", &text);
     folder.write("aircraft/two.toml", "name = \"Two\"\ntrims = 7\n");

@@ -39,7 +39,7 @@ impl Bench {
     fn new(test: &str) -> Self {
         let folder = Folder::new(test);
         folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
-        for (file, name, travel) in [("heron", "Heron", 635), ("dabchick", "Dabchick", 180)] {
+        for (file, name, travel) in [("kettrin", "Kettrin", 580), ("dimmerly", "Dimmerly", 180)] {
             let text = format!(
                 "name = \"{name}\"\n[[trim]]\nname = \"trim\"\nwheel = \"rudder\"\ntravel_degrees = {travel}\n"
             );
@@ -56,7 +56,7 @@ impl Bench {
     }
 
     fn run_daemon(&self) -> Command {
-        let mut run = self.command(&["run", "--aircraft", "heron"]);
+        let mut run = self.command(&["run", "--aircraft", "kettrin"]);
         run.arg("--log-dir").arg(self.folder.path().join("log")).stderr(Stdio::null());
         run
     }
@@ -111,22 +111,22 @@ fn everything_can_be_asked_and_told() {
     let daemon = bench.daemon();
     let status = bench.status();
     assert_eq!(status["process"], daemon.0.id());
-    assert_eq!(status["aircraft"]["file"], "heron");
+    assert_eq!(status["aircraft"]["file"], "kettrin");
     assert_eq!(status["boards"][0]["state"], "missing");
     assert!(status["boards"][0]["cure"].as_str().unwrap().contains("plug it in"));
-    assert_eq!(status["trims"][0]["degrees"], 317.5);
+    assert_eq!(status["trims"][0]["degrees"], 290.0);
 
     // By the trim's name and by its wheel's, by a name and by degrees.
     assert_eq!(
         bench.tell(&["align", "trim", "low"]),
-        told(0, "trim is at -1.0000, 0.0\u{b0} of 635\u{b0}, certain, at the low stop\n", "")
+        told(0, "trim is at -1.0000, 0.0\u{b0} of 580\u{b0}, certain, at the low stop\n", "")
     );
     assert_eq!(
-        bench.tell(&["align", "rudder", "317.5"]).out,
-        "trim is at +0.0000, 317.5\u{b0} of 635\u{b0}, certain\n"
+        bench.tell(&["align", "rudder", "290"]).out,
+        "trim is at +0.0000, 290.0\u{b0} of 580\u{b0}, certain\n"
     );
-    assert_eq!(bench.tell(&["align", "rudder", "600\u{b0}"]).code, 0);
-    assert_eq!(bench.status()["trims"][0]["degrees"], 600.0);
+    assert_eq!(bench.tell(&["align", "rudder", "500\u{b0}"]).code, 0);
+    assert_eq!(bench.status()["trims"][0]["degrees"], 500.0);
     assert_eq!(
         bench.tell(&["align", "flaps", "low"]),
         told(1, "", "tallywheel: there is no trim or wheel flaps; there are: trim\n")
@@ -136,13 +136,13 @@ fn everything_can_be_asked_and_told() {
         told(1, "", "tallywheel: trim trim has no position sideways; there are: low, neutral, high\n")
     );
 
-    assert_eq!(bench.tell(&["fly"]), told(0, "  dabchick  Dabchick\n> heron     Heron\n", ""));
-    let flying = bench.tell(&["fly", "Dabchick"]);
-    assert!(flying.out.starts_with("flying Dabchick\ntrim is at "), "{flying:?}");
-    assert_eq!(bench.status()["aircraft"]["file"], "dabchick");
+    assert_eq!(bench.tell(&["fly"]), told(0, "  dimmerly  Dimmerly\n> kettrin   Kettrin\n", ""));
+    let flying = bench.tell(&["fly", "Dimmerly"]);
+    assert!(flying.out.starts_with("flying Dimmerly\ntrim is at "), "{flying:?}");
+    assert_eq!(bench.status()["aircraft"]["file"], "dimmerly");
     assert_eq!(
-        bench.tell(&["fly", "gull"]),
-        told(1, "", "tallywheel: there is no aircraft gull; there are: dabchick, heron\n")
+        bench.tell(&["fly", "mimmick"]),
+        told(1, "", "tallywheel: there is no aircraft mimmick; there are: dimmerly, kettrin\n")
     );
 
     assert_eq!(bench.tell(&["hold", "on"]), told(0, "the outputs are held\n", ""));
@@ -151,12 +151,12 @@ fn everything_can_be_asked_and_told() {
     assert_eq!(bench.tell(&["hold", "off"]), told(0, "the outputs follow the wheels\n", ""));
     assert_eq!(bench.tell(&["hold", "perhaps"]).code, 2);
 
-    assert_eq!(bench.tell(&["reload"]), told(0, "all files were read; flying Dabchick\n", ""));
-    bench.folder.write("aircraft/heron.toml", "name = \"Heron\"\ntrim = 7\n");
+    assert_eq!(bench.tell(&["reload"]), told(0, "all files were read; flying Dimmerly\n", ""));
+    bench.folder.write("aircraft/kettrin.toml", "name = \"Kettrin\"\ntrim = 7\n");
     let wrong = bench.tell(&["reload"]);
     assert_eq!(wrong.code, 1);
     assert!(wrong.err.contains("goes on with what it had before:\n"), "{wrong:?}");
-    assert!(wrong.err.contains("heron.toml:2:"), "{wrong:?}");
+    assert!(wrong.err.contains("kettrin.toml:2:"), "{wrong:?}");
     assert!(bench.tell(&["status"]).out.contains("is wrong and was not taken"));
     assert_eq!(bench.tell(&["status", "--losses"]), told(0, "no losses\n", ""));
 }
@@ -229,7 +229,7 @@ fn each_datagram_of_the_simulator_is_counted_once_and_shown() {
     assert!(bench.tell(&["status"]).out.contains(&said), "{said}");
 
     for _ in 0..3 {
-        simulator.report(&to, ",\"title\":\"Heron\"");
+        simulator.report(&to, ",\"title\":\"Kettrin\"");
     }
     simulator.send(&to, "{\"tallywheel\":1,\"sequence\":1}");
     simulator.send(&to, "{\"tallywheel\":1,\"sequence\":3}");
@@ -247,9 +247,9 @@ fn each_datagram_of_the_simulator_is_counted_once_and_shown() {
     let heard = bench.until("all", |simulator| simulator["datagrams"]["strangers"] == 1);
     let counted = json!({ "accepted": 3, "late": 2, "malformed": 4, "strangers": 1, "flooded": 0 });
     let wanted =
-        json!({ "heard": true, "title": "Heron", "paused": false, "listen": to, "datagrams": counted });
+        json!({ "heard": true, "title": "Kettrin", "paused": false, "listen": to, "datagrams": counted });
     assert_eq!(heard, wanted);
-    let said = "  simulator  heard: Heron\n             datagrams: 3 accepted; dropped: 2 late or repeated, \
+    let said = "  simulator  heard: Kettrin\n             datagrams: 3 accepted; dropped: 2 late or repeated, \
         4 not understood, 1 from senders that are not allowed\n";
     let told = bench.tell(&["status"]).out;
     assert!(told.contains(said), "{told}");
@@ -336,7 +336,7 @@ fn without_a_daemon_every_command_says_so_and_ends_with_3() {
         &["status", "--follow"],
         &["align", "trim", "low"],
         &["fly"],
-        &["fly", "heron"],
+        &["fly", "kettrin"],
         &["hold", "on"],
         &["reload"],
     ];
@@ -453,7 +453,7 @@ fn following_tells_each_change_and_ends_with_the_daemon() {
         let line: Value = serde_json::from_str(&lines.recv_timeout(PATIENCE).unwrap()).unwrap();
         line["trims"][0]["degrees"].as_f64().unwrap()
     };
-    assert_eq!(degrees(), 317.5);
+    assert_eq!(degrees(), 290.0);
     assert_eq!(bench.tell(&["align", "trim", "100"]).code, 0);
     while degrees() != 100.0 {}
     Command::new("kill").args(["-TERM", &daemon.0.id().to_string()]).status().unwrap();

@@ -85,9 +85,9 @@ fn folder(test: &str, output: &str) -> Folder {
     let folder = Folder::new(test);
     folder.write("rig.toml", &std::fs::read_to_string(top().join("config/rig.toml")).unwrap());
     folder.write(
-        "aircraft/heron.toml",
+        "aircraft/kettrin.toml",
         &format!(
-            "name = \"Heron\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\nstart = \"low\"\n{output}"
+            "name = \"Kettrin\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 580\nstart = \"low\"\n{output}"
         ),
     );
     folder
@@ -138,7 +138,7 @@ fn a_wrong_file_is_named_with_its_place() {
     let folder = folder("wrongfile", "[[output]]\nkind = \"axes\"\n");
     let ran = run(&["run", "--config", folder.arg(), "--log-dir", folder.arg()]);
     assert_eq!(ran.code, Some(1));
-    assert!(ran.err.contains("heron.toml:7:8: output.kind: expected"), "{}", ran.err);
+    assert!(ran.err.contains("kettrin.toml:7:8: output.kind: expected"), "{}", ran.err);
 }
 
 #[test]
@@ -152,12 +152,12 @@ fn with_several_aircraft_one_must_be_chosen() {
     assert_eq!(ran.code, Some(1));
     assert_eq!(
         ran.err,
-        "tallywheel: there are 2 aircraft files; choose one with --aircraft: heron, second\n"
+        "tallywheel: there are 2 aircraft files; choose one with --aircraft: kettrin, second\n"
     );
     let ran = run(&["run", "--config", folder.arg(), "--log-dir", folder.arg(), "--aircraft", "third"]);
     assert_eq!(
         ran.err,
-        "tallywheel: there is no aircraft third; choose one with --aircraft: heron, second\n"
+        "tallywheel: there is no aircraft third; choose one with --aircraft: kettrin, second\n"
     );
 }
 

@@ -26,7 +26,7 @@ fn a_recording_becomes_a_rig_that_check_takes() {
     let folder = Folder::new("learn-new");
     let ran = run(&["learn", "--recording", RUDDER, "--config", folder.arg(), "--wheel", "rudder", "--yes"]);
     assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
-    folder.write("aircraft/one.toml", "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 635\n");
+    folder.write("aircraft/one.toml", "name = \"One\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 580\n");
     let ran = run(&["check", "--config", folder.arg()]);
     assert_eq!(ran.code, Some(0), "{}", ran.out);
     let rig = read(&folder, "rig.toml");
@@ -46,6 +46,33 @@ fn a_recording_becomes_a_rig_that_check_takes() {
         "--json",
     ]);
     assert_eq!(json(&replay)["counts"]["rudder"], 32, "{}", replay.err);
+}
+
+/// README's steps with one wheel: what `learn` writes and an example aircraft with two trims.
+#[test]
+fn an_example_aircraft_can_be_used_with_one_wheel() {
+    let folder = Folder::new("learn-one");
+    let learn =
+        run(&["learn", "--recording", RUDDER, "--config", folder.arg(), "--wheel", "rudder", "--yes"]);
+    assert_eq!(learn.code, Some(0), "{}", learn.err);
+    let aircraft = "config/aircraft/kettrin-2-floatplane.toml";
+    folder.write("aircraft/kettrin.toml", &std::fs::read_to_string(top().join(aircraft)).unwrap());
+    let left_out = "trim elevator is left out: rig rig has no wheel elevator\n";
+    let check = run(&["check", "--config", folder.arg()]);
+    assert_eq!((check.code, check.err.as_str()), (Some(0), ""), "{}", check.out);
+    assert!(check.out.contains(left_out), "{}", check.out);
+    let rig = format!("{}/rig.toml", folder.arg());
+    let replay = run(&["replay", RUDDER, "--rig", &rig, "--aircraft", aircraft, "--json"]);
+    assert_eq!((replay.code, &replay.err), (Some(0), &format!("tallywheel: {left_out}")));
+    let trims: Vec<_> = json(&replay)["position"].as_object().unwrap().keys().cloned().collect();
+    assert_eq!(trims, ["rudder"]);
+    let plan = run(&["plan", "--config", folder.arg(), "--json"]);
+    assert_eq!((plan.code, plan.out.lines().count()), (Some(0), 1), "{}", plan.err);
+    // A name that is only misspelt is a mistake.
+    folder.write("rig.toml", &read(&folder, "rig.toml").replace("name = \"rudder\"", "name = \"ruder\""));
+    let check = run(&["check", "--config", folder.arg()]);
+    assert_eq!(check.code, Some(1), "{}", check.out);
+    assert!(check.out.contains("\"ruder\"") && check.out.contains("found \"rudder\""), "{}", check.out);
 }
 
 #[test]
@@ -113,7 +140,7 @@ fn a_plan_from_figures_needs_no_files() {
     let ran = run(&[
         "plan",
         "--travel-degrees",
-        "635",
+        "580",
         "--cycles-per-turn",
         "24",
         "--report-interval-ms",
@@ -133,26 +160,26 @@ fn a_plan_from_figures_needs_no_files() {
     near("fastest_turns_per_second_ideal", 62.5 / 60.0);
     near("fastest_turns_per_second", 37.5 / 60.0);
     near("degrees_per_count", 3.75);
-    near("counts_stop_to_stop", 635.0 / 3.75);
-    near("full_travel_s", 635.0 / 360.0 / (37.5 / 60.0));
+    near("counts_stop_to_stop", 580.0 / 3.75);
+    near("full_travel_s", 580.0 / 360.0 / (37.5 / 60.0));
 }
 
 #[test]
 fn a_plan_of_the_shipped_files_marks_how_they_are_wired() {
-    let folder = run(&["plan", "--config", "config", "--aircraft", "heron-2-floatplane"]);
+    let folder = run(&["plan", "--config", "config", "--aircraft", "kettrin-2-floatplane"]);
     assert_eq!((folder.code, folder.err.as_str()), (Some(0), ""));
-    assert!(folder.out.contains("> quadrature x4         96    169.3     3.750"), "{}", folder.out);
+    assert!(folder.out.contains("> quadrature x4         96    154.7     3.750"), "{}", folder.out);
     let files =
-        run(&["plan", "--rig", "config/rig.toml", "--aircraft", "config/aircraft/heron-2-floatplane.toml"]);
+        run(&["plan", "--rig", "config/rig.toml", "--aircraft", "config/aircraft/kettrin-2-floatplane.toml"]);
     assert_eq!(files.out, folder.out);
-    let trims = run(&["plan", "--config", "config", "--aircraft", "heron-2-floatplane", "--json"]);
+    let trims = run(&["plan", "--config", "config", "--aircraft", "kettrin-2-floatplane", "--json"]);
     assert_eq!(trims.out.lines().count(), 2, "one line for each trim");
 }
 
 #[test]
 fn a_wrong_or_missing_figure_is_named() {
     for (arguments, said) in [
-        (&["--travel-degrees", "635", "--cycles-per-turn", "24"][..], "--report-interval-ms"),
+        (&["--travel-degrees", "580", "--cycles-per-turn", "24"][..], "--report-interval-ms"),
         (
             &["--travel-degrees=-5", "--cycles-per-turn", "24"],
             "--travel-degrees -5: expected degrees above 0",
@@ -173,11 +200,11 @@ fn the_readme_shows_real_output() {
     let plan = run(&[
         "plan",
         "--travel-degrees",
-        "635",
+        "580",
         "--cycles-per-turn",
         "24",
         "--encoder-ratio",
-        "4",
+        "3",
         "--report-interval-ms",
         "8",
         "--pulse-on-ms",

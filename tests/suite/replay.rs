@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use tallywheel_tests::{Folder, Ran, run, top};
 
 const RIG: &str = "config/rig.toml";
-const AIRCRAFT: &str = "config/aircraft/heron-2-floatplane.toml";
+const AIRCRAFT: &str = "config/aircraft/kettrin-2-floatplane.toml";
 
 fn replay(recording: &str, options: &[&str]) -> Ran {
     let mut arguments = vec!["replay", recording, "--rig", RIG, "--aircraft", AIRCRAFT];

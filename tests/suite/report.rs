@@ -14,7 +14,7 @@ use std::fmt::Write as _;
 use tallywheel_tests::{Folder, Ran, run, top};
 
 const RIG: &str = "config/rig.toml";
-const AIRCRAFT: &str = "config/aircraft/heron-2-floatplane.toml";
+const AIRCRAFT: &str = "config/aircraft/kettrin-2-floatplane.toml";
 const DEMO: &str = "tests/recordings/demo.hid";
 
 fn report(recording: &str) -> Ran {
@@ -130,7 +130,7 @@ fn names_are_never_markup() {
     let rig = rig.replace("name = \"rudder\"", &format!("name = \"w{name}\""));
     folder.write("rig.toml", &rig);
     let aircraft = format!(
-        "name = \"a{evil}\"\n[[trim]]\nname = \"t{name}\"\nwheel = \"w{name}\"\ntravel_degrees = 635\n"
+        "name = \"a{evil}\"\n[[trim]]\nname = \"t{name}\"\nwheel = \"w{name}\"\ntravel_degrees = 580\n"
     );
     folder.write("aircraft.toml", &aircraft);
     let demo = std::fs::read_to_string(top().join(DEMO)).unwrap();
@@ -223,7 +223,7 @@ fn what_is_missing_on_the_command_line_is_named() {
     assert_eq!(ran.code, Some(2));
     let folder = Folder::new("nohour");
     folder.write("rig.toml", &std::fs::read_to_string(top().join(RIG)).unwrap());
-    folder.write("aircraft/heron.toml", &std::fs::read_to_string(top().join(AIRCRAFT)).unwrap());
+    folder.write("aircraft/kettrin.toml", &std::fs::read_to_string(top().join(AIRCRAFT)).unwrap());
     let ran = run(&["report", "--last-hour", "--config", folder.arg(), "--log-dir", folder.arg()]);
     assert_eq!(ran.code, Some(1));
     assert!(ran.err.contains("there is no last hour in"), "{}", ran.err);
@@ -234,12 +234,12 @@ fn what_is_missing_on_the_command_line_is_named() {
 fn the_last_hour_has_a_page() {
     let folder = Folder::new("lasthour");
     folder.write("rig.toml", &std::fs::read_to_string(top().join(RIG)).unwrap());
-    folder.write("aircraft/heron.toml", &std::fs::read_to_string(top().join(AIRCRAFT)).unwrap());
+    folder.write("aircraft/kettrin.toml", &std::fs::read_to_string(top().join(AIRCRAFT)).unwrap());
     let demo = std::fs::read_to_string(top().join(DEMO)).unwrap();
     folder.write("log/last-hour/0-000000.hid", &demo.replacen("\nE:", "\n# position 0 100 0 0\nE:", 1));
     let log = format!("{}/log", folder.arg());
     let ran =
-        run(&["report", "--last-hour", "--config", folder.arg(), "--log-dir", &log, "--aircraft", "heron"]);
+        run(&["report", "--last-hour", "--config", folder.arg(), "--log-dir", &log, "--aircraft", "kettrin"]);
     assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
     well_formed(&ran.out);
     assert!(ran.out.contains("Tallywheel report \u{b7} the last hour"));

@@ -8,7 +8,7 @@
 //! use tallywheel_units::{Counts, CountsPerTurn, Degrees, StopStyle};
 //!
 //! let per_turn = CountsPerTurn::new(96).unwrap();
-//! let (travel, neutral) = (Degrees::new(635.0).unwrap(), Degrees::new(320.0).unwrap());
+//! let (travel, neutral) = (Degrees::new(580.0).unwrap(), Degrees::new(320.0).unwrap());
 //! let config = TrimConfig::new(per_turn, travel, neutral, StopStyle::Slip, false).unwrap();
 //! let mut trim = Accumulator::new(config, Place::Neutral);
 //! assert_eq!(trim.reading().axis.get(), 0);

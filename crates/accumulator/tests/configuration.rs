@@ -38,14 +38,14 @@ fn what_cannot_be_is_refused() {
     );
     check(
         96,
-        -635.0,
+        -580.0,
         0.0,
-        &expect!["a travel of -635.0\u{b0} is less than one count on a wheel with 96 counts a turn"],
+        &expect!["a travel of -580.0\u{b0} is less than one count on a wheel with 96 counts a turn"],
     );
     check(96, 36_000.1, 0.0, &expect!["a travel of 36000.1\u{b0} is more than 36000.0\u{b0}"]);
     assert!(matches!(config(96, f64::MAX, 0.0), Err(ConfigError::TravelTooLong { .. })));
-    check(96, 635.0, 635.1, &expect!["neutral at 635.1\u{b0} is not within the travel of 635.0\u{b0}"]);
-    check(96, 635.0, -0.1, &expect!["neutral at -0.1\u{b0} is not within the travel of 635.0\u{b0}"]);
+    check(96, 580.0, 580.1, &expect!["neutral at 580.1\u{b0} is not within the travel of 580.0\u{b0}"]);
+    check(96, 580.0, -0.1, &expect!["neutral at -0.1\u{b0} is not within the travel of 580.0\u{b0}"]);
 }
 
 #[test]
@@ -53,5 +53,5 @@ fn the_limits_themselves_are_allowed() {
     config(96, 3.75, 0.0).unwrap();
     config(96, 36_000.0, 36_000.0).unwrap();
     config(1_000_000, 36_000.0, 0.0).unwrap();
-    config(96, 635.0, -0.0).unwrap();
+    config(96, 580.0, -0.0).unwrap();
 }

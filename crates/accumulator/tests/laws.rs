@@ -283,7 +283,7 @@ proptest! {
 
 #[test]
 fn a_stop_that_slips_lets_go_at_once() {
-    let mut trim = Accumulator::new(common::slip(96, 635.0, 320.0), Place::High);
+    let mut trim = Accumulator::new(common::slip(96, 580.0, 320.0), Place::High);
     let past = trim.count(Counts::new(1_000));
     assert_eq!((past.moved, past.refused), (FixedCounts::ZERO, common::counts(1_000)));
     let back = trim.count(Counts::new(-1));
@@ -293,7 +293,7 @@ fn a_stop_that_slips_lets_go_at_once() {
 
 #[test]
 fn a_stop_that_remembers_must_be_wound_back_first() {
-    let config = common::remember(96, 635.0, 320.0);
+    let config = common::remember(96, 580.0, 320.0);
     let mut trim = Accumulator::new(config, Place::High);
     trim.count(Counts::new(1_000));
     assert_eq!(trim.overshoot(), common::counts(1_000));

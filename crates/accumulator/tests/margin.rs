@@ -232,7 +232,7 @@ proptest! {
 /// Stops that remember prove nothing: the wheel may be wound any number of turns past them.
 #[test]
 fn stops_that_remember_leave_an_unknown_position_unknown() {
-    let mut trim = Accumulator::new(remember(96, 635.0, 320.0), Place::Neutral);
+    let mut trim = Accumulator::new(remember(96, 580.0, 320.0), Place::Neutral);
     trim.lose(Margin::UNKNOWN);
     for counts in [100_000, -200_000, 100_000, i64::MIN, i64::MIN, i64::MIN, i64::MIN] {
         trim.count(Counts::new(counts));
@@ -246,7 +246,7 @@ fn stops_that_remember_leave_an_unknown_position_unknown() {
 /// behind the stop, and there again when the trim comes back.
 #[test]
 fn doubt_behind_a_remembering_stop_comes_back_with_the_trim() {
-    let mut trim = Accumulator::new(remember(96, 635.0, 320.0), Place::High);
+    let mut trim = Accumulator::new(remember(96, 580.0, 320.0), Place::High);
     trim.lose(Margin::both(Counts::new(3)));
     assert_eq!(trim.reading().margin, Margin::new(Counts::new(3), Counts::ZERO));
     trim.count(Counts::new(10));
@@ -257,7 +257,7 @@ fn doubt_behind_a_remembering_stop_comes_back_with_the_trim() {
 
 #[test]
 fn one_side_may_be_unknown_alone() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Neutral);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Neutral);
     trim.lose(Margin::new(Margin::UNKNOWN.low(), Counts::ONE));
     let margin = trim.reading().margin;
     assert!(margin.is_unknown());
@@ -270,7 +270,7 @@ fn one_side_may_be_unknown_alone() {
 /// At the low stop nothing can be lost downwards, however much it was.
 #[test]
 fn a_stop_proves_an_unknown_loss_towards_it() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Low);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Low);
     trim.lose(Margin::new(Margin::UNKNOWN.low(), Counts::ZERO));
     assert_eq!(trim.reading().margin, Margin::CERTAIN);
 }
@@ -278,7 +278,7 @@ fn a_stop_proves_an_unknown_loss_towards_it() {
 #[test]
 fn a_reversed_trim_has_its_doubt_on_the_other_side() {
     let config =
-        TrimConfig::new(common::per_turn(96), degrees(635.0), degrees(320.0), StopStyle::Slip, true).unwrap();
+        TrimConfig::new(common::per_turn(96), degrees(580.0), degrees(320.0), StopStyle::Slip, true).unwrap();
     let mut trim = Accumulator::new(config, Place::Neutral);
     trim.lose(Margin::new(Counts::new(2), Counts::new(5)));
     assert_eq!(trim.reading().margin, Margin::new(Counts::new(5), Counts::new(2)));
@@ -287,7 +287,7 @@ fn a_reversed_trim_has_its_doubt_on_the_other_side() {
 /// A limited loss after an unknown one does not make the position known again.
 #[test]
 fn unknown_stays_unknown_whatever_else_is_lost() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Neutral);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Neutral);
     trim.lose(Margin::UNKNOWN);
     trim.lose(Margin::both(Counts::ONE));
     trim.lose(Margin::CERTAIN);

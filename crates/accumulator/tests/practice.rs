@@ -7,10 +7,9 @@ use approx::assert_abs_diff_eq;
 use common::{counts, slip};
 use proptest::prelude::*;
 use tallywheel_accumulator::{Accumulator, Place};
-use tallywheel_units::{AxisValue, Counts, FixedCounts};
+use tallywheel_units::{AxisValue, Counts, FixedCounts, Ratio};
 
-/// Common practice, no source: wheels on encoders of 24 pulses a turn, directly or geared one to four, with
-/// travels of one turn and of almost two turns (635 degrees).
+/// Common practice, no source.
 #[test]
 fn the_common_travels_on_the_common_encoder() {
     // (counts a turn, travel in degrees, travel in counts, axis steps a count)
@@ -29,7 +28,7 @@ fn the_common_travels_on_the_common_encoder() {
     }
 }
 
-/// Common practice, no source: "wind it fully to one side" is how builders say that a trim is zeroed.
+/// Common practice, no source.
 #[test]
 fn wound_fully_to_one_side_and_counted_back() {
     for (per_turn, travel) in [(24, 635.0), (96, 635.0), (24, 360.0), (96, 360.0)] {
@@ -52,6 +51,19 @@ fn wound_fully_to_one_side_and_counted_back() {
         assert_eq!(trim.reading().axis, AxisValue::MIN);
         assert_eq!(trim.reading().position, FixedCounts::ZERO);
     }
+}
+
+/// Common practice, no source: two travels of one trim, and a switch between them.
+#[test]
+fn a_switch_between_the_two_travels() {
+    let direct = slip(96, 360.0, 180.0);
+    let slow = direct.with_ratio(Ratio::new(360.0 / 635.0).unwrap()).unwrap();
+    assert_eq!(slow.travel_counts().to_string(), "169.333");
+    let mut trim = Accumulator::new(direct, Place::At(common::degrees(270.0)));
+    assert!(!trim.reconfigure(slow).is_visible());
+    trim.count(Counts::new(-24));
+    // A quarter of a turn of the wheel is 0.567 of that at the trim.
+    assert_abs_diff_eq!(trim.reading().degrees.get(), 270.0 - 90.0 * 0.567, epsilon = 0.01);
 }
 
 /// Linux kernel, `Documentation/input/devices/rotary-encoder.rst` and `drivers/input/misc/rotary_encoder.c`: an

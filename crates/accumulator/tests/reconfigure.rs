@@ -109,33 +109,33 @@ proptest! {
 
 #[test]
 fn a_shorter_travel_takes_the_trim_to_its_stop() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 317.5), Place::At(degrees(500.0)));
+    let mut trim = Accumulator::new(slip(96, 580.0, 290.0), Place::At(degrees(500.0)));
     let change = trim.reconfigure(slip(96, 360.0, 180.0));
     assert!(change.is_visible());
-    expect!["500.0\u{b0} to 360.0\u{b0}, axis 18835 to 32767"].assert_eq(&change.to_string());
+    expect!["500.0\u{b0} to 360.0\u{b0}, axis 23728 to 32767"].assert_eq(&change.to_string());
 }
 
 #[test]
 fn a_longer_travel_moves_the_axis_only() {
     let mut trim = Accumulator::new(slip(96, 360.0, 180.0), Place::High);
-    let change = trim.reconfigure(slip(96, 635.0, 317.5));
+    let change = trim.reconfigure(slip(96, 580.0, 290.0));
     assert_eq!(change.moved(), Degrees::ZERO);
     assert!(change.is_visible());
-    expect!["360.0\u{b0} to 360.0\u{b0}, axis 32767 to 4386"].assert_eq(&change.to_string());
+    expect!["360.0\u{b0} to 360.0\u{b0}, axis 32767 to 7909"].assert_eq(&change.to_string());
 }
 
 #[test]
 fn what_is_wound_past_a_stop_stays_wound_at_that_stop_only() {
     let wound = || {
-        let mut trim = Accumulator::new(remember(96, 635.0, 320.0), Place::High);
+        let mut trim = Accumulator::new(remember(96, 580.0, 320.0), Place::High);
         trim.count(Counts::new(10));
         trim
     };
     // Another neutral: still at the stop, still wound. The same in other counts on a finer wheel.
     let mut trim = wound();
-    trim.reconfigure(remember(96, 635.0, 300.0));
+    trim.reconfigure(remember(96, 580.0, 300.0));
     assert_eq!(trim.overshoot(), counts(10));
-    trim.reconfigure(remember(384, 635.0, 300.0));
+    trim.reconfigure(remember(384, 580.0, 300.0));
     assert_eq!(trim.overshoot(), counts(40));
     // The stop comes nearer: the trim goes with it.
     let mut trim = wound();
@@ -146,20 +146,20 @@ fn what_is_wound_past_a_stop_stays_wound_at_that_stop_only() {
     let change = trim.reconfigure(remember(96, 720.0, 360.0));
     assert_eq!((change.moved().get().abs() < 0.001, trim.overshoot()), (true, FixedCounts::ZERO));
     // The same below the low stop, which never goes away.
-    let mut trim = Accumulator::new(remember(96, 635.0, 320.0), Place::Low);
+    let mut trim = Accumulator::new(remember(96, 580.0, 320.0), Place::Low);
     trim.count(Counts::new(-10));
     trim.reconfigure(remember(384, 360.0, 0.0));
     assert_eq!((trim.reading().degrees, trim.overshoot()), (Degrees::ZERO, counts(-40)));
     // Stops that slip know no overshoot.
     let mut trim = wound();
-    trim.reconfigure(slip(96, 635.0, 320.0));
+    trim.reconfigure(slip(96, 580.0, 320.0));
     assert_eq!(trim.overshoot(), FixedCounts::ZERO);
 }
 
 /// What is left of an unknown position may all lie above a stop that comes nearer: then that stop proves it.
 #[test]
 fn a_nearer_stop_proves_what_it_pushes() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Neutral);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Neutral);
     trim.lose(Margin::UNKNOWN);
     trim.count(Counts::new(100));
     assert_eq!(trim.reading().margin, Margin::UNKNOWN);
@@ -170,13 +170,13 @@ fn a_nearer_stop_proves_what_it_pushes() {
 /// An unknown position is unknown under any configuration, and only stops that slip can prove it.
 #[test]
 fn unknown_survives_a_change_of_stops() {
-    let (slips, remembers) = (slip(96, 635.0, 320.0), remember(96, 635.0, 320.0));
+    let (slips, remembers) = (slip(96, 580.0, 320.0), remember(96, 580.0, 320.0));
     let mut trim = Accumulator::new(remembers, Place::Neutral);
     trim.lose(Margin::UNKNOWN);
     trim.count(Counts::new(1_000));
     trim.reconfigure(slips);
     // While it remembered, 1000 counts past the stop proved nothing; so the truth is anywhere in the travel.
-    trim.count(Counts::new(-169));
+    trim.count(Counts::new(-154));
     assert_eq!(trim.reading().margin, Margin::UNKNOWN);
     trim.count(Counts::new(-1));
     assert_eq!(trim.reading().margin, Margin::CERTAIN);
@@ -190,10 +190,10 @@ fn unknown_survives_a_change_of_stops() {
 
 #[test]
 fn reversing_turns_later_counts_only() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Neutral);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Neutral);
     trim.count(Counts::new(10));
     let to =
-        TrimConfig::new(common::per_turn(96), degrees(635.0), degrees(320.0), StopStyle::Slip, true).unwrap();
+        TrimConfig::new(common::per_turn(96), degrees(580.0), degrees(320.0), StopStyle::Slip, true).unwrap();
     assert!(!trim.reconfigure(to).is_visible());
     trim.count(Counts::new(10));
     assert_eq!(trim.reading().degrees, degrees(320.0));
@@ -201,7 +201,7 @@ fn reversing_turns_later_counts_only() {
 
 #[test]
 fn an_alignment_tells_how_far_it_moved_the_trim() {
-    let mut trim = Accumulator::new(slip(96, 635.0, 320.0), Place::Low);
+    let mut trim = Accumulator::new(slip(96, 580.0, 320.0), Place::Low);
     let change = trim.align(Place::Neutral);
     assert_eq!(change.moved(), degrees(320.0));
     expect!["0.0\u{b0} to 320.0\u{b0}, axis -32767 to 0"].assert_eq(&change.to_string());

@@ -15,7 +15,7 @@ use std::io::BufRead;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tallywheel::args::{Cli, Command};
+use tallywheel::args::{Cli, CliCommand};
 use tallywheel_engine::device_manager::{Opened, Opener};
 use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
 
@@ -90,7 +90,7 @@ fn play(socket: &Socket) {
 }
 
 fn main() {
-    let Command::Run(args) = Cli::parse().command else { panic!("only `run`") };
+    let CliCommand::Run(args) = Cli::parse().command else { panic!("only `run`") };
     let socket = Socket::default();
     let scripted = Scripted(Arc::clone(&socket));
     std::thread::spawn(move || play(&socket));

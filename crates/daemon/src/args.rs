@@ -20,12 +20,12 @@ use tallywheel_tools::args::{
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: CliCommand,
 }
 
 /// What the program can do.
 #[derive(Debug, Subcommand)]
-pub enum Command {
+pub enum CliCommand {
     /// Read the boards and keep the trim until Ctrl-C or SIGTERM.
     Run(RunArgs),
     /// Show how the running daemon stands: trims, wheels, boards, outputs and losses.

@@ -13,12 +13,12 @@ pub mod logging;
 pub mod run;
 pub mod tray;
 
-use args::{Cli, Command};
+use args::{Cli, CliCommand};
 use clap::CommandFactory;
 use failure::CommandFailure;
 use std::io::{self, Write};
 use std::process::ExitCode;
-use tallywheel_tools::{boards, capture, check, demo, doctor, headroom, learn, replay, report};
+use tallywheel_tools::{boards, capture, check, demo, doctor, learn, plan, replay, report};
 
 /// Does what the command line asks; the code is 0 if it was done, else [`CommandFailure::code`].
 #[must_use]
@@ -29,29 +29,29 @@ pub fn main(cli: Cli) -> ExitCode {
     let _ = anstyle_query::windows::enable_ansi_colors();
     let done = match cli.command {
         #[cfg(windows)]
-        Command::Run(args) if args.background => background::start().map_err(CommandFailure::from),
+        CliCommand::Run(args) if args.background => background::start().map_err(CommandFailure::from),
         #[cfg(windows)]
-        Command::Run(args) => background::run(&args),
+        CliCommand::Run(args) => background::run(&args),
         #[cfg(not(windows))]
-        Command::Run(args) => run::run(&args),
-        Command::Demo(args) => demo::demo(&args, &mut out).map_err(CommandFailure::from),
-        Command::Status(args) => api::client_commands::status(&args, &mut out),
-        Command::Align(args) => api::client_commands::align(&args, &mut out),
-        Command::Fly(args) => api::client_commands::fly(&args, &mut out),
-        Command::Hold(args) => api::client_commands::hold(&args, &mut out),
-        Command::Reload(args) => api::client_commands::reload(&args, &mut out),
-        Command::Doctor(args) => {
+        CliCommand::Run(args) => run::run(&args),
+        CliCommand::Demo(args) => demo::demo(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Status(args) => api::client_commands::status(&args, &mut out),
+        CliCommand::Align(args) => api::client_commands::align(&args, &mut out),
+        CliCommand::Fly(args) => api::client_commands::fly(&args, &mut out),
+        CliCommand::Hold(args) => api::client_commands::hold(&args, &mut out),
+        CliCommand::Reload(args) => api::client_commands::reload(&args, &mut out),
+        CliCommand::Doctor(args) => {
             doctor::doctor(&args, &api::client_commands::daemon, &mut out).map_err(CommandFailure::from)
         }
-        Command::Boards(args) => boards::boards(&args, &mut out).map_err(CommandFailure::from),
-        Command::Check(args) => check::check(&args, &mut out).map_err(CommandFailure::from),
-        Command::Capture(args) => capture::capture(&args).map_err(CommandFailure::from),
-        Command::Replay(args) => replay::replay(&args, &mut out).map_err(CommandFailure::from),
-        Command::Report(args) => report::report(&args, &mut out).map_err(CommandFailure::from),
-        Command::Learn(args) => learn::learn(&args, &mut out).map_err(CommandFailure::from),
-        Command::Plan(args) => headroom::plan(&args, &mut out).map_err(CommandFailure::from),
-        Command::Completions { shell } => completions(shell, &mut out),
-        Command::Man => man(&mut out),
+        CliCommand::Boards(args) => boards::boards(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Check(args) => check::check(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Capture(args) => capture::capture(&args).map_err(CommandFailure::from),
+        CliCommand::Replay(args) => replay::replay(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Report(args) => report::report(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Learn(args) => learn::learn(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Plan(args) => plan::plan(&args, &mut out).map_err(CommandFailure::from),
+        CliCommand::Completions { shell } => completions(shell, &mut out),
+        CliCommand::Man => man(&mut out),
     };
     match done.and_then(|()| Ok(out.flush()?)) {
         Ok(()) => ExitCode::SUCCESS,

@@ -135,10 +135,12 @@ pub fn prepare(settings: Settings, clock: Clock) -> Result<Ready, CommandFailure
     let mut config = Config::new(&settings.folder);
     config.read();
     let all_aircraft: Vec<_> = config.to_fly().map(|(_, file)| &**file).chain([&file.aircraft]).collect();
-    let mut plan = runtime_config::build_in(&rig, &file.aircraft, &mut places, &all_aircraft)?;
-    control::start_where_saved(&mut plan, &file.stem, &file.aircraft, &mut saved);
+    let (aircraft, left_out) = tallywheel_profile::reduce(&rig, &file.aircraft);
+    let mut plan = runtime_config::build_in(&rig, &aircraft, &mut places, &all_aircraft)?;
+    left_out.iter().for_each(|part| tracing::warn!("{part}"));
+    control::start_where_saved(&mut plan, &file.stem, &aircraft, &mut saved);
     let last_hour = plan.clone();
-    let flying = Flying { stem: file.stem, aircraft: Arc::new(file.aircraft), rig, places };
+    let flying = Flying { stem: file.stem, aircraft: Arc::new(aircraft), rig, places };
     Ok(Ready { settings, clock, flying, plan, last_hour, saved, config })
 }
 

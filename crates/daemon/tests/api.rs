@@ -87,7 +87,7 @@ impl DaemonApi for Fake {
             position: -1.0,
             axis: -32767,
             degrees: 0.0,
-            travel_degrees: 635.0,
+            travel_degrees: 580.0,
             neutral_degrees: 320.0,
             margin,
             at_stop,
@@ -111,7 +111,7 @@ impl DaemonApi for Fake {
             log: "tallywheel.log".into(),
             log_level: "info".into(),
             rig: "bench".into(),
-            aircraft: Flown { name: "Heron 2 floatplane".into(), file: "heron-2-floatplane".into() },
+            aircraft: Flown { name: "Kettrin 2 floatplane".into(), file: "kettrin-2-floatplane".into() },
             held: false,
             reports: 99,
             boards: vec![
@@ -177,8 +177,8 @@ impl DaemonApi for Fake {
     fn aircraft(&self) -> ApiFuture<Hangar> {
         self.asked.fetch_add(1, Ordering::SeqCst);
         let entry =
-            |name: Option<&str>| Parked { file: "heron".into(), name: name.map(Into::into), flown: true };
-        let list = Hangar { aircraft: vec![entry(Some("Heron")), entry(None)] };
+            |name: Option<&str>| Parked { file: "kettrin".into(), name: name.map(Into::into), flown: true };
+        let list = Hangar { aircraft: vec![entry(Some("Kettrin")), entry(None)] };
         Box::pin(async move { Ok(list) })
     }
 
@@ -325,7 +325,7 @@ fn operations() -> Vec<(String, String, Option<Value>)> {
         for method in methods.as_object().unwrap().keys() {
             let body = match (path.as_str(), method.as_str()) {
                 ("/v1/align", "post") => Some(json!({ "trim": "rudder", "to": "neutral" })),
-                ("/v1/aircraft", "put") => Some(json!({ "aircraft": "heron" })),
+                ("/v1/aircraft", "put") => Some(json!({ "aircraft": "kettrin" })),
                 ("/v1/hold", "put") => Some(json!({ "held": true })),
                 ("/v1/log", "put") => Some(json!({ "level": "debug" })),
                 _ => None,
@@ -422,7 +422,7 @@ fn every_operation_answers_as_it_is_described() {
     check("/v1/log", "put", Some(&json!({ "level": "senseless" })), 422);
     let done = server.fake.done.lock().unwrap().clone();
     for what in
-        ["align missing 12.5", "align rudder neutral", "fly heron", "hold true", "reload", "log debug"]
+        ["align missing 12.5", "align rudder neutral", "fly kettrin", "hold true", "reload", "log debug"]
     {
         assert!(done.iter().any(|done| done == what), "{what}: {done:?}");
     }
@@ -492,7 +492,7 @@ fn nobody_else_gets_in_by_any_route() {
             let reply = server.ask(method, path, headers, body.as_deref());
             assert_eq!(reply.code, *code, "{caller}: {method} {path}: {reply:?}");
             // The same words for every path, so that nothing can be told from them.
-            assert!(!reply.body.contains("heron") && !reply.body.contains(path.as_str()), "{reply:?}");
+            assert!(!reply.body.contains("kettrin") && !reply.body.contains(path.as_str()), "{reply:?}");
             for (name, value) in HEADERS {
                 assert_eq!(reply.headers.get(name).map(String::as_str), Some(value), "{caller}: {path}");
             }

@@ -30,7 +30,7 @@ fn plan(wiring: &str, trim: &str) -> runtime_config::RuntimeConfig {
         "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"1209:7a11\"\nreport_interval_ms = 4\n[[wheel]]\nname = \"rudder\"\n\
          counts_per_turn = {TURN}\nindex = 3\n{wiring}"
     );
-    let aircraft = format!("name = \"Dabchick 1\"\n[[trim]]\nname = \"rudder\"\n{trim}");
+    let aircraft = format!("name = \"Dimmerly 1\"\n[[trim]]\nname = \"rudder\"\n{trim}");
     let rig = tallywheel_profile::rig("rig.toml", &rig).unwrap();
     runtime_config::build(&rig, &tallywheel_profile::aircraft("a.toml", &aircraft).unwrap()).unwrap()
 }

@@ -7,11 +7,12 @@ use std::net::UdpSocket;
 use std::time::Duration;
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::{events, shared::SharedState};
-use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
+use tallywheel_output::Epoch;
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../config/rig.toml");
-const AIRCRAFT: &str = include_str!("../../../config/aircraft/heron-2-floatplane.toml");
+const AIRCRAFT: &str = include_str!("../../../config/aircraft/kettrin-2-floatplane.toml");
 /// Joystick with 32 one-bit buttons.
 const DESCRIPTOR: [u8; 23] = [
     0x05, 0x01, 0x09, 0x04, 0xA1, 0x01, 0x05, 0x09, 0x19, 0x01, 0x29, 0x20, 0x15, 0x00, 0x25, 0x01, 0x75,
@@ -24,14 +25,14 @@ const REPORTS: [u8; 8] = [0b0001, 0b0111, 0b0010, 0b0100, 0b0010, 0b0111, 0b0001
 fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let receiver = UdpSocket::bind("127.0.0.1:0").unwrap();
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
-    let aircraft = tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap();
+    let aircraft = tallywheel_profile::aircraft("kettrin.toml", AIRCRAFT).unwrap();
     let plan = runtime_config::build(&rig, &aircraft).unwrap();
     let mut path = plan.boards[0].pipeline(&DESCRIPTOR).unwrap();
     let to = receiver.local_addr().unwrap();
     let trims = vec![(TrimIndex::new(0), "rudder".into()), (TrimIndex::new(1), "elevator".into())];
     let datagram = OutputConfig::Datagram(DatagramConfig::new(to, Template::Json, trims));
     let (notes, listener) = events::channel();
-    let outputs = vec![datagram, OutputConfig::Null];
+    let outputs = vec![datagram];
     let shared = SharedState::new(plan.tally, outputs, notes, Epoch::ZERO, Box::new(|| ()));
     let mut at = Timestamp::START;
     shared.publish_now(at);

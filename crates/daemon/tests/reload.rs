@@ -114,9 +114,9 @@ fn saves_that_the_system_does_not_tell_of_are_taken_up_and_no_count_is_lost() {
             until("the new travel", || travel(bench) == f64::from(new));
         }
         // One that was not there when the watch began.
-        let other = aircraft(90, "").replace("Heron", "Oxbow");
-        save_by_rename(&bench.folder.join("aircraft/oxbow.toml"), &other);
-        until("the new file", || bench.ask(Command::Fly(Choice::Named("oxbow".into()))).is_ok());
+        let other = aircraft(90, "").replace("Kettrin", "Ozzock");
+        save_by_rename(&bench.folder.join("aircraft/ozzock.toml"), &other);
+        until("the new file", || bench.ask(Command::Fly(Choice::Named("ozzock".into()))).is_ok());
         drop(ended);
         hand.join().unwrap()
     });
@@ -129,7 +129,7 @@ fn saves_that_the_system_does_not_tell_of_are_taken_up_and_no_count_is_lost() {
 fn what_is_not_valid_changes_nothing() {
     let bench = Bench::start("invalid");
     let path = bench.folder.join(AIRCRAFT);
-    for wrong in ["", "name = ", "name = \"Heron\"\n", "x = 1\n", "\u{0}"] {
+    for wrong in ["", "name = ", "name = \"Kettrin\"\n", "x = 1\n", "\u{0}"] {
         fs::write(&path, wrong).unwrap();
         // Another file that is valid, so that there is something to wait for.
         bench.mark();
@@ -184,7 +184,7 @@ fn a_link_to_elsewhere_is_watched_where_it_leads() {
     let bench = Bench::start("link");
     let elsewhere = bench.folder.with_extension("elsewhere");
     fs::create_dir_all(&elsewhere).unwrap();
-    let truly = elsewhere.join("heron.toml");
+    let truly = elsewhere.join("kettrin.toml");
     fs::write(&truly, aircraft(510, "")).unwrap();
     let link = bench.folder.join(AIRCRAFT);
     fs::remove_file(&link).unwrap();
@@ -239,14 +239,15 @@ fn the_rig_changes_while_its_board_is_read() {
 #[test]
 fn another_aircraft_is_flown_and_the_wheels_count_on() {
     let bench = Bench::start("fly");
-    fs::write(bench.folder.join("aircraft/oxbow.toml"), aircraft(90, "").replace("Heron", "Oxbow")).unwrap();
+    fs::write(bench.folder.join("aircraft/ozzock.toml"), aircraft(90, "").replace("Kettrin", "Ozzock"))
+        .unwrap();
     bench.turn(0, 12);
     until("the wheel turned", || bench.counts(0) == 12);
-    until("the file is known", || bench.ask(Command::Fly(Choice::Named("oxbow".into()))).is_ok());
+    until("the file is known", || bench.ask(Command::Fly(Choice::Named("ozzock".into()))).is_ok());
     assert_eq!(travel(&bench), 90.0);
     assert_eq!(bench.degrees(), 45.0, "it starts at its own neutral");
     assert_eq!(bench.counts(0), 12);
-    let flown = bench.ask(Command::Fly(Choice::Named("Oxbow".into()))).unwrap();
+    let flown = bench.ask(Command::Fly(Choice::Named("Ozzock".into()))).unwrap();
     assert!(matches!(flown, Outcome::Flying { was_flying: true, .. }));
     bench.ask(Command::Fly(Choice::Next)).unwrap();
     assert_eq!(travel(&bench), 720.0);

@@ -27,7 +27,7 @@ fn folder(test: &str) -> PathBuf {
 }
 
 fn read(folder: &Path) -> Found {
-    Store::new(&folder.join("state")).read("heron")
+    Store::new(&folder.join("state")).read("kettrin")
 }
 
 fn degrees(found: &Found) -> Option<f64> {
@@ -66,13 +66,14 @@ fn nothing_is_written_where_nothing_moves() {
 #[test]
 fn each_aircraft_has_its_own_and_the_last_one_is_flown_again() {
     let folder = folder("each");
-    let text = aircraft(90, "start = \"saved\"\n").replace("Heron", "Oxbow");
-    fs::write(folder.join("aircraft/oxbow.toml"), text).unwrap();
-    let settings = tallywheel::run::Settings { aircraft: Some("heron".into()), ..common::settings(&folder) };
+    let text = aircraft(90, "start = \"saved\"\n").replace("Kettrin", "Ozzock");
+    fs::write(folder.join("aircraft/ozzock.toml"), text).unwrap();
+    let settings =
+        tallywheel::run::Settings { aircraft: Some("kettrin".into()), ..common::settings(&folder) };
     let bench = Bench::start_with(settings);
     bench.turn(0, 2);
     until("turned", || bench.counts(0) == 2);
-    bench.ask(Command::Fly(Choice::Named("oxbow".into()))).unwrap();
+    bench.ask(Command::Fly(Choice::Named("ozzock".into()))).unwrap();
     assert_eq!(bench.degrees(), 45.0);
     bench.turn(0, -1);
     until("turned", || bench.counts(0) == 1);
@@ -95,12 +96,12 @@ fn a_damaged_file_costs_one_step_and_two_cost_the_position() {
     until("turned", || bench.counts(0) == 2);
     let folder = bench.end();
     let newest = read(&folder).positions.unwrap().sequence % 2;
-    fs::write(folder.join(format!("state/positions/heron.{newest}")), "half").unwrap();
+    fs::write(folder.join(format!("state/positions/kettrin.{newest}")), "half").unwrap();
     let bench = Bench::start_in(folder);
     assert_eq!(bench.degrees(), 18_015.0);
     let folder = bench.end();
     for slot in [0, 1] {
-        fs::write(folder.join(format!("state/positions/heron.{slot}")), "half").unwrap();
+        fs::write(folder.join(format!("state/positions/kettrin.{slot}")), "half").unwrap();
     }
     let bench = Bench::start_in(folder);
     assert_eq!(bench.degrees(), 18_000.0);

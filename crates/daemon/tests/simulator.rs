@@ -42,14 +42,14 @@ impl Cockpit {
         let to = receiver.local_addr().unwrap();
         fs::write(folder.join(AIRCRAFT), with_output(&aircraft(720, keys), &to.to_string())).unwrap();
         let text = with_output(&aircraft(90, ""), &to.to_string())
-            .replace("Heron\"", "Oxbow\"\ntitles = [\"oxbow*\"]");
-        fs::write(folder.join("aircraft/oxbow.toml"), text).unwrap();
+            .replace("Kettrin\"", "Ozzock\"\ntitles = [\"ozzock*\"]");
+        fs::write(folder.join("aircraft/ozzock.toml"), text).unwrap();
         Self::start_in(folder, listen, receiver)
     }
 
     fn start_in(folder: PathBuf, listen: String, receiver: UdpSocket) -> Self {
         let settings =
-            tallywheel::run::Settings { aircraft: Some("heron".into()), ..common::settings(&folder) };
+            tallywheel::run::Settings { aircraft: Some("kettrin".into()), ..common::settings(&folder) };
         let bench = Bench::start_with(settings);
         let reports = UdpSocket::bind("127.0.0.1:0").unwrap();
         Self { bench, reports, listen, sequence: std::cell::Cell::new(0), receiver }
@@ -137,7 +137,7 @@ fn an_overridden_report_changes_nothing() {
     let cockpit = Cockpit::start("override", "report = \"override\"\n");
     let bench = &cockpit.bench;
     assert_eq!(cockpit.sent(), 0.0);
-    cockpit.report_until(",\"title\":\"oxbow 7\",\"trims\":{\"rudder\":0.5}", "the title", || {
+    cockpit.report_until(",\"title\":\"ozzock 7\",\"trims\":{\"rudder\":0.5}", "the title", || {
         bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
     });
     cockpit.bench.stop();
@@ -149,9 +149,9 @@ fn a_title_picks_the_aircraft_and_the_user_may_pick_another() {
     let cockpit = Cockpit::start("title", "");
     let bench = &cockpit.bench;
     let travel = || bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get());
-    cockpit.report_until(",\"title\":\"Oxbow 7 tug\"", "the title is known", || travel() == 90.0);
-    bench.ask(Command::Fly(Choice::Named("heron".into()))).unwrap();
-    cockpit.report(",\"title\":\"Oxbow 7 tug\"");
+    cockpit.report_until(",\"title\":\"Ozzock 7 tug\"", "the title is known", || travel() == 90.0);
+    bench.ask(Command::Fly(Choice::Named("kettrin".into()))).unwrap();
+    cockpit.report(",\"title\":\"Ozzock 7 tug\"");
     bench.mark();
     std::thread::sleep(Duration::from_millis(50));
     bench.mark();
@@ -159,8 +159,8 @@ fn a_title_picks_the_aircraft_and_the_user_may_pick_another() {
     cockpit.report_until(",\"title\":\"unheard of\"", "another title", || true);
     assert_eq!(travel(), 720.0);
     // A file for it is written while the simulator runs.
-    let text = fs::read_to_string(bench.folder.join("aircraft/oxbow.toml")).unwrap();
-    fs::write(bench.folder.join("aircraft/oxbow.toml"), text.replace("oxbow*", "unheard*")).unwrap();
+    let text = fs::read_to_string(bench.folder.join("aircraft/ozzock.toml")).unwrap();
+    fs::write(bench.folder.join("aircraft/ozzock.toml"), text.replace("ozzock*", "unheard*")).unwrap();
     cockpit.report_until(",\"title\":\"unheard of\"", "the new file", || travel() == 90.0);
     cockpit.bench.stop();
 }
@@ -176,12 +176,12 @@ fn each_aircraft_s_file_says_what_a_report_does() {
             .shared
             .look(|tally| tally.trims().get(trim).map(|trim| trim.accumulator.config().travel().get()))
     };
-    let text = "name = \"Dabchick\"\ntitles = [\"dabchick*\"]\n\
+    let text = "name = \"Dimmerly\"\ntitles = [\"dimmerly*\"]\n\
         [[trim]]\nname = \"rudder\"\ntravel_degrees = 180\nreport = \"override\"\nstart = \"neutral\"\n\
         [[trim]]\nname = \"pitch\"\nwheel = \"elevator\"\ntravel_degrees = 80\n";
-    fs::write(bench.folder.join("aircraft/dabchick.toml"), text).unwrap();
+    fs::write(bench.folder.join("aircraft/dimmerly.toml"), text).unwrap();
     cockpit.report_until(
-        ",\"title\":\"dabchick 2\",\"trims\":{\"rudder\":0.5,\"pitch\":0.5}",
+        ",\"title\":\"dimmerly 2\",\"trims\":{\"rudder\":0.5,\"pitch\":0.5}",
         "the aircraft",
         || travel(0) == Some(180.0),
     );
@@ -193,9 +193,9 @@ fn each_aircraft_s_file_says_what_a_report_does() {
     assert_eq!(bench.degrees(), 90.0, "its first one is overridden");
     // One that is to start where the simulator has it: nothing is sent of it before that is known.
     let text = with_output(&aircraft(90, "start = \"simulator\"\n"), &to.to_string())
-        .replace("Heron\"", "Plover\"\ntitles = [\"plover*\"]");
-    fs::write(bench.folder.join("aircraft/plover.toml"), text).unwrap();
-    cockpit.report_until(",\"title\":\"plover\"", "the next aircraft", || travel(0) == Some(90.0));
+        .replace("Kettrin\"", "Tindlow\"\ntitles = [\"tindlow*\"]");
+    fs::write(bench.folder.join("aircraft/tindlow.toml"), text).unwrap();
+    cockpit.report_until(",\"title\":\"tindlow\"", "the next aircraft", || travel(0) == Some(90.0));
     let mut buffer = [0; 200];
     cockpit.receiver.set_nonblocking(true).unwrap();
     while cockpit.receiver.recv(&mut buffer).is_ok() {}
@@ -225,7 +225,7 @@ fn a_saved_file_makes_no_echo_news() {
     });
     cockpit.report(",\"trims\":{\"rudder\":0.25}");
     // Something that shows that the report was taken, after it.
-    cockpit.report_until(",\"title\":\"oxbow 7\"", "the next aircraft", || {
+    cockpit.report_until(",\"title\":\"ozzock 7\"", "the next aircraft", || {
         bench.shared.look(|tally| tally.trims()[0].accumulator.config().travel().get()) == 90.0
     });
     assert!(!bench.log().contains("taken from the simulator: 540"), "{}", bench.log());

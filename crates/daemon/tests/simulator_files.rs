@@ -11,7 +11,8 @@ use std::net::UdpSocket;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tallywheel_engine::runtime_config;
-use tallywheel_output::{Epoch, Frame, OutputConfig, TrimReading, open};
+use tallywheel_output::{Epoch, Frame, TrimReading, open};
+use tallywheel_profile::OutputConfig;
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp};
 
 fn config() -> PathBuf {

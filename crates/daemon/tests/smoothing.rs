@@ -7,7 +7,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 use tallywheel_engine::{events, runtime_config, shared::SharedState};
-use tallywheel_output::{DatagramConfig, Epoch, OutputConfig, Template};
+use tallywheel_output::Epoch;
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = "name = \"bench\"\n[[board]]\nname = \"main\"\nusb = \"1209:7a11\"\n[[wheel]]\nname = \"rudder\"\n\

@@ -147,7 +147,7 @@ mod tests {
         assert_eq!(news[0].title, "The rig file is not valid");
         assert_eq!(news[0].body.lines().count(), MISTAKES_MAX + 2, "{}", news[0].body);
         for _ in 0..100 {
-            ear.file(&ConfigFile::Aircraft("heron".to_owned()), &FileChange::Good);
+            ear.file(&ConfigFile::Aircraft("kettrin".to_owned()), &FileChange::Good);
         }
         assert_eq!(ear.take_news().len(), NEWS_MAX);
     }

@@ -15,8 +15,7 @@ use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
-use tallywheel_output::OutputConfig;
-use tallywheel_profile::{Aircraft, FileErrors, Rig, Start};
+use tallywheel_profile::{Aircraft, FileErrors, OutputConfig, Rig, Start};
 use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
@@ -406,6 +405,8 @@ pub fn build_in(
     all_aircraft: &[&Aircraft],
 ) -> Result<RuntimeConfig, RuntimeConfigError> {
     let fitted = tallywheel_profile::fit(rig, aircraft)?;
+    let all_aircraft: Vec<_> =
+        all_aircraft.iter().map(|aircraft| tallywheel_profile::reduce(rig, aircraft).0).collect();
     if fitted.len() > TRIMS_MAX {
         return Err(RuntimeConfigError::TooMany { what: "trims", limit: TRIMS_MAX, found: fitted.len() });
     }
@@ -440,7 +441,7 @@ pub fn build_in(
     let boards = (0_u8..).map(BoardIndex::new).zip(&rig.boards);
     let boards = boards.map(|(place, board)| board_plan(rig, place, board, &at));
     let reversed = at.reversed(rig, places.wheels().len());
-    let outputs = outputs::configs(rig, aircraft, all_aircraft)?;
+    let outputs = outputs::configs(rig, aircraft, &all_aircraft)?;
     Ok(RuntimeConfig { names, boards: boards.collect(), tally: Tally::new(reversed, trims), outputs })
 }
 

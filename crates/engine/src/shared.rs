@@ -12,7 +12,8 @@ use arrayvec::ArrayVec;
 use output_hold::{OutputHold, Readings};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tallywheel_accumulator::{Change, Place};
-use tallywheel_output::{Epoch, Frame, Notice, OutputConfig, State, Supervised};
+use tallywheel_output::{Epoch, Frame, Notice, State, Supervised};
+use tallywheel_profile::OutputConfig;
 use tallywheel_units::{
     BoardIndex, ButtonNumber, Buttons, Counts, Normalized, Timestamp, TrimIndex, WheelIndex,
 };

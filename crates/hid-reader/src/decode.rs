@@ -16,6 +16,7 @@ pub use tallywheel_units::WheelInputs;
 
 use crate::diagnostics::WheelFacts;
 use crate::layout::Layout;
+use crate::timing::{Sample, SampleClock};
 use calm::Calm;
 use index::{Index, Seen, Told};
 use repeats::Repeats;
@@ -71,6 +72,10 @@ pub struct BoardDecoder {
 /// What a board needs beside its wheels when some arrive raw.
 #[derive(Debug, Clone)]
 struct Raw {
+    /// When reports were sampled.
+    clock: SampleClock,
+    /// That the board has another interval than the rig file says was told.
+    interval_told: bool,
     /// Whether reports repeat.
     repeats: Repeats,
     calm: Calm,
@@ -107,7 +112,7 @@ impl BoardDecoder {
                 return Err(ConfigError::ButtonTwice { button, first, second: wheel });
             }
         }
-        let wheels: Box<[Wheel]> = wheels.iter().map(|wheel| Wheel::new(wheel, report_interval)).collect();
+        let wheels: Box<[Wheel]> = wheels.iter().map(Wheel::new).collect();
         let marks = wheels.iter().enumerate().filter_map(|(wheel, with)| {
             let index = Index::new(with.config.index?.mask());
             Some(Marked { wheel, index })
@@ -116,7 +121,15 @@ impl BoardDecoder {
         let sampled = wheels.iter().filter(|wheel| wheel.decoding.every_sample());
         let sampled = sampled.fold(0, |lines, wheel| lines | wheel.lines);
         let stall = StallDetector::new(report_interval);
-        let raw = || Box::new(Raw { repeats: Repeats::default(), calm: Calm::new(&wheels, sampled) });
+        let raw = || {
+            let clock = SampleClock::new(report_interval);
+            Box::new(Raw {
+                clock,
+                interval_told: false,
+                repeats: Repeats::default(),
+                calm: Calm::new(&wheels, sampled),
+            })
+        };
         let raw = (sampled != 0).then(raw);
         Ok(Self {
             layout,
@@ -178,6 +191,12 @@ impl BoardDecoder {
         self.hole = before.hole;
         self.opened = before.opened;
         let (buttons, unknown) = (self.buttons.bits(), !self.known.bits());
+        if let (Some(raw), Some(before)) = (&mut self.raw, &before.raw) {
+            raw.clock.take_over(&before.clock);
+        }
+        let standing = self.raw.as_ref().map(|raw| raw.clock.standing());
+        let clock = self.raw.as_ref().map(|raw| &raw.clock);
+        let timing = clock.zip(standing.as_ref());
         for wheel in &mut self.wheels {
             if let Some(same) = before.wheels.iter().find(|same| same.config == wheel.config) {
                 wheel.clone_from(same);
@@ -187,7 +206,7 @@ impl BoardDecoder {
             } else if unknown & wheel.lines == 0 {
                 // Where the lines stand is no news: it was counted when it became so.
                 let levels = wheel.levels(buttons);
-                wheel.step(Timestamp::START, levels);
+                wheel.step(Timestamp::START, timing, levels);
             }
         }
         for mark in &mut self.marks {
@@ -345,42 +364,51 @@ impl BoardDecoder {
     ) {
         let (told, known) = (told.bits(), self.known.bits());
         let mut changed = before.bits() ^ self.buttons.bits();
-        let (mut news, mut repeated) = (told & self.sampled, false);
+        let mut news = told & self.sampled;
+        let mut sample = None;
         if let Some(raw) = &mut self.raw {
-            if raw.calm.takes(told) {
+            if raw.calm.takes(told)
+                && let Some(live) = raw.clock.live(at)
+            {
                 // Nearly every report is through here.
-                let through = raw.calm.take(at, changed, &mut self.wheels, sink);
+                let through = raw.calm.take(&live, changed, &mut self.wheels, sink);
                 self.changed |= changed;
                 (news, changed) = (news & !through, changed & !through);
                 if news | changed == 0 {
                     return;
                 }
                 raw.repeats.forget();
-            } else if raw.calm.is_together() && news != 0 {
-                raw.calm.part(&mut self.wheels);
+                sample = Some(live);
+            } else {
+                if raw.calm.is_together() && news != 0 {
+                    raw.calm.part(&mut self.wheels);
+                }
+                let repeated = raw.repeats.is_one(report);
+                sample = Some(raw.clock.report(at, repeated));
             }
-            repeated = raw.repeats.is_one(report);
         }
         let first = told & !known;
         self.known = Buttons::from_bits(known | told);
         self.changed |= changed | first;
         news |= changed | first;
         if news != 0 {
-            self.decode_each(at, told, news, first, repeated, sink);
+            self.decode_each(at, sample.as_ref(), told, news, first, sink);
         }
+        self.tell_interval(at, sink);
     }
 
     /// Takes a report for each wheel by itself that has a line in `news`. Lines in `first` were never told of before.
     fn decode_each(
         &mut self,
         at: Timestamp,
+        sample: Option<&Sample>,
         told: u128,
         news: u128,
         first: u128,
-        repeated: bool,
         sink: &mut impl FnMut(usize, Event),
     ) {
         let unknown = !self.known.bits();
+        let timing = self.raw.as_ref().map(|raw| &raw.clock).zip(sample);
         let mut plain_lines = 0;
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if news & wheel.lines == 0 || unknown & wheel.lines != 0 {
@@ -389,28 +417,42 @@ impl BoardDecoder {
             let levels = wheel.levels(self.buttons.bits());
             let plain = match &mut wheel.decoding {
                 Decoding::Pulses(pulses) => pulses.plain(levels.0, levels.1),
-                Decoding::Quadrature(quadrature) => quadrature.plain(at, levels.0, levels.1, repeated),
+                Decoding::Quadrature(quadrature) => {
+                    timing.and_then(|(clock, sample)| quadrature.plain(clock, sample, levels.0, levels.1))
+                }
             };
             if let Some(counts) = plain {
                 plain_lines |= wheel.lines;
                 wheel.counts(place, counts, sink);
                 continue;
             }
-            if let Decoding::Quadrature(quadrature) = &mut wheel.decoding {
-                quadrature.repeated(repeated);
-            }
             let opened = (first & wheel.lines != 0).then_some(self.opened).flatten();
-            wheel.sample(place, at, levels, opened, sink);
+            wheel.sample(place, at, timing, levels, opened, sink);
         }
         if news & self.sampled == 0 {
             return;
         }
-        if let Some(raw) = &mut self.raw {
+        if let (Some(raw), Some(sample)) = (&mut self.raw, sample) {
             if plain_lines & self.sampled == self.sampled {
-                raw.calm.ordinary(at, told, &mut self.wheels);
+                raw.calm.ordinary(&raw.clock, sample, told, &mut self.wheels);
             } else {
                 raw.calm.part(&mut self.wheels);
             }
+        }
+    }
+
+    /// Tells once that the board reports at another interval than the rig file says.
+    fn tell_interval(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        let Some(raw) = self.raw.as_mut().filter(|raw| !raw.interval_told && raw.clock.is_not_as_in_rig())
+        else {
+            return;
+        };
+        raw.interval_told = true;
+        let (kind, certainty) = (LossKind::WrongReportInterval, Certainty::Observed);
+        let lasted = Duration::from_micros((raw.clock.interval() + 5000) / 10_000 * 10);
+        let loss = Loss { kind, certainty, at, lasted, reports: 1, bound: Margin::CERTAIN };
+        if let Some(place) = self.wheels.iter().position(|wheel| wheel.quadrature().is_some()) {
+            sink(place, Event::Loss(loss));
         }
     }
 
@@ -443,17 +485,19 @@ impl BoardDecoder {
     #[must_use]
     #[inline]
     pub fn deadline(&self) -> Option<Timestamp> {
-        let apart = self.raw.as_ref().is_some_and(|raw| !raw.calm.is_together());
+        let apart = self.raw.as_ref().filter(|raw| !raw.calm.is_together()).map(|raw| &raw.clock);
         self.wheels.iter().filter_map(|wheel| wheel.due(apart)).min()
     }
 
     /// It is `at`, and no report has come since the last one.
     pub fn rest(&mut self, at: Timestamp, sink: &mut impl FnMut(usize, Event)) {
+        let clock = self.raw.as_ref().map(|raw| &raw.clock);
         for (place, wheel) in self.wheels.iter_mut().enumerate() {
             if let Decoding::Quadrature(quadrature) = &mut wheel.decoding
-                && quadrature.due().is_some_and(|due| due <= at)
+                && let Some(clock) = clock
+                && quadrature.due(clock).is_some_and(|due| due <= at)
             {
-                let step = quadrature.rest(at);
+                let step = quadrature.rest(clock, at);
                 wheel.tell(place, step, sink);
             } else if wheel.watch.rests().is_some_and(|due| due <= at.nanos()) {
                 wheel.watch.rest(at);
@@ -475,6 +519,9 @@ impl BoardDecoder {
             wheel.tell_pending(place, sink);
         }
         self.marks.iter_mut().for_each(|mark| mark.index.forget());
+        if let Some(raw) = &mut self.raw {
+            raw.clock.forget();
+        }
         self.stall.forget();
         self.deadline = u64::MAX;
         self.changed = 0;

@@ -57,6 +57,7 @@
 mod decode;
 mod diagnostics;
 mod layout;
+mod parameters;
 mod recording;
 mod source;
 mod timing;

@@ -86,7 +86,8 @@ fn no_report_allocates() {
         assert_eq!(allocations.count_total, 0, "{interval:?}");
         assert!(counts > 50_000 && losses > 10_000, "{counts} counts, {losses} losses");
         assert!(doubts > 1000, "{doubts} doubts");
-        assert!(marks > 10, "{marks} marks");
+        // Noise has no beat, and a mark is taken only while nothing is in doubt.
+        assert!(marks > 0, "{marks} marks");
         // Noise is no spin and no stroke, but what noise can be taken for was there.
         let seen = |kind| kinds[LossKind::ALL.iter().position(|k| *k == kind).unwrap()] > 0;
         for kind in [

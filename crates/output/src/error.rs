@@ -1,8 +1,6 @@
-use crate::AxisCode;
 use std::io;
 use std::net::SocketAddr;
-use std::time::Duration;
-use tallywheel_units::{ButtonNumber, KeyPlace, NumberKind, TrimIndex};
+use tallywheel_units::TrimIndex;
 
 /// Why an output did not take a frame, by what the caller does next.
 #[derive(Debug, thiserror::Error)]
@@ -46,7 +44,7 @@ pub enum OutputError {
     },
 }
 
-/// What is wrong with an [`OutputConfig`](crate::OutputConfig).
+/// What is wrong with an [`OutputConfig`](tallywheel_profile::OutputConfig).
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ConfigProblem {
     /// The operating system has no way to make a joystick without a driver.
@@ -57,30 +55,15 @@ pub enum ConfigProblem {
     /// Only Windows has keys pressed.
     #[error("keys are pressed on Windows only: use `low_buttons` and `high_buttons`, or a datagram output")]
     NoKeys,
-    /// An output without trims has nothing to say.
-    #[error("the output carries no trim: give it at least one")]
-    NoTrims,
     /// The frame has no trim at that place.
     #[error("the aircraft has no trim at place {0} (counted from 0): name one of its trims")]
     NoSuchTrim(TrimIndex),
-    /// Two trims cannot move the same axis.
-    #[error("axis `{0}` is given to two trims: give each trim its own axis")]
-    AxisTwice(AxisCode),
-    /// Receivers could not tell the two apart.
-    #[error("two trims of a datagram are both called `{0}`: give each its own name")]
-    NameTwice(String),
-    /// The kernel keeps a joystick's name in 80 bytes, of which the `evdev` crate fills 78.
-    #[error("the joystick's name must be 1 to 78 bytes without control characters: change `device`")]
-    DeviceName,
     /// A name with blanks or control characters would break the line apart.
     #[error("a trim called `{}` cannot stand in a text line: use a name without blanks", .0.escape_debug())]
     NameInLine(String),
     /// A name with blanks or signs that OSC addresses use for something else.
     #[error("a trim called `{}` cannot stand in an OSC address: use letters and digits", .0.escape_debug())]
     NameInOsc(String),
-    /// Not the beginning of an OSC address.
-    #[error("`{}` cannot begin an OSC address: use one such as /tallywheel", .0.escape_debug())]
-    OscPrefix(String),
     /// What stands before the padding may already be longer.
     #[error("the datagram may have {bytes} bytes before it is padded to {to}: pad it to at least {bytes}")]
     PadTooShort {
@@ -88,34 +71,6 @@ pub enum ConfigProblem {
         to: usize,
         /// Bytes that may stand before.
         bytes: usize,
-    },
-    /// Not finite, or farther from 0 than [`tallywheel_units::Scale::FARTHEST`].
-    #[error("a constant number is too large: use one within a thousand million of 0")]
-    Constant,
-    /// A counter that goes on for ever would turn negative in it, or stand still.
-    #[error("a sequence or a time in microseconds cannot be sent as {}: use u64", .0.name())]
-    CounterType(NumberKind),
-    /// Seconds since 1970 with their fractions need 51 bits.
-    #[error("a time in seconds cannot be sent as {}: use f64 or text", .0.name())]
-    SecondsType(NumberKind),
-    /// Longer than [`DatagramConfig::LONGEST_INTERVAL`](crate::DatagramConfig::LONGEST_INTERVAL).
-    #[error("{0:?} between two datagrams is too long: use at most 10 s")]
-    MinInterval(Duration),
-    /// Too short, shorter than the least time between two datagrams, or too long.
-    #[error("a datagram every {every:?} while nothing moves is not possible: use {shortest:?} to 3600 s")]
-    KeepAlive {
-        /// What was asked for.
-        every: Duration,
-        /// The least that is possible here.
-        shortest: Duration,
-    },
-    /// An axis ends at its ends.
-    #[error("an axis goes from -1 to 1 and not from {low} to {high}: change `range`")]
-    AxisRange {
-        /// The lower end.
-        low: String,
-        /// The upper end.
-        high: String,
     },
     /// The largest datagram that these trims may need is above the limit.
     #[error(
@@ -128,23 +83,6 @@ pub enum ConfigProblem {
         /// Bytes that a datagram may have.
         limit: usize,
     },
-    /// A press of it would mean two things.
-    #[error("button {0} is given twice: give each trim and each direction its own button")]
-    ButtonTwice(ButtonNumber),
-    /// A press of it would mean two things.
-    #[error("key {0} is given twice: give each trim and each direction its own key")]
-    KeyTwice(KeyPlace),
-    /// The kernel has no code for it.
-    #[error("there are 56 virtual buttons, and {0} is none of them: use a lower number")]
-    ButtonTooHigh(ButtonNumber),
-    /// Not a number of presses.
-    #[error("{0} presses from stop to stop are not possible: give 1 to 10000")]
-    Presses(u16),
-    /// Not a pace at which anybody could press.
-    #[error(
-        "press and pause take 1 to 1000 ms, extra presses are at most 250, the settling at most 60000 ms"
-    )]
-    PressTime,
     /// Not the address of one receiver.
     #[error("{0} is no receiver's address: give the address and port of one, such as 127.0.0.1:47811")]
     Address(SocketAddr),
@@ -232,29 +170,12 @@ mod tests {
             OutputError::CarryOn { to },
             ConfigProblem::NoKernelDriver.into(),
             ConfigProblem::NoKeys.into(),
-            ConfigProblem::NoTrims.into(),
             ConfigProblem::NoSuchTrim(TrimIndex::new(3)).into(),
-            ConfigProblem::AxisTwice(AxisCode::Rz).into(),
-            ConfigProblem::NameTwice("rudder".to_owned()).into(),
-            ConfigProblem::DeviceName.into(),
             ConfigProblem::NameInLine("nose\tup".to_owned()).into(),
             ConfigProblem::NameInOsc("nose up".to_owned()).into(),
-            ConfigProblem::OscPrefix("tallywheel".to_owned()).into(),
             ConfigProblem::PadTooShort { to: 11, bytes: 12 }.into(),
-            ConfigProblem::Constant.into(),
-            ConfigProblem::CounterType(NumberKind::I16).into(),
-            ConfigProblem::SecondsType(NumberKind::F32).into(),
-            ConfigProblem::MinInterval(Duration::from_millis(10_001)).into(),
-            ConfigProblem::KeepAlive { every: Duration::from_millis(5), shortest: Duration::from_millis(10) }
-                .into(),
-            ConfigProblem::AxisRange { low: "0".to_owned(), high: "100".to_owned() }.into(),
             ConfigProblem::TooLarge { bytes: 1401, limit: 1400 }.into(),
             ConfigProblem::Address("0.0.0.0:0".parse().unwrap()).into(),
-            ConfigProblem::ButtonTwice(ButtonNumber::LAST).into(),
-            ConfigProblem::KeyTwice(KeyPlace::from_name("F13").unwrap()).into(),
-            ConfigProblem::ButtonTooHigh(ButtonNumber::LAST).into(),
-            ConfigProblem::Presses(0).into(),
-            ConfigProblem::PressTime.into(),
         ];
         let mut lines = String::new();
         for error in &errors {
@@ -267,28 +188,12 @@ mod tests {
             carry-on: nobody listens at 127.0.0.1:47811: start the simulator, or correct the port in the aircraft file
             change-config: virtual axes and buttons need a kernel driver, and this system has none: use a datagram output, or steps with keys
             change-config: keys are pressed on Windows only: use `low_buttons` and `high_buttons`, or a datagram output
-            change-config: the output carries no trim: give it at least one
             change-config: the aircraft has no trim at place 3 (counted from 0): name one of its trims
-            change-config: axis `rz` is given to two trims: give each trim its own axis
-            change-config: two trims of a datagram are both called `rudder`: give each its own name
-            change-config: the joystick's name must be 1 to 78 bytes without control characters: change `device`
             change-config: a trim called `nose\tup` cannot stand in a text line: use a name without blanks
             change-config: a trim called `nose up` cannot stand in an OSC address: use letters and digits
-            change-config: `tallywheel` cannot begin an OSC address: use one such as /tallywheel
             change-config: the datagram may have 12 bytes before it is padded to 11: pad it to at least 12
-            change-config: a constant number is too large: use one within a thousand million of 0
-            change-config: a sequence or a time in microseconds cannot be sent as i16: use u64
-            change-config: a time in seconds cannot be sent as f32: use f64 or text
-            change-config: 10.001s between two datagrams is too long: use at most 10 s
-            change-config: a datagram every 5ms while nothing moves is not possible: use 10ms to 3600 s
-            change-config: an axis goes from -1 to 1 and not from 0 to 100: change `range`
             change-config: a datagram with these trims may need 1401 bytes, the limit is 1400: use shorter names or spread the trims over several outputs
             change-config: 0.0.0.0:0 is no receiver's address: give the address and port of one, such as 127.0.0.1:47811
-            change-config: button 128 is given twice: give each trim and each direction its own button
-            change-config: key F13 is given twice: give each trim and each direction its own key
-            change-config: there are 56 virtual buttons, and 128 is none of them: use a lower number
-            change-config: 0 presses from stop to stop are not possible: give 1 to 10000
-            change-config: press and pause take 1 to 1000 ms, extra presses are at most 250, the settling at most 60000 ms
         "#]]
         .assert_eq(&lines);
     }
@@ -302,7 +207,7 @@ mod tests {
         };
         assert_eq!(error.reason(), "gone (no such device)");
         assert_eq!(OutputError::AskUser { reason: "gone", cure: "look" }.reason(), "gone");
-        let config = OutputError::from(ConfigProblem::NoTrims);
+        let config = OutputError::from(ConfigProblem::NoKeys);
         assert_eq!(config.reason(), config.to_string());
     }
 }

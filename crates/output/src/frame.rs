@@ -17,7 +17,7 @@ pub struct TrimReading {
 
 impl TrimReading {
     /// A trim at neutral that nobody has moved.
-    pub(crate) const NEUTRAL: Self = Self {
+    pub const NEUTRAL: Self = Self {
         degrees: Degrees::ZERO,
         normalized: Normalized::NEUTRAL,
         axis: AxisValue::NEUTRAL,
@@ -48,7 +48,8 @@ impl Frame<'_> {
 pub(crate) mod samples {
     use super::TrimReading;
     use proptest::prelude::*;
-    use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Scale};
+    use tallywheel_profile::Scale;
+    use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized};
 
     pub(crate) fn any_reading() -> impl Strategy<Value = TrimReading> {
         let position = prop_oneof![Just(-1.0), Just(0.0), Just(-0.0), Just(1.0), -1.0..=1.0, any::<f64>()];

@@ -1,16 +1,20 @@
 //! Where a trim's position goes: a virtual axis, datagrams or presses of buttons.
 //!
-//! The daemon turns each `[[output]]` of an aircraft file into an [`OutputConfig`], gives that to a
-//! [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, waits or
+//! What an output is, the aircraft file says: an [`OutputConfig`] of the profile crate, which checks all that the file
+//! alone decides. The engine gives it to a [`Supervised`] and hands it a [`Frame`] whenever a trim has moved. Nothing here reads a clock, waits or
 //! logs: time comes with the frame, and what is worth a log line comes back as a [`Notice`]. The only threads are
 //! those that look up the name of a receiver.
 //!
 //! ```
-//! use tallywheel_output::{Epoch, Frame, OutputConfig, State, Supervised};
-//! use tallywheel_units::Timestamp;
+//! use std::net::SocketAddr;
+//! use tallywheel_output::{Epoch, Frame, State, Supervised, TrimReading};
+//! use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
+//! use tallywheel_units::{Timestamp, TrimIndex};
 //!
-//! let mut outputs = vec![Supervised::new(OutputConfig::Null, Epoch::ZERO)];
-//! let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[] };
+//! let to = SocketAddr::from(([127, 0, 0, 1], 47_811));
+//! let config = DatagramConfig::new(to, Template::Line, vec![(TrimIndex::new(0), "rudder".to_owned())]);
+//! let mut outputs = vec![Supervised::new(OutputConfig::Datagram(config), Epoch::ZERO)];
+//! let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[TrimReading::NEUTRAL] };
 //! for output in &mut outputs {
 //!     if let Some(notice) = output.publish(&frame) {
 //!         println!("{}: {notice}", output.name());
@@ -36,39 +40,33 @@
 //! 2. An output that has something left to do after a frame (a limited rate, a repeat while nothing moves,
 //!    presses still owed) returns the moment from [`Output::deadline`]; the daemon then gives the newest
 //!    frame again with that time. `None` when nothing is left, or the machine wakes for nothing.
-//! 3. A variant of [`OutputConfig`] and its line in [`OutputConfig::name`] and in `open_from`. The crate
+//! 3. A variant of [`OutputConfig`] in the profile crate with all its limits, and its line in `open_from` and [`check`]. The crate
 //!    that it needs from the operating system appears in that module only.
 //! 4. Tests: what arrives at the other end, from outside this crate where that is possible; no allocation
 //!    per frame; that nothing is sent without a change; every error with its cure.
 //!
 //! For another form of datagram only the bytes differ: implement `datagram::encoder::Encoder` in a file
-//! beside `json` and `line`, add the [`Template`] that documents it, and name it where `datagram::encoder()`
+//! beside `json` and `line`, add the [`Template`](tallywheel_profile::Template) that documents it, and name it where `datagram::encoder()`
 //! chooses. `Encoder::largest` must hold for every reading: `open` refuses what might not fit. A receiver that
-//! has a layout of its own needs none of this: that is what [`Template::Layout`] is for.
+//! has a layout of its own needs none of this: that is what [`Template::Layout`](tallywheel_profile::Template::Layout) is for.
 
 mod axis;
-mod config;
 mod datagram;
 mod epoch;
 mod error;
 mod float;
 mod frame;
 mod hide;
-mod null;
 mod steps;
 mod supervised;
 
-pub use config::OutputConfig;
-pub use datagram::DatagramConfig;
 pub use epoch::Epoch;
 pub use error::{ConfigProblem, ErrorKind, OutputError};
 pub use frame::{Frame, TrimReading};
 pub use hide::HiddenBoard;
-pub use null::Null;
-pub use steps::{KeysTrim, Pace, StepsTrim};
 pub use supervised::{ErrorCounts, Notice, State, Supervised};
-pub use tallywheel_units::{AxisCode, Destination, Scale, Template};
 
+use tallywheel_profile::{DeviceName, OutputConfig};
 use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
 /// Something that takes trim positions.
@@ -138,14 +136,32 @@ fn open_from(
 ) -> Result<Box<dyn Output>, OutputError> {
     let name = config.name();
     match config {
-        OutputConfig::Axis { device_name, axes, declared, scale } => {
-            axis::open(name, device_name, axes, declared, *scale, start)
+        OutputConfig::Axis { device, axes, declared, scale } => {
+            axis::open(name, device_name(device.as_ref()), axes, declared, *scale, start)
         }
         OutputConfig::Datagram(config) => datagram::open(name, config, epoch, start),
-        OutputConfig::Steps { device_name, trims, pace } => {
-            steps::open(name, device_name, trims, *pace, start)
+        OutputConfig::Steps { device, trims, pace } => {
+            steps::open(name, device_name(device.as_ref()), trims, *pace, start)
         }
         OutputConfig::Keys { trims, pace } => steps::open_keys(name, trims, *pace, start),
-        OutputConfig::Null => Ok(Box::new(Null::default())),
+    }
+}
+
+/// The name of a joystick. [`OutputConfig::on`] gives one to those whose file does not.
+fn device_name(device: Option<&DeviceName>) -> &str {
+    device.map_or("Tallywheel", DeviceName::as_str)
+}
+
+/// Finds what keeps an output from being opened on this kind of system, whatever the machine's state, without opening
+/// anything.
+///
+/// # Errors
+/// The first problem found.
+pub fn check(config: &OutputConfig) -> Result<(), ConfigProblem> {
+    match config {
+        OutputConfig::Axis { .. } => axis::check(),
+        OutputConfig::Datagram(config) => datagram::check(config),
+        OutputConfig::Steps { .. } => steps::check(),
+        OutputConfig::Keys { .. } => steps::check_keys(),
     }
 }

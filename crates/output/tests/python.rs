@@ -12,7 +12,8 @@
 use std::net::UdpSocket;
 use std::process::Command;
 use std::time::Duration;
-use tallywheel_output::{DatagramConfig, Epoch, Frame, OutputConfig, Scale, Template, TrimReading, open};
+use tallywheel_output::{Epoch, Frame, TrimReading, open};
+use tallywheel_profile::{DatagramConfig, OutputConfig, Scale, Template};
 use tallywheel_units::{AxisValue, Counts, Degrees, Margin, Normalized, Timestamp, TrimIndex};
 
 /// Python 3 with what the test needs.
@@ -35,7 +36,7 @@ fn readings() -> [TrimReading; 2] {
         margin: Margin::new(Counts::new(3), Counts::ZERO),
     };
     let elevator = TrimReading {
-        degrees: Degrees::new(635.0).unwrap(),
+        degrees: Degrees::new(580.0).unwrap(),
         normalized: Normalized::MAX,
         axis: AxisValue::MAX,
         counts: Counts::new(170),
@@ -80,7 +81,7 @@ for trim in range(trims):
         said,
         "b'TWHL' 1 2 0 1795574403400150 104\n\
          -0.25 240.5 -21 -8192 3 0\n\
-         1.0 635.0 170 32767 4294967295 4294967295"
+         1.0 580.0 170 32767 4294967295 4294967295"
     );
 }
 

@@ -3,6 +3,7 @@
 //!
 //! - [`rig()`] reads the hardware as built: boards, wheels, counts a turn.
 //! - [`aircraft()`] reads how one aircraft's trims behave: titles, travel, neutral, stops, start, outputs.
+//! - [`reduce()`] leaves out of an aircraft the trims that a rig has no wheel for.
 //! - [`fit()`] puts an aircraft on a rig: which trim is on which wheel.
 //! - [`choose_by_title`] finds the aircraft for a simulator's title, and [`together()`] what keeps aircraft
 //!   files from being in one folder.
@@ -16,7 +17,9 @@ mod aircraft;
 mod error;
 mod fit;
 mod names;
+mod output;
 mod read;
+mod reduce;
 mod rig;
 #[cfg(test)]
 mod schema;
@@ -24,11 +27,16 @@ mod together;
 mod words;
 
 pub use aircraft::{
-    Aircraft, AxisCode, Destination, OnReport, Output, Position, Pressed, Scale, Specificity, Start, Steps,
-    Template, TitleChoice, TitlePattern, Trim, choose_by_title,
+    Aircraft, OnReport, Position, Specificity, Start, TitleChoice, TitlePattern, Trim, choose_by_title,
 };
 pub use error::{FileError, FileErrors};
 pub use fit::{Fitted, fit};
+pub use output::{
+    AxisCode, ByteOrder, DatagramConfig, Destination, DeviceName, KeyPlace, KeysTrim, LayoutField,
+    NumberForm, NumberKind, NumberSource, OutputConfig, Pace, Scale, ScanCode, StepsTrim, Template, TextForm,
+    TrimValue,
+};
+pub use reduce::{LeftOut, reduce};
 pub use rig::{Board, Button, ButtonRun, Press, Rig, Simulator, Spot, UsbId, Wheel, WheelInputs};
 pub use together::together;
 

@@ -6,20 +6,27 @@ use tallywheel_units::TrimIndex;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Name(pub(crate) String);
 
+impl Name {
+    /// The longest name in characters.
+    pub(crate) const LONGEST: usize = 64;
+}
+
 impl Setting for Name {
     fn expected() -> String {
-        "a name of 1 to 64 characters, without line breaks and without blanks at its ends".to_owned()
+        format!(
+            "a name of 1 to {} characters, without line breaks and without blanks at its ends",
+            Self::LONGEST
+        )
     }
 
     #[cfg(test)]
     fn schema() -> serde_json::Value {
-        crate::schema::plain_text(1, 64)
+        crate::schema::plain_text(1, Self::LONGEST)
     }
 
     fn from_text(text: &str) -> Option<Self> {
-        let fits = (1..=64).contains(&text.chars().count());
-        let plain = !text.contains(char::is_control) && text.trim() == text;
-        (fits && plain).then(|| Self(text.to_owned()))
+        let fits = (1..=Self::LONGEST).contains(&text.chars().count());
+        (fits && words::is_plain(text)).then(|| Self(text.to_owned()))
     }
 }
 
@@ -74,8 +81,14 @@ impl<'f> Names<'f> {
     }
 
     /// The places of all tables, in order.
-    pub(crate) fn indices(&self) -> impl Iterator<Item = Option<TrimIndex>> {
-        (0..self.0.len()).map(|place| u8::try_from(place).ok().map(TrimIndex::new))
+    pub(crate) fn indices(&self) -> Option<Vec<TrimIndex>> {
+        (0..self.0.len()).map(trim_index).collect()
+    }
+
+    /// All names with their places, in order; `None` where one could not be read.
+    pub(crate) fn all(&self) -> Option<Vec<(TrimIndex, String)>> {
+        let named = self.0.iter().enumerate();
+        named.map(|(place, name)| Some((trim_index(place)?, (*name)?.to_owned()))).collect()
     }
 
     /// What to expect where one of these names belongs; `what` names the kind of table.
@@ -86,4 +99,9 @@ impl<'f> Names<'f> {
         }
         format!("the name of {what}: {}", words::one_of_quoted(known))
     }
+}
+
+/// A trim by its place in the list of names.
+pub(crate) fn trim_index(place: usize) -> Option<TrimIndex> {
+    u8::try_from(place).ok().map(TrimIndex::new)
 }

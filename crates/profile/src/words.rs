@@ -5,6 +5,11 @@ use toml::de::DeValue;
 /// The most characters of the file's own text that a message repeats.
 const MOST_REPEATED: usize = 40;
 
+/// Whether `text` is without line breaks, other control characters and blanks at its ends.
+pub(crate) fn is_plain(text: &str) -> bool {
+    !text.contains(char::is_control) && text.trim() == text
+}
+
 /// `text` in quotes, control characters escaped, cut when long.
 pub(crate) fn quoted(text: &str) -> String {
     let mut chars = text.chars();

@@ -8,7 +8,7 @@ use expect_test::expect;
 #[test]
 fn what_is_missing() {
     spoil_aircraft(
-        "name = \"Heron 2 floatplane\"",
+        "name = \"Kettrin 2 floatplane\"",
         "",
         &expect![
             "a.toml:1:1: name: expected a name of 1 to 64 characters, without line breaks and without blanks at its ends, found nothing"
@@ -22,7 +22,7 @@ fn what_is_missing() {
         ],
     );
     spoil_aircraft(
-        "travel_degrees = 635\n",
+        "travel_degrees = 580\n",
         "",
         &expect![
             "a.toml:3:1: trim.travel_degrees: expected degrees, above 0 and at most 36000, found nothing"
@@ -41,7 +41,7 @@ fn what_is_missing() {
         ]],
     );
     check_aircraft(
-        "name = \"Heron\"",
+        "name = \"Kettrin\"",
         &expect!["a.toml:1:1: trim: expected at least one [[trim]], found nothing"],
     );
 }
@@ -49,8 +49,8 @@ fn what_is_missing() {
 #[test]
 fn an_unknown_key() {
     spoil_aircraft(
-        "travel_degrees = 635",
-        "travel = 635",
+        "travel_degrees = 580",
+        "travel = 580",
         &expect![[r#"
         a.toml:3:1: trim.travel_degrees: expected degrees, above 0 and at most 36000, found nothing
         a.toml:5:1: trim.travel: expected `travel_degrees` or another known key, found `travel`"#]],
@@ -70,8 +70,8 @@ fn an_unknown_key() {
         ],
     );
     spoil_aircraft(
-        "name = \"Heron 2 floatplane\"",
-        "name = \"Heron\"\n[[wheel]]\nname = \"rudder\"",
+        "name = \"Kettrin 2 floatplane\"",
+        "name = \"Kettrin\"\n[[wheel]]\nname = \"rudder\"",
         &expect![
             "a.toml:2:3: wheel: expected one of the keys `name`, `titles`, `default`, `trim` or `output`, found `wheel`, which belongs in a rig file"
         ],
@@ -81,10 +81,10 @@ fn an_unknown_key() {
 #[test]
 fn the_wrong_kind_of_value() {
     spoil_aircraft(
-        "travel_degrees = 635",
-        "travel_degrees = \"635\"",
+        "travel_degrees = 580",
+        "travel_degrees = \"580\"",
         &expect![[
-            r#"a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found "635""#
+            r#"a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found "580""#
         ]],
     );
     spoil_aircraft(
@@ -166,41 +166,41 @@ fn the_wrong_kind_of_value() {
 #[test]
 fn out_of_range() {
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = 0",
         &expect!["a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found 0"],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
-        "travel_degrees = -635",
-        &expect!["a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found -635"],
+        "travel_degrees = 580",
+        "travel_degrees = -580",
+        &expect!["a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found -580"],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = 36000.5",
         &expect![
             "a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found 36000.5"
         ],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = inf",
         &expect!["a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found inf"],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = nan",
         &expect!["a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found nan"],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = 1e400",
         &expect![
             "a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found 1e400"
         ],
     );
     spoil_aircraft(
-        "travel_degrees = 635",
+        "travel_degrees = 580",
         "travel_degrees = 99999999999999999999",
         &expect![
             "a.toml:5:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found 99999999999999999999"
@@ -213,9 +213,9 @@ fn out_of_range() {
     );
     spoil_aircraft(
         "neutral_degrees = 320",
-        "neutral_degrees = 635.5",
+        "neutral_degrees = 580.5",
         &expect![
-            "a.toml:6:19: trim.neutral_degrees: expected degrees from 0 to the travel, 635, found 635.5"
+            "a.toml:6:19: trim.neutral_degrees: expected degrees from 0 to the travel, 580, found 580.5"
         ],
     );
     spoil_aircraft(
@@ -236,14 +236,14 @@ fn out_of_range() {
         ]],
     );
     spoil_aircraft(
-        "device = \"Heron trim\"",
+        "device = \"Kettrin trim\"",
         "device = \"\"",
         &expect![[
             r#"a.toml:20:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found """#
         ]],
     );
     spoil_aircraft(
-        "device = \"Heron trim\"",
+        "device = \"Kettrin trim\"",
         &format!("device = \"{}\"", "\u{e9}".repeat(40)),
         &expect![[
             r#"a.toml:20:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found "éééééééééééééééééééééééééééééééééééééééé""#
@@ -375,11 +375,11 @@ fn keys_of_the_other_kind() {
 
 #[test]
 fn two_joysticks_of_one_name() {
-    let again = "\n[[output]]\nkind = \"axis\"\ndevice = \"Heron trim\"\n";
+    let again = "\n[[output]]\nkind = \"axis\"\ndevice = \"Kettrin trim\"\n";
     check_aircraft(
         &format!("{AIRCRAFT}{again}"),
         &expect![[
-            r#"a.toml:29:1: output.device: expected a name for each virtual joystick, found "Heron trim""#
+            r#"a.toml:29:1: output.device: expected a name for each virtual joystick, found "Kettrin trim""#
         ]],
     );
     let unnamed = "\n[[output]]\nkind = \"axis\"\n";
@@ -432,7 +432,7 @@ fn every_mistake_is_told() {
     check_aircraft(
         r#"[[trim]]
 name = "rudder"
-travel_degrees = 635
+travel_degrees = 580
 neutral_degrees = 700
 start = 701
 stop = "slip"
@@ -450,8 +450,8 @@ trims = ["rudder", "rudder", "pitch"]
 "#,
         &expect![[r#"
             a.toml:1:1: name: expected a name of 1 to 64 characters, without line breaks and without blanks at its ends, found nothing
-            a.toml:4:19: trim.neutral_degrees: expected degrees from 0 to the travel, 635, found 700
-            a.toml:5:9: trim.start: expected degrees from 0 to the travel, 635, found 701
+            a.toml:4:19: trim.neutral_degrees: expected degrees from 0 to the travel, 580, found 700
+            a.toml:5:9: trim.start: expected degrees from 0 to the travel, 580, found 701
             a.toml:6:1: trim.stop: expected `stops` or another known key, found `stop`
             a.toml:8:8: trim.name: expected a name that no other [[trim]] has, found "rudder", as on line 2
             a.toml:9:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found "long"

@@ -5,7 +5,7 @@ mod common;
 
 use common::{AIRCRAFT, RIG, good_aircraft, good_rig, spoiled};
 use expect_test::{Expect, expect};
-use tallywheel_profile::fit;
+use tallywheel_profile::{LeftOut, OutputConfig, fit, reduce};
 use tallywheel_units::{TrimIndex, WheelIndex};
 
 fn check(rig: &str, aircraft: &str, expected: &Expect) {
@@ -53,35 +53,94 @@ fn a_wheel_that_the_rig_does_not_have() {
     );
 }
 
+/// What is left out of an aircraft on the rig of [`RIG`], in words, and what is left.
+fn reduced(aircraft: &str) -> (Vec<String>, tallywheel_profile::Aircraft) {
+    let rig = good_rig(RIG);
+    let (left, left_out) = reduce(&rig, &good_aircraft(aircraft));
+    if !left_out.is_empty() {
+        fit(&rig, &left).unwrap();
+    }
+    (left_out.iter().map(LeftOut::to_string).collect(), left)
+}
+
+#[test]
+fn a_trim_without_a_wheel_is_left_out_with_what_it_sends() {
+    let (left_out, left) = reduced(AIRCRAFT);
+    assert!(left_out.is_empty() && left == good_aircraft(AIRCRAFT));
+
+    // The first is left out, so the second moves up in all outputs.
+    let aircraft = spoiled(AIRCRAFT, "name = \"rudder\"", "name = \"rudder\"\nwheel = \"flaps\"");
+    let more = "[[output]]\nkind = \"steps\"\npresses = 10\nlow_buttons = { rudder = 1, pitch = 3 }\n\
+        high_buttons = { rudder = 2, pitch = 4 }\n[[output]]\nkind = \"axis\"\ndevice = \"Other\"\naxes = { rudder = \"z\" }\n\
+        [[output]]\nkind = \"datagram\"\nto = \"127.0.0.1:47813\"\ntemplate = \"layout\"\n\
+        layout = [{ trim = \"pitch\" }, { text = \" \" }, { trim = \"rudder\" }]\n\
+        [[output]]\nkind = \"datagram\"\nto = \"127.0.0.1:47814\"\ntemplate = \"layout\"\nlayout = [{ trim = \"pitch\" }]\n";
+    let (left_out, left) = reduced(&format!("{aircraft}{more}"));
+    expect![[r#"
+        trim rudder is left out: rig bench has no wheel flaps
+        axis "Other" is left out: it needs a trim that is left out
+        datagram 127.0.0.1:47813 is left out: it needs a trim that is left out"#]]
+    .assert_eq(&left_out.join("\n"));
+    let first = TrimIndex::new(0);
+    assert_eq!(left.trims.iter().map(|trim| trim.name.as_str()).collect::<Vec<_>>(), ["pitch"]);
+    assert_eq!(left.outputs.len(), 4);
+    for output in &left.outputs {
+        assert_eq!(output.trims(), [first], "{output:?}");
+        if let OutputConfig::Steps { trims, .. } = output {
+            assert_eq!(trims[0].low.get(), 3);
+        }
+    }
+}
+
+/// A name that was probably meant for a wheel of the rig, and an aircraft of which nothing would be left, are told by
+/// [`fit`].
+#[test]
+fn what_is_misspelt_is_not_left_out() {
+    for wheel in ["Elevator", "elevater", "levator", "elevator 2"] {
+        let aircraft = spoiled(AIRCRAFT, "wheel = \"elevator\"", &format!("wheel = \"{wheel}\""));
+        let (left_out, left) = reduced(&aircraft);
+        assert!(left_out.is_empty() && fit(&good_rig(RIG), &left).is_err(), "{wheel}");
+    }
+    for wheel in ["aileron", "flaps", "tab"] {
+        let aircraft = spoiled(AIRCRAFT, "wheel = \"elevator\"", &format!("wheel = \"{wheel}\""));
+        assert_eq!(reduced(&aircraft).0, [format!("trim pitch is left out: rig bench has no wheel {wheel}")]);
+    }
+    let none = AIRCRAFT
+        .replace("\"elevator\"", "\"aileron\"")
+        .replace("name = \"rudder\"", "name = \"rudder\"\nwheel = \"flaps\"");
+    let (left_out, left) = reduced(&none);
+    assert!(left_out.is_empty() && fit(&good_rig(RIG), &left).is_err());
+}
+
 #[test]
 fn a_travel_of_less_than_a_count() {
     check(
         RIG,
-        &spoiled(&spoiled(AIRCRAFT, "= 635", "= 3.7"), "= 320", "= 3"),
+        &spoiled(&spoiled(AIRCRAFT, "= 580", "= 3.7"), "= 320", "= 3"),
         &expect![[
             r#"a.toml:5:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 3.75 degrees, found 3.7"#
         ]],
     );
-    fit(&good_rig(RIG), &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 635", "= 3.75"), "= 320", "= 3")))
+    fit(&good_rig(RIG), &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 580", "= 3.75"), "= 320", "= 3")))
         .unwrap();
     // The figure in the message is enough.
     let fine = spoiled(RIG, "counts_per_turn = 96", "counts_per_turn = 999983");
     check(
         &fine,
-        &spoiled(&spoiled(AIRCRAFT, "= 635", "= 0.00036"), "= 320", "= 0"),
+        &spoiled(&spoiled(AIRCRAFT, "= 580", "= 0.00036"), "= 320", "= 0"),
         &expect![[
             r#"a.toml:5:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 0.000361 degrees, found 0.00036"#
         ]],
     );
     fit(
         &good_rig(&fine),
-        &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 635", "= 0.000361"), "= 320", "= 0")),
+        &good_aircraft(&spoiled(&spoiled(AIRCRAFT, "= 580", "= 0.000361"), "= 320", "= 0")),
     )
     .unwrap();
     let coarse = spoiled(RIG, "counts_per_turn = 96", "counts_per_turn = 1");
     check(
         &coarse,
-        &spoiled(&spoiled(AIRCRAFT, "= 635", "= 359"), "= 320", "= 3"),
+        &spoiled(&spoiled(AIRCRAFT, "= 580", "= 359"), "= 320", "= 3"),
         &expect![[
             r#"a.toml:5:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 360 degrees, found 359"#
         ]],
@@ -91,7 +150,7 @@ fn a_travel_of_less_than_a_count() {
 #[test]
 fn every_misfit_is_told() {
     let aircraft =
-        AIRCRAFT.replace("= 635", "= 1").replace("= 320", "= 0").replace("\"elevator\"", "\"pitch\"");
+        AIRCRAFT.replace("= 580", "= 1").replace("= 320", "= 0").replace("\"elevator\"", "\"pitch\"");
     check(
         RIG,
         &aircraft,

@@ -10,10 +10,8 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use tallywheel_profile::{
-    Aircraft, FileErrors, Output, Pressed, Rig, Start, Steps, Template, aircraft, fit, rig,
-};
-use tallywheel_units::{Degrees, LayoutField, Normalized, Ratio};
+use tallywheel_profile::{Aircraft, DeviceName, FileErrors, OutputConfig, Rig, Start, aircraft, fit, rig};
+use tallywheel_units::{Degrees, Normalized, Ratio};
 
 /// What a mistake must tell, and where it must be.
 fn has_places(text: &str, errors: &FileErrors) -> Result<(), TestCaseError> {
@@ -55,8 +53,8 @@ fn rig_holds(rig: &Rig) -> Result<(), TestCaseError> {
             prop_assert!(u16::from(run.first_button.get()) + u16::from(run.buttons) <= 129);
         }
     }
-    prop_assert!(rig.device_name().len() <= Rig::LONGEST_DEVICE_NAME);
-    prop_assert!(rig.steps_device_name().len() <= Rig::LONGEST_DEVICE_NAME);
+    prop_assert!(rig.device_name().as_str().len() <= DeviceName::LONGEST_BYTES);
+    prop_assert!(rig.steps_device_name().as_str().len() <= DeviceName::LONGEST_BYTES);
     Ok(())
 }
 
@@ -89,37 +87,29 @@ fn aircraft_holds(aircraft: &Aircraft) -> Result<(), TestCaseError> {
         }
     }
     for output in &aircraft.outputs {
-        let trims: Vec<_> = match output {
-            Output::Axis { axes, .. } => {
+        match output {
+            OutputConfig::Axis { axes, .. } => {
                 let names: BTreeSet<_> = axes.iter().map(|(_, axis)| axis.name()).collect();
                 prop_assert_eq!(names.len(), axes.len());
-                axes.iter().map(|(trim, _)| *trim).collect()
             }
-            Output::Datagram { trims, min_interval, keep_alive, template, .. } => {
-                prop_assert!(keep_alive.is_none_or(|every| every >= *min_interval));
-                if let Template::Layout(fields) = template {
-                    prop_assert_eq!(&LayoutField::trims(fields), trims);
-                }
-                trims.clone()
+            OutputConfig::Datagram(config) => {
+                prop_assert!(config.keep_alive.is_none_or(|every| every >= config.min_interval));
+                let names: BTreeSet<_> = config.trims.iter().map(|(_, name)| name).collect();
+                prop_assert_eq!(names.len(), config.trims.len());
             }
-            Output::Steps(steps) => {
-                prop_assert!((1..=10_000).contains(&steps.presses));
-                match &steps.pressed {
-                    Pressed::Buttons { trims, .. } => {
-                        let buttons: BTreeSet<_> =
-                            trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
-                        prop_assert_eq!(buttons.len(), 2 * trims.len());
-                        prop_assert!(buttons.iter().all(|button| button.get() <= Steps::LAST_BUTTON));
-                        trims.iter().map(|(trim, ..)| *trim).collect()
-                    }
-                    Pressed::Keys(trims) => {
-                        let keys: BTreeSet<_> = trims.iter().flat_map(|(_, low, high)| [low, high]).collect();
-                        prop_assert_eq!(keys.len(), 2 * trims.len());
-                        trims.iter().map(|(trim, ..)| *trim).collect::<Vec<_>>()
-                    }
-                }
+            OutputConfig::Steps { trims, pace, .. } => {
+                prop_assert!((1..=10_000).contains(&pace.presses));
+                let buttons: BTreeSet<_> = trims.iter().flat_map(|trim| [trim.low, trim.high]).collect();
+                prop_assert_eq!(buttons.len(), 2 * trims.len());
+                prop_assert!(buttons.iter().all(|button| button.get() <= 56));
             }
-        };
+            OutputConfig::Keys { trims, pace } => {
+                prop_assert!((1..=10_000).contains(&pace.presses));
+                let keys: BTreeSet<_> = trims.iter().flat_map(|trim| [trim.low, trim.high]).collect();
+                prop_assert_eq!(keys.len(), 2 * trims.len());
+            }
+        }
+        let trims = output.trims();
         prop_assert!(!trims.is_empty());
         prop_assert!(trims.iter().all(|trim| trim.get() < aircraft.trims.len()));
         prop_assert_eq!(trims.iter().collect::<BTreeSet<_>>().len(), trims.len());
@@ -176,7 +166,7 @@ fn piece() -> impl Strategy<Value = String> {
         "\"saved\"",
         "\"take-off\"",
         "\"adopt\"",
-        "\"Heron*\"",
+        "\"Kettrin*\"",
         "[[100, -0.5], [400, 0.2]]",
         "[1, 0.5]",
         "forward",

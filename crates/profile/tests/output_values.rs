@@ -5,29 +5,30 @@ mod common;
 
 use common::good_aircraft;
 use std::time::Duration;
-use tallywheel_profile::{Destination, Output, Scale, Template};
-use tallywheel_units::{
-    ByteOrder, LayoutField, NumberForm, NumberKind, NumberSource, TextForm, TrimIndex, TrimValue,
+use tallywheel_profile::{
+    ByteOrder, DatagramConfig, Destination, LayoutField, NumberForm, NumberKind, NumberSource, OutputConfig,
+    Scale, Template, TextForm, TrimValue,
 };
+use tallywheel_units::TrimIndex;
 
 const RUDDER: TrimIndex = TrimIndex::new(0);
 const ELEVATOR: TrimIndex = TrimIndex::new(1);
 
 /// The only output of an aircraft with two trims.
-fn output(keys: &str) -> Output {
+fn output(keys: &str) -> OutputConfig {
     let trims = "[[trim]]\nname = \"rudder\"\ntravel_degrees = 90\n[[trim]]\nname = \"elevator\"\ntravel_degrees = 1\n";
     let mut outputs = good_aircraft(&format!("name = \"T\"\n{trims}[[output]]\n{keys}")).outputs;
     assert_eq!(outputs.len(), 1);
     outputs.remove(0)
 }
 
-fn datagram(keys: &str) -> Output {
+fn datagram(keys: &str) -> OutputConfig {
     output(&format!("kind = \"datagram\"\nto = \"127.0.0.1:9\"\n{keys}"))
 }
 
 fn layout(fields: &str) -> Vec<LayoutField> {
     match datagram(&format!("range = [0, 10]\ntemplate = \"layout\"\nlayout = [{fields}]\n")) {
-        Output::Datagram { template: Template::Layout(fields), .. } => fields,
+        OutputConfig::Datagram(DatagramConfig { template: Template::Layout(fields), .. }) => fields,
         other => panic!("{other:?}"),
     }
 }
@@ -41,18 +42,19 @@ fn ranges_and_times() {
     let said = datagram(
         "range = [0, 1.5]\nreversed = true\nmin_interval_ms = 20\nkeep_alive_ms = 1000\ntrims = [\"elevator\"]\n",
     );
-    let expected = Output::Datagram {
+    let expected = DatagramConfig {
         to: Destination::parse("127.0.0.1:9").unwrap(),
         template: Template::Json,
-        trims: vec![ELEVATOR],
+        trims: vec![(ELEVATOR, "elevator".to_owned())],
         scale: Scale::new(1.5, 0.0).unwrap(),
         min_interval: Duration::from_millis(20),
         keep_alive: Some(Duration::from_secs(1)),
     };
-    assert_eq!(said, expected);
-    let Output::Axis { scale, .. } = output("kind = \"axis\"\nreversed = true\n") else { panic!() };
+    assert_eq!(said, OutputConfig::Datagram(expected));
+    let OutputConfig::Axis { scale, .. } = output("kind = \"axis\"\nreversed = true\n") else { panic!() };
     assert_eq!(scale, Scale::UNIT.reversed());
-    let Output::Axis { scale, .. } = output("kind = \"axis\"\nrange = [-0.5, 1]\nreversed = false\n") else {
+    let OutputConfig::Axis { scale, .. } = output("kind = \"axis\"\nrange = [-0.5, 1]\nreversed = false\n")
+    else {
         panic!()
     };
     assert_eq!(scale, Scale::new(-0.5, 1.0).unwrap());
@@ -61,16 +63,16 @@ fn ranges_and_times() {
 #[test]
 fn a_receiver_may_have_a_name() {
     let said = output("kind = \"datagram\"\nto = \"simpc.local:49000\"\n");
-    let Output::Datagram { to, .. } = said else { panic!() };
-    assert_eq!(to, Destination::Host { name: "simpc.local".to_owned(), port: 49_000 });
+    let OutputConfig::Datagram(config) = said else { panic!() };
+    assert_eq!(config.to, Destination::Host { name: "simpc.local".to_owned(), port: 49_000 });
 }
 
 #[test]
 fn templates() {
     let template = |keys: &str| match datagram(keys) {
-        Output::Datagram { template, trims, .. } => {
-            assert_eq!(trims, [RUDDER, ELEVATOR]);
-            template
+        OutputConfig::Datagram(config) => {
+            assert_eq!(config.sent(), [RUDDER, ELEVATOR]);
+            config.template
         }
         other => panic!("{other:?}"),
     };
@@ -83,11 +85,8 @@ fn templates() {
 #[test]
 fn the_trims_of_a_layout_are_those_that_it_names() {
     let fields = "{ trim = \"elevator\" }, { text = \" \" }, { trim = \"rudder\" }, { trim = \"elevator\", value = \"axis\" }";
-    let Output::Datagram { trims, .. } = datagram(&format!("template = \"layout\"\nlayout = [{fields}]\n"))
-    else {
-        panic!()
-    };
-    assert_eq!(trims, [ELEVATOR, RUDDER]);
+    let layout = datagram(&format!("template = \"layout\"\nlayout = [{fields}]\n"));
+    assert_eq!(layout.trims(), [ELEVATOR, RUDDER]);
 }
 
 #[test]

@@ -35,15 +35,14 @@ fn every_aircraft_fits_the_rig() {
     }
 }
 
-/// Common practice, no source: 635 degrees and 360 degrees from stop to stop.
+/// README has its reader start from this file.
 #[test]
-fn the_two_common_travels_are_shipped() {
-    for (file, travel) in [("travel-635-degrees.toml", 635.0), ("travel-360-degrees.toml", 360.0)] {
-        let shipped = shipped_aircraft();
-        let (_, aircraft) = shipped.iter().find(|(name, _)| name == file).unwrap();
-        assert_eq!(aircraft.trims[0].travel.get(), travel, "{file}");
-        assert_eq!(aircraft.trims[0].neutral.get(), travel / 2.0, "{file}");
-    }
+fn the_shortest_file_is_shipped() {
+    let shipped = shipped_aircraft();
+    let (_, aircraft) = shipped.iter().find(|(name, _)| name == "one-trim.toml").unwrap();
+    let [trim] = aircraft.trims.as_slice() else { panic!("{aircraft:?}") };
+    assert_eq!((trim.name.as_str(), trim.neutral.get()), ("rudder", trim.travel.get() / 2.0));
+    assert!(aircraft.default, "it is for every title that no other file knows");
 }
 
 /// What is commented out in the shipped rig is good too, once the number signs are gone.

@@ -37,11 +37,11 @@ fn pattern(text: &str) -> TitlePattern {
 #[test]
 fn what_a_pattern_matches() {
     let matches: [(&str, &[&str]); 11] = [
-        ("Heron 2", &["Heron 2", "HERON 2", "heron 2"]),
-        ("Heron 2*", &["Heron 2", "Heron 2 floatplane", "heron 22"]),
-        ("*heron*", &["Heron", "A heron", "the HERON 2", "heron heron"]),
-        ("?eron", &["Heron", "heron", "Xeron"]),
-        ("H*n?2", &["Heron 2", "hn-2", "hen hen n 2"]),
+        ("Kettrin 2", &["Kettrin 2", "KETTRIN 2", "kettrin 2"]),
+        ("Kettrin 2*", &["Kettrin 2", "Kettrin 2 floatplane", "kettrin 22"]),
+        ("*kettrin*", &["Kettrin", "A kettrin", "the KETTRIN 2", "kettrin kettrin"]),
+        ("?ettrin", &["Kettrin", "kettrin", "Xettrin"]),
+        ("K*n?2", &["Kettrin 2", "kn-2", "ken ken n 2"]),
         ("*", &["", "anything at all"]),
         ("**", &["", "x"]),
         ("*?", &["x", "xy"]),
@@ -55,9 +55,9 @@ fn what_a_pattern_matches() {
         }
     }
     let not: [(&str, &[&str]); 7] = [
-        ("Heron 2", &["Heron 2 ", " Heron 2", "Heron", "Heron 22", ""]),
-        ("Heron 2*", &["A Heron 2", "Heron"]),
-        ("?eron", &["eron", "Hheron"]),
+        ("Kettrin 2", &["Kettrin 2 ", " Kettrin 2", "Kettrin", "Kettrin 22", ""]),
+        ("Kettrin 2*", &["A Kettrin 2", "Kettrin"]),
+        ("?ettrin", &["ettrin", "Kkettrin"]),
         ("*?", &[""]),
         ("a*b*c", &["acb", "ab", "abcd"]),
         ("[a-z]", &["b", "a-z"]),
@@ -77,16 +77,16 @@ fn what_is_no_pattern() {
     assert_eq!(TitlePattern::new(&"x".repeat(256)), None);
     assert!(TitlePattern::new(&"\u{e9}".repeat(255)).is_some());
     check_aircraft(
-        &file("titles = [\"Heron*\", \"\", 3, \"heron*\"]"),
+        &file("titles = [\"Kettrin*\", \"\", 3, \"kettrin*\"]"),
         &expect![[r#"
-            a.toml:2:21: titles: expected text of 1 to 255 characters without line breaks, in which * stands for any characters and ? for one, found ""
-            a.toml:2:25: titles: expected text of 1 to 255 characters without line breaks, in which * stands for any characters and ? for one, found 3
-            a.toml:2:28: titles: expected each pattern once, found "heron*" again"#]],
+            a.toml:2:23: titles: expected text of 1 to 255 characters without line breaks, in which * stands for any characters and ? for one, found ""
+            a.toml:2:27: titles: expected text of 1 to 255 characters without line breaks, in which * stands for any characters and ? for one, found 3
+            a.toml:2:30: titles: expected each pattern once, found "kettrin*" again"#]],
     );
     check_aircraft(
-        &file("titles = \"Heron*\"\ndefault = \"yes\""),
+        &file("titles = \"Kettrin*\"\ndefault = \"yes\""),
         &expect![[r#"
-            a.toml:2:10: titles: expected a list in square brackets, found "Heron*"
+            a.toml:2:10: titles: expected a list in square brackets, found "Kettrin*"
             a.toml:3:11: default: expected true or false, found "yes""#]],
     );
 }
@@ -94,7 +94,8 @@ fn what_is_no_pattern() {
 /// More characters win, then fewer `*`.
 #[test]
 fn the_order_of_patterns() {
-    let order = ["*", "????", "H*", "He*n*", "*Hero*", "Hero*", "?Hero", "Heron*", "Heron?2*", "Heron 2"];
+    let order =
+        ["*", "????", "K*", "Ke*n*", "*Kett*", "Kett*", "?Kett", "Kettrin*", "Kettrin?2*", "Kettrin 2"];
     for (place, less) in order.iter().enumerate() {
         for more in order.iter().skip(place + 1) {
             let (less, more) = (pattern(less), pattern(more));
@@ -102,7 +103,7 @@ fn the_order_of_patterns() {
         }
     }
     for (less, more) in
-        [("*", "????"), ("H*", "He*n*"), ("*Hero*", "Hero*"), ("Hero*", "?Hero"), ("Heron?2*", "Heron 2")]
+        [("*", "????"), ("K*", "Ke*n*"), ("*Kett*", "Kett*"), ("Kett*", "?Kett"), ("Kettrin?2*", "Kettrin 2")]
     {
         assert!(pattern(less).specificity() < pattern(more).specificity(), "{less} {more}");
     }
@@ -110,49 +111,50 @@ fn the_order_of_patterns() {
 
 #[test]
 fn the_most_specific_wins() {
-    let aircraft = [with_titles(&["Heron*"]), with_titles(&["Heron 2*", "Egret*"]), default()];
+    let aircraft = [with_titles(&["Kettrin*"]), with_titles(&["Kettrin 2*", "Tindlow*"]), default()];
     for (title, expected) in [
-        ("Heron 1", TitleChoice::Matched(0)),
-        ("Heron 2 floatplane", TitleChoice::Matched(1)),
-        ("egret", TitleChoice::Matched(1)),
-        ("Dabchick", TitleChoice::Default(2)),
+        ("Kettrin 1", TitleChoice::Matched(0)),
+        ("Kettrin 2 floatplane", TitleChoice::Matched(1)),
+        ("tindlow", TitleChoice::Matched(1)),
+        ("Dimmerly", TitleChoice::Default(2)),
         ("", TitleChoice::Default(2)),
     ] {
         assert_eq!(choice(&aircraft, title), expected, "{title}");
     }
-    assert_eq!(choice(&aircraft[..2], "Dabchick"), TitleChoice::Nothing);
-    assert_eq!(choice(&[], "Dabchick"), TitleChoice::Nothing);
+    assert_eq!(choice(&aircraft[..2], "Dimmerly"), TitleChoice::Nothing);
+    assert_eq!(choice(&[], "Dimmerly"), TitleChoice::Nothing);
 }
 
 #[test]
 fn a_tie_chooses_nothing() {
-    let aircraft = [with_titles(&["*heron*"]), with_titles(&["*Egret*"]), with_titles(&["*heron*egret*"])];
-    assert_eq!(choice(&aircraft[..2], "Egret and Heron"), TitleChoice::Tie(vec![0, 1]));
-    assert_eq!(choice(&aircraft, "Heron and Egret"), TitleChoice::Matched(2));
-    assert_eq!(choice(&aircraft, "Heron"), TitleChoice::Matched(0));
+    let aircraft =
+        [with_titles(&["*kettrin*"]), with_titles(&["*Tindlow*"]), with_titles(&["*kettrin*tindlow*"])];
+    assert_eq!(choice(&aircraft[..2], "Tindlow and Kettrin"), TitleChoice::Tie(vec![0, 1]));
+    assert_eq!(choice(&aircraft, "Kettrin and Tindlow"), TitleChoice::Matched(2));
+    assert_eq!(choice(&aircraft, "Kettrin"), TitleChoice::Matched(0));
     // A less specific pattern of a third file, or a default, does not break a tie.
-    let aircraft = [with_titles(&["Heron*"]), with_titles(&["*"]), default(), with_titles(&["heron*"])];
-    assert_eq!(choice(&aircraft, "Heron"), TitleChoice::Tie(vec![0, 3]));
-    assert_eq!(choice(&[default(), default()], "Heron"), TitleChoice::Tie(vec![0, 1]));
+    let aircraft = [with_titles(&["Kettrin*"]), with_titles(&["*"]), default(), with_titles(&["kettrin*"])];
+    assert_eq!(choice(&aircraft, "Kettrin"), TitleChoice::Tie(vec![0, 3]));
+    assert_eq!(choice(&[default(), default()], "Kettrin"), TitleChoice::Tie(vec![0, 1]));
     // Two patterns of one file are no tie.
-    let aircraft = [with_titles(&["*heron*", "*egret*"])];
-    assert_eq!(choice(&aircraft, "Egret and Heron"), TitleChoice::Matched(0));
+    let aircraft = [with_titles(&["*kettrin*", "*tindlow*"])];
+    assert_eq!(choice(&aircraft, "Tindlow and Kettrin"), TitleChoice::Matched(0));
 }
 
 #[test]
 fn what_files_must_not_say_together() {
     let read =
         |name: &str, head: &str| aircraft(name, &file(head)).unwrap_or_else(|errors| panic!("{errors}"));
-    let a = read("a.toml", "titles = [\"Heron*\", \"Egret?*\"]\ndefault = true");
-    let b = read("b.toml", "default = true\ntitles = [\n  \"Dabchick\",\n  \"HERON**\",\n]");
-    let c = read("c.toml", "titles = [\"egret*?\"]\ndefault = false");
-    let d = read("d.toml", "titles = [\"Heron\", \"*Heron*\"]");
+    let a = read("a.toml", "titles = [\"Kettrin*\", \"Tindlow?*\"]\ndefault = true");
+    let b = read("b.toml", "default = true\ntitles = [\n  \"Dimmerly\",\n  \"KETTRIN**\",\n]");
+    let c = read("c.toml", "titles = [\"tindlow*?\"]\ndefault = false");
+    let d = read("d.toml", "titles = [\"Kettrin\", \"*Kettrin*\"]");
     together(&[&a, &d]).unwrap();
     together(&[]).unwrap();
     expect![[r#"
         b.toml:2:11: default: expected true in one aircraft file only, found true, as in "a.toml"
-        c.toml:2:11: titles: expected a pattern that no other aircraft file has, found "egret*?", as in "a.toml"
-        b.toml:5:3: titles: expected a pattern that no other aircraft file has, found "HERON**", as in "a.toml""#]]
+        c.toml:2:11: titles: expected a pattern that no other aircraft file has, found "tindlow*?", as in "a.toml"
+        b.toml:5:3: titles: expected a pattern that no other aircraft file has, found "KETTRIN**", as in "a.toml""#]]
     .assert_eq(&together(&[&a, &b, &c, &d]).unwrap_err().to_string());
 }
 

@@ -6,7 +6,8 @@ mod common;
 use common::{AIRCRAFT, RARE_AIRCRAFT, RARE_RIG, RIG, good_aircraft, good_rig, spoiled};
 use std::time::Duration;
 use tallywheel_profile::{
-    AxisCode, ButtonRun, Destination, OnReport, Output, Position, Scale, Start, Template, UsbId, WheelInputs,
+    AxisCode, ButtonRun, DatagramConfig, Destination, DeviceName, OnReport, OutputConfig, Position, Scale,
+    Start, Template, UsbId, WheelInputs,
 };
 use tallywheel_units::{
     BoardIndex, ButtonNumber, CountsPerCycle, Degrees, Normalized, Ratio, StopStyle, TrimIndex,
@@ -49,11 +50,11 @@ fn a_rig_with_everything() {
 #[test]
 fn an_aircraft_with_everything() {
     let aircraft = good_aircraft(AIRCRAFT);
-    assert_eq!(aircraft.name, "Heron 2 floatplane");
+    assert_eq!(aircraft.name, "Kettrin 2 floatplane");
 
     let [rudder, pitch] = &aircraft.trims[..] else { panic!("{:?}", aircraft.trims) };
     assert_eq!((rudder.name.as_str(), rudder.wheel.as_str()), ("rudder", "rudder"));
-    assert_eq!((rudder.travel.get(), rudder.neutral.get()), (635.0, 320.0));
+    assert_eq!((rudder.travel.get(), rudder.neutral.get()), (580.0, 320.0));
     assert_eq!((rudder.stops, rudder.reversed, rudder.start), (StopStyle::Slip, false, Start::Neutral));
     assert_eq!((pitch.name.as_str(), pitch.wheel.as_str()), ("pitch", "elevator"));
     assert_eq!((pitch.travel.get(), pitch.neutral.get()), (1080.5, 540.25));
@@ -63,17 +64,13 @@ fn an_aircraft_with_everything() {
 
     let [axis, datagram] = &aircraft.outputs[..] else { panic!("{:?}", aircraft.outputs) };
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
-    let Output::Axis { device, axes, scale } = axis else { panic!("{axis:?}") };
-    assert_eq!(device.as_deref(), Some("Heron trim"));
+    let OutputConfig::Axis { device, axes, scale, .. } = axis else { panic!("{axis:?}") };
+    assert_eq!(*device, DeviceName::new("Kettrin trim"));
     assert_eq!(axes[..], [(first, AxisCode::X), (second, AxisCode::Ry)]);
     assert_eq!(*scale, Scale::UNIT);
-    let Output::Datagram { to, template, trims, scale, min_interval, keep_alive } = datagram else {
-        panic!("{datagram:?}")
-    };
-    assert_eq!(to.to_string(), "127.0.0.1:47811");
-    assert_eq!(*template, Template::Line);
-    assert_eq!(trims[..], [second, first]);
-    assert_eq!((*scale, *min_interval, *keep_alive), (Scale::UNIT, Duration::ZERO, None));
+    let trims = vec![(second, "pitch".to_owned()), (first, "rudder".to_owned())];
+    let to = Destination::parse("127.0.0.1:47811").unwrap();
+    assert_eq!(*datagram, OutputConfig::Datagram(DatagramConfig::new(to, Template::Line, trims)));
 }
 
 #[test]
@@ -91,16 +88,13 @@ fn what_is_left_out_has_its_default() {
     assert!(aircraft.titles.is_empty() && !aircraft.default);
     let (first, second) = (TrimIndex::new(0), TrimIndex::new(1));
     let axes = vec![(first, AxisCode::X), (second, AxisCode::Y)];
-    assert_eq!(aircraft.outputs[0], Output::Axis { device: None, axes, scale: Scale::UNIT });
-    let datagram = Output::Datagram {
-        to: Destination::parse("[::1]:9").unwrap(),
-        template: Template::Json,
-        trims: vec![first, second],
-        scale: Scale::UNIT,
-        min_interval: Duration::ZERO,
-        keep_alive: None,
-    };
-    assert_eq!(aircraft.outputs[1], datagram);
+    assert_eq!(
+        aircraft.outputs[0],
+        OutputConfig::Axis { device: None, axes, declared: vec![], scale: Scale::UNIT }
+    );
+    let trims = vec![(first, "a".to_owned()), (second, "b".to_owned())];
+    let datagram = DatagramConfig::new(Destination::parse("[::1]:9").unwrap(), Template::Json, trims);
+    assert_eq!(aircraft.outputs[1], OutputConfig::Datagram(datagram));
     assert!(
         good_aircraft("name = \"None\"\n[[trim]]\nname = \"a\"\ntravel_degrees = 90\n").outputs.is_empty()
     );
@@ -112,7 +106,7 @@ fn an_aircraft_with_everything_rare() {
     let aircraft = good_aircraft(RARE_AIRCRAFT);
     let degrees = |degrees: f64| Degrees::new(degrees).unwrap();
     let titles: Vec<_> = aircraft.titles.iter().map(|pattern| pattern.as_str()).collect();
-    assert_eq!((titles.as_slice(), aircraft.default), (["Heron 2*", "*floatplane?"].as_slice(), true));
+    assert_eq!((titles.as_slice(), aircraft.default), (["Kettrin 2*", "*floatplane?"].as_slice(), true));
     let [trim] = aircraft.trims.as_slice() else { panic!("{:?}", aircraft.trims) };
     let position = |name: &str, at: f64| Position { name: name.to_owned(), at: degrees(at) };
     assert_eq!(
@@ -198,10 +192,10 @@ fn a_single_board_needs_no_naming() {
 /// The same file written another way is the same aircraft.
 #[test]
 fn the_way_of_writing_does_not_matter() {
-    let inline = "name = 'Heron 2 floatplane'\n\
-        trim = [{ name = \"rudder\", travel_degrees = 6.35e2, neutral_degrees = 3_20, start = \"neutral\" },\n\
+    let inline = "name = 'Kettrin 2 floatplane'\n\
+        trim = [{ name = \"rudder\", travel_degrees = 5.8e2, neutral_degrees = 3_20, start = \"neutral\" },\n\
         { name = \"pitch\", wheel = \"elevator\", travel_degrees = 1080.50, stops = \"remember\", reversed = true, start = 400.0 }]\n\
-        output = [{ kind = \"axis\", device = \"Heron trim\", axes.pitch = \"ry\", axes.rudder = \"x\" },\n\
+        output = [{ kind = \"axis\", device = \"Kettrin trim\", axes.pitch = \"ry\", axes.rudder = \"x\" },\n\
         { kind = \"datagram\", to = \"127.0.0.1:47811\", template = \"line\", trims = [\"pitch\", \"rudder\",] }]\n";
     assert_eq!(good_aircraft(inline), good_aircraft(AIRCRAFT));
     assert_ne!(good_aircraft(&spoiled(AIRCRAFT, "start = 400", "start = 401")), good_aircraft(AIRCRAFT));
@@ -213,7 +207,7 @@ fn every_axis_has_its_name() {
         let text = spoiled(AIRCRAFT, "pitch = \"ry\"", &format!("pitch = \"{}\"", axis.name()));
         let text =
             if axis == AxisCode::X { spoiled(&text, "rudder = \"x\"", "rudder = \"y\"") } else { text };
-        let Output::Axis { axes, .. } = &good_aircraft(&text).outputs[0] else { panic!("{text}") };
+        let OutputConfig::Axis { axes, .. } = &good_aircraft(&text).outputs[0] else { panic!("{text}") };
         assert_eq!(axes[1].1, axis);
     }
 }
@@ -221,7 +215,8 @@ fn every_axis_has_its_name() {
 /// `UINPUT_MAX_NAME_SIZE` is 80 (Linux, `include/uapi/linux/uinput.h`), of which the `evdev` crate fills 78.
 #[test]
 fn the_default_joystick_is_named_after_the_rig() {
-    let named = |name: &str| good_rig(&spoiled(RIG, "\"bench\"", &format!("{name:?}"))).device_name();
+    let named =
+        |name: &str| good_rig(&spoiled(RIG, "\"bench\"", &format!("{name:?}"))).device_name().to_string();
     assert_eq!(named("bench"), "Tallywheel bench");
     assert_eq!(named(&"x".repeat(64)), format!("Tallywheel {}", "x".repeat(64)));
     // 11 bytes and 64 characters of 2 bytes each: 33 of them fit.

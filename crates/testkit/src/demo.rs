@@ -4,7 +4,7 @@
 //! raw on buttons 1 (A) and 2 (B), so 96 counts a turn as x4. Wheel "elevator": an encoder of the same make
 //! that the board decodes itself, one pulse per cycle on buttons 3 (forward) and 4 (backward).
 //!
-//! The rudder is made for a travel of 635 degrees that starts at 320: it is wound past the high stop, back to
+//! The rudder is made for a travel of 580 degrees that starts at 320: it is wound past the high stop, back to
 //! the low half, and at 13.2 s it is knocked two edges further within one report interval, so that A and B
 //! change at once and nobody can tell which way.
 
@@ -86,7 +86,7 @@ fn rudder(chance: &mut Chance) -> Wheel {
     motion.rest(0.4);
     for (clicks, peak, pause) in [
         (5.0, 0.7, 0.25),
-        (8.0, 0.9, 0.2), // 195 degrees on the way to the high stop, which is 315 away
+        (8.0, 0.9, 0.2), // 195 degrees on the way to the high stop, which is 260 away
         (9.0, 0.9, 0.3), // 330: past it
         (4.0, 0.8, 0.7), // 390
         (-2.0, 0.4, 0.2),

@@ -38,6 +38,14 @@ impl Encoder {
         self
     }
 
+    /// Edges that lie up to 0.3 edges off their places, as worn or cheap encoders have them (common practice, no source).
+    #[must_use]
+    pub fn with_uneven_phases(mut self, chance: &mut Chance) -> Self {
+        self.shifts = std::array::from_fn(|_| chance.between(-0.3, 0.3));
+        self.seed = chance.seed();
+        self
+    }
+
     /// Contact bounce of a mechanical encoder: 2 ms (PEC11R, PEC12R data sheets) to 5 ms (PEC11) at 15 rpm
     /// (facts 2.4). It belongs to a place on the track rather than to a time, so it is taken as a length,
     /// 0.0005 to 0.00125 turns around each edge. While the wheel stands still, so do the contacts.

@@ -50,6 +50,9 @@ enum Job {
         /// Seconds of turning in each run.
         #[arg(long, default_value_t = 8.0)]
         seconds: f64,
+        /// Only the conditions whose names hold this, and not the grid.
+        #[arg(long)]
+        only: Option<String>,
         /// Do not tell the decoder the report interval.
         #[arg(long)]
         learn: bool,
@@ -104,7 +107,7 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
         Job::Record { file } => written(file, demo::recording()),
         Job::Lesson { wheel, file } if wheel == "rudder" => written(file, lesson::rudder()),
         Job::Lesson { file, .. } => written(file, lesson::elevator()),
-        Job::Grid { seeds, from, seconds, learn, threads, explain, picture } => {
+        Job::Grid { seeds, from, seconds, only, learn, threads, explain, picture } => {
             let plan = grid::Plan {
                 seeds: *from..from.saturating_add(*seeds),
                 seconds: *seconds,
@@ -112,11 +115,28 @@ fn run(arguments: &Arguments) -> Result<(), JobError> {
                 threads: *threads,
                 explain: *explain,
             };
+            let hosted = grid::HostedPlan {
+                seeds: plan.seeds.clone(),
+                seconds: *seconds,
+                threads: *threads,
+                explain: *explain,
+            };
+            let named = |condition: &grid::Condition| {
+                only.as_ref().is_none_or(|only| condition.name().contains(only))
+            };
+            let conditions: Vec<_> = grid::Condition::ALL.into_iter().filter(named).collect();
+            let out = &mut std::io::stdout().lock();
+            if only.is_some() {
+                let rows = grid::run_conditions(&conditions, &hosted);
+                return grid::write_conditions(out, &rows).map_err(JobError::Table);
+            }
             let sums = grid::run_all(&grid::Cell::all(), &plan);
             if let Some(file) = picture {
                 written(file, grid::picture(&sums).map_err(JobError::Draw)?)?;
             }
-            grid::write(&mut std::io::stdout().lock(), &sums, &plan).map_err(JobError::Table)
+            grid::write(out, &sums, &plan).map_err(JobError::Table)?;
+            let rows = grid::run_conditions(&conditions, &hosted);
+            grid::write_conditions(out, &rows).map_err(JobError::Table)
         }
         Job::Faults { hours, seeds, from, explain, only } => {
             let (out, seeds) = (&mut std::io::stdout().lock(), *from..from.saturating_add(*seeds));

@@ -81,8 +81,11 @@ fn wanted(args: &CaptureArgs) -> Result<BoardMatch, Failure> {
     Ok(tallywheel_engine::runtime_config::board_match(board))
 }
 
-/// A flag that Ctrl-C or SIGTERM sets.
-fn on_interrupt() -> io::Result<Arc<AtomicBool>> {
+/// A flag that Ctrl-C or SIGTERM sets, or the end of the terminal.
+///
+/// # Errors
+/// Where the system takes no signal handler or gives no thread.
+pub(crate) fn on_interrupt() -> io::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stop);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;

@@ -75,6 +75,10 @@ fn aircraft(
         number(aircraft.outputs.len(), "output"),
     );
     if let Some(rig) = rig {
+        let (aircraft, left_out) = tallywheel_profile::reduce(rig, &aircraft);
+        for part in left_out {
+            what += &format!("\n  but {part}");
+        }
         let waits =
             aircraft.trims.iter().filter(|trim| trim.start == Start::Simulator && rig.simulator.is_none());
         for trim in waits {
@@ -87,7 +91,7 @@ fn aircraft(
         let plan =
             runtime_config::build(rig, &aircraft).map_err(|error| format!("{}: {error}", path.display()))?;
         for output in &plan.outputs {
-            if let Err(problem) = output.check() {
+            if let Err(problem) = tallywheel_output::check(output) {
                 what += &format!("\n  but {} is left out here: {problem}", output.name());
             }
         }

@@ -1,15 +1,14 @@
 //! The commands that work beside the running bridge: they look at wheels, boards, files and recordings.
 
-#![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
-
 pub mod args;
 pub mod boards;
 pub mod capture;
 pub mod check;
 pub mod demo;
 pub mod doctor;
-pub mod headroom;
+pub mod fold;
 pub mod learn;
+pub mod plan;
 pub mod replay;
 pub mod report;
 #[cfg(target_os = "linux")]

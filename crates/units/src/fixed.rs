@@ -4,7 +4,7 @@ use std::ops::{Add, Neg, Sub};
 
 /// A fixed-point number of counts with 20 fractional bits, about a millionth of a count.
 ///
-/// Travel in degrees seldom is a whole number of counts (635 degrees on 96 counts a turn is 169.33), yet a
+/// Travel in degrees seldom is a whole number of counts (580 degrees on 96 counts a turn is 154.67), yet a
 /// wheel turned there and back must end on the same number. Integers give that; floats do not.
 /// Arithmetic saturates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -94,11 +94,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_travel_of_635_degrees_on_96_counts_is_169_and_a_third() {
+    fn a_travel_of_580_degrees_on_96_counts_is_169_and_a_third() {
         let per_turn = CountsPerTurn::new(96).unwrap();
-        let travel = FixedCounts::from_degrees(Degrees::new(635.0).unwrap(), per_turn);
-        assert_eq!(travel.to_string(), "169.333");
-        assert!((travel.to_degrees(per_turn).get() - 635.0).abs() < 1e-5);
+        let travel = FixedCounts::from_degrees(Degrees::new(580.0).unwrap(), per_turn);
+        assert_eq!(travel.to_string(), "154.667");
+        assert!((travel.to_degrees(per_turn).get() - 580.0).abs() < 1e-5);
     }
 
     #[test]

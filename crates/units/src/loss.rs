@@ -90,11 +90,15 @@ pub enum LossKind {
     OffAtIndex,
     /// Turn after turn the index mark is off by the same amount.
     WrongCountsPerTurn,
+    /// Reports of a wheel whose lines arrive raw did not come, and were not made up for.
+    ReportsMissing,
+    /// The board reports at another interval than the rig file says; it takes as long as [`Loss::lasted`] says.
+    WrongReportInterval,
 }
 
 impl LossKind {
     /// Every kind, in the order of declaration.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 21] = [
         Self::BothLinesChanged,
         Self::PulsesOverlap,
         Self::BadReport,
@@ -114,6 +118,8 @@ impl LossKind {
         Self::WrongCountsPerCycle,
         Self::OffAtIndex,
         Self::WrongCountsPerTurn,
+        Self::ReportsMissing,
+        Self::WrongReportInterval,
     ];
 
     /// The word used in logs and files; it never changes between versions.
@@ -139,6 +145,8 @@ impl LossKind {
             Self::WrongCountsPerCycle => "wrong-counts-per-cycle",
             Self::OffAtIndex => "off-at-index",
             Self::WrongCountsPerTurn => "wrong-counts-per-turn",
+            Self::ReportsMissing => "reports-missing",
+            Self::WrongReportInterval => "wrong-report-interval",
         }
     }
 
@@ -160,9 +168,13 @@ impl LossKind {
             | Self::InputStuck
             | Self::LineDead
             | Self::TurnedTooHard
-            | Self::OffAtIndex => Fault::Device,
+            | Self::OffAtIndex
+            | Self::ReportsMissing => Fault::Device,
             Self::ReaderStalled => Fault::Program,
-            Self::LinesSwapped | Self::WrongCountsPerCycle | Self::WrongCountsPerTurn => Fault::RigFile,
+            Self::LinesSwapped
+            | Self::WrongCountsPerCycle
+            | Self::WrongCountsPerTurn
+            | Self::WrongReportInterval => Fault::RigFile,
         }
     }
 
@@ -197,6 +209,10 @@ impl LossKind {
             Self::WrongCountsPerTurn => {
                 "every turn from index mark to index mark has another number of counts than the rig file says"
             }
+            Self::ReportsMissing => {
+                "the board or the bus left reports out, and the wheel may have turned meanwhile"
+            }
+            Self::WrongReportInterval => "the board reports at another interval than the rig file says",
         }
     }
 
@@ -232,6 +248,12 @@ impl LossKind {
             }
             Self::WrongCountsPerTurn => {
                 "set counts_per_turn in the rig file to what one turn counts; until then the mark puts nothing right"
+            }
+            Self::ReportsMissing => {
+                "plug the board in without a hub or with a shorter cable, then align the wheel"
+            }
+            Self::WrongReportInterval => {
+                "set report_interval_ms in the rig file to what the board does; until then the measured one is used"
             }
         }
     }

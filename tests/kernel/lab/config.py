@@ -38,8 +38,8 @@ def rig(boards: dict[str, str], fitted: list[Fitted]) -> str:
 
 
 def aircraft(fitted: list[Fitted], *, axis: bool = True, datagram: bool = True) -> str:
-    """aircraft/heron.toml."""
-    lines = ['name = "Heron 2 floatplane"']
+    """aircraft/kettrin.toml."""
+    lines = ['name = "Kettrin 2 floatplane"']
     for one in fitted:
         lines += ["[[trim]]", f'name = "{one.wheel.name}"', f"travel_degrees = {one.trim.travel}"]
         if one.trim.neutral is not None:
@@ -55,4 +55,4 @@ def aircraft(fitted: list[Fitted], *, axis: bool = True, datagram: bool = True) 
 
 def files(boards: dict[str, str], fitted: list[Fitted], **outputs: bool) -> dict[str, str]:
     """Both, as files of a boot."""
-    return {"config/rig.toml": rig(boards, fitted), "config/aircraft/heron.toml": aircraft(fitted, **outputs)}
+    return {"config/rig.toml": rig(boards, fitted), "config/aircraft/kettrin.toml": aircraft(fitted, **outputs)}

@@ -25,7 +25,7 @@ LONGEST_RECOVERY_S = 1.0
 
 def fitted() -> list[Fitted]:
     """One wheel."""
-    return [Fitted(WHEEL, Trim(635, 96), "x")]
+    return [Fitted(WHEEL, Trim(580, 96), "x")]
 
 
 def recorder() -> turning.Recorder:

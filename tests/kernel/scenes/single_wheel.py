@@ -20,7 +20,7 @@ STEPS = [1] * 20 + [-1] * 5
 
 def fitted() -> list[Fitted]:
     """One wheel."""
-    return [Fitted(WHEEL, Trim(635, 96), "x")]
+    return [Fitted(WHEEL, Trim(580, 96), "x")]
 
 
 def recorder() -> turning.Recorder:

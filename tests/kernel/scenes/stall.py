@@ -16,7 +16,7 @@ from lab.turning import Pulses, Quadrature
 REPORTS = 3000
 # 200 reports came while nobody read; 63 were kept. A board that decodes by itself cannot have counted more than it
 # could report. Raw lines show a wheel past one edge a report, and it may have turned as fast as a hand can, 6 turns/s of
-# 2400 edges (crates/hid-reader/src/tracking/hand.rs); and the tally goes by whole cycles of four.
+# 2400 edges (crates/hid-reader/src/parameters.rs); and the tally goes by whole cycles of four.
 MOST_DOUBT = {"rudder": 200, "elevator": 140 * (-(-6 * 2400 // 1000) + 1) + 4}
 
 

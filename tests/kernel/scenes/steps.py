@@ -15,7 +15,7 @@ from lab.expected import Trim
 from lab.guest import Outcome
 from lab.turning import Pulses
 
-DEVICE = "Plover trim buttons"
+DEVICE = "Tindlow trim buttons"
 EV_KEY = 1
 PRESSES = {"rudder": 251, "elevator": 160}
 PRESS_MS, PAUSE_MS, EXTRA = 20, 15, 4
@@ -23,9 +23,9 @@ LOW, HIGH = {"rudder": 1, "elevator": 4}, {"rudder": 2, "elevator": 18}
 
 
 def fitted() -> list[Fitted]:
-    """169 1/3 counts of travel and 251 presses, 106 2/3 and 160: nothing divides evenly, and turning is faster."""
+    """154 2/3 counts of travel and 251 presses, 106 2/3 and 160: nothing divides evenly, and turning is faster."""
     return [
-        Fitted(Pulses("rudder", 3, 4), Trim(635, 96, neutral=320), "x"),
+        Fitted(Pulses("rudder", 3, 4), Trim(580, 96, neutral=320), "x"),
         Fitted(Pulses("elevator", 5, 6), Trim(400, 96), "y"),
     ]
 
@@ -96,7 +96,7 @@ def files() -> dict[str, str]:
     made = recorder()
     board = 'usb = "1209:7a11"\nserial = "TW-1"\nreport_interval_ms = 1'
     shared = config.files({"main": board}, fitted(), axis=False, datagram=False)
-    shared["config/aircraft/heron.toml"] += _output("rudder") + _output("elevator").replace(DEVICE, f"{DEVICE} 2")
+    shared["config/aircraft/kettrin.toml"] += _output("rudder") + _output("elevator").replace(DEVICE, f"{DEVICE} 2")
     return {"main": SCRIPT.replace("REPORTS", str(len(made.reports()))), "board.hid": made.text(), **shared}
 
 

@@ -36,11 +36,11 @@ forward = 3
 backward = 4
 counts_per_turn = 24
 """
-HERON = """\
-name = "Heron 2 floatplane"
+KETTRIN = """\
+name = "Kettrin 2 floatplane"
 [[trim]]
 name = "rudder"
-travel_degrees = 635
+travel_degrees = 580
 [[trim]]
 name = "elevator"
 travel_degrees = 1080
@@ -49,8 +49,8 @@ neutral_degrees = 450
 kind = "datagram"
 to = "127.0.0.1:{port}"
 """
-DABCHICK = """\
-name = "Dabchick 1 trainer"
+DIMMERLY = """\
+name = "Dimmerly 1 trainer"
 [[trim]]
 name = "elevator"
 travel_degrees = 720
@@ -124,8 +124,8 @@ class Stage:
         self.receiver.bind(("127.0.0.1", 0))
         self.receiver.settimeout(PATIENCE_S)
         self.save("rig.toml", RIG)
-        self.save("aircraft/heron-2.toml", HERON.format(port=self.receiver.getsockname()[1]))
-        self.save("aircraft/dabchick-1.toml", DABCHICK)
+        self.save("aircraft/kettrin-2.toml", KETTRIN.format(port=self.receiver.getsockname()[1]))
+        self.save("aircraft/dimmerly-1.toml", DIMMERLY)
         self.bus = None
         self.running = contextlib.ExitStack()
 
@@ -190,7 +190,7 @@ class Stage:
 class Daemon:
     def __init__(self, stage, program, options, env):
         self.stage, self.rigs = stage, 0
-        command = [program, "run", "--config", stage.config, "--log-dir", stage.log, "--aircraft", "heron-2", *options]
+        command = [program, "run", "--config", stage.config, "--log-dir", stage.log, "--aircraft", "kettrin-2", *options]
         self.process = subprocess.Popen(command, env=env, text=True, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
                                         stderr=subprocess.DEVNULL)
         self.pid = self.process.pid

@@ -18,12 +18,12 @@ def no_panel(stage, check):
     check("it says what it is", (item.get("Id"), item.get("Title"), item.get("Status"), bool(item.get("ItemIsMenu")))
           == ("tallywheel", "Tallywheel", "Active", True))
     labels = item.labels()
-    for label in ("Heron 2 floatplane", "The board main is not connected", "Align rudder to/neutral",
-                  "Align elevator to/the low stop", "Fly/Dabchick 1 trainer", "Hold the output", "Open the log",
+    for label in ("Kettrin 2 floatplane", "The board main is not connected", "Align rudder to/neutral",
+                  "Align elevator to/the low stop", "Fly/Dimmerly 1 trainer", "Hold the output", "Open the log",
                   "Open the folder", "Quit Tallywheel"):
         check(f"the menu has {label}", label in labels, labels)
     check("the aircraft that is flown is marked",
-          (item.toggled("Fly/Heron 2 floatplane"), item.toggled("Fly/Dabchick 1 trainer")) == (1, 0))
+          (item.toggled("Fly/Kettrin 2 floatplane"), item.toggled("Fly/Dimmerly 1 trainer")) == (1, 0))
     first = item.pictures()
     check("there are pictures of every size", sorted(first) == [16, 22, 24, 32, 48, 64], sorted(first))
     check("each pixel has four bytes", all(len(data) == width * width * 4 for width, data in first.items()))
@@ -34,7 +34,7 @@ def no_panel(stage, check):
     check("neutral at first", stage.position() == {"rudder": 0, "elevator": 0})
     item.click("Align rudder to/the high stop")
     check("aligned to the high stop, and published", stage.position() == {"rudder": 1, "elevator": 0})
-    until("the words", lambda: any(label.startswith("rudder  +1.00  635\u00b0 of 635\u00b0") for label in item.labels()))
+    until("the words", lambda: any(label.startswith("rudder  +1.00  580\u00b0 of 580\u00b0") for label in item.labels()))
     high = item.pictures()
     check("the picture moves with it, at every size", all(high[width] != first[width] for width in first))
     check("the words beside the icon say it", "+1.00" in item.get("ToolTip")[3], item.get("ToolTip")[3])
@@ -55,11 +55,11 @@ def no_panel(stage, check):
     check("let go, the trim goes out", stage.position() == {"rudder": 0, "elevator": -1})
     until("no check mark", lambda: item.toggled("Hold the output") == 0)
 
-    item.click("Fly/Dabchick 1 trainer")
-    until("the other aircraft", lambda: item.toggled("Fly/Dabchick 1 trainer") == 1)
+    item.click("Fly/Dimmerly 1 trainer")
+    until("the other aircraft", lambda: item.toggled("Fly/Dimmerly 1 trainer") == 1)
     check("the trims are the other aircraft's", not any("rudder" in label for label in item.labels()), item.labels())
-    item.click("Fly/Heron 2 floatplane")
-    until("the first aircraft", lambda: item.toggled("Fly/Heron 2 floatplane") == 1)
+    item.click("Fly/Kettrin 2 floatplane")
+    until("the first aircraft", lambda: item.toggled("Fly/Kettrin 2 floatplane") == 1)
 
     before = (item.labels(), item.pictures())
     stage.datagrams()
@@ -77,7 +77,7 @@ def no_panel(stage, check):
             item.menu.Event(number, "clicked", dbus.String("", variant_level=1), dbus.UInt32(0))
         except dbus.DBusException:
             pass
-    item.menu.Event(item.entry("Heron 2 floatplane")[0], "clicked", dbus.String("", variant_level=1), dbus.UInt32(0))
+    item.menu.Event(item.entry("Kettrin 2 floatplane")[0], "clicked", dbus.String("", variant_level=1), dbus.UInt32(0))
     check("turning the mouse wheel and clicking otherwise does nothing",
           (item.labels(), item.pictures()) == before and not stage.datagrams())
 
@@ -119,7 +119,7 @@ def a_board(stage, check):
     until("a picture in colour", lambda: block in colours(item.pictures()))
     still = item.pictures()
     stage.datagrams()
-    # A turn has 96 counts, half the travel is 317.5 degrees or 84.67 counts.
+    # A turn has 96 counts, half the travel is 290 degrees or 77.33 counts.
     daemon.board("turn", 0, 20)
     until("the wheel's position in words", lambda: any("rudder  +0.24" in label for label in item.labels()))
     check("the picture turns with the wheel", item.pictures() != still and stage.datagrams())
@@ -169,7 +169,7 @@ def a_board(stage, check):
 def files_and_messages(stage, check):
     """What the desktop is told of files: once, in place of what was said before."""
     desktop = stage.with_bus().desktop("messages", "panel")
-    stage.save("aircraft/dabchick-1.toml", "name = 3\n")
+    stage.save("aircraft/dimmerly-1.toml", "name = 3\n")
     daemon = stage.daemon()
     until("the item", daemon.item)
 
@@ -177,13 +177,13 @@ def files_and_messages(stage, check):
         return desktop.all("message")
 
     first = until("a message of the wrong file", told)[0]
-    check("a wrong file is told by its name and place", "dabchick-1" in first["message"] and "dabchick-1.toml:1" in first["body"],
+    check("a wrong file is told by its name and place", "dimmerly-1" in first["message"] and "dimmerly-1.toml:1" in first["body"],
           first)
     check("it is new and normal", (first["replaces"], first["urgency"]) == (0, 1), first)
-    stage.save("aircraft/dabchick-1.toml", "name = 4\n")
+    stage.save("aircraft/dimmerly-1.toml", "name = 4\n")
     second = until("a second message", lambda: told()[1:])[0]
     check("another mistake takes the place of the first", second["replaces"] == first["number"], second)
-    stage.save("aircraft/dabchick-1.toml", 'name = "Dabchick 1 trainer"\n[[trim]]\nname = "elevator"\ntravel_degrees = 720\n')
+    stage.save("aircraft/dimmerly-1.toml", 'name = "Dimmerly 1 trainer"\n[[trim]]\nname = "elevator"\ntravel_degrees = 720\n')
     third = until("a third message", lambda: told()[2:])[0]
     check("that it is valid again takes its place too",
           "valid again" in third["message"] and third["replaces"] == first["number"], third)
@@ -229,7 +229,7 @@ def panel_comes_and_goes(stage, check):
     item = None
     while not item and time.monotonic() < end:
         item = daemon.item()
-        stage.save("aircraft/dabchick-1.toml", f'name = "Dabchick {time.monotonic_ns()}"\n[[trim]]\nname = "elevator"\ntravel_degrees = 720\n')
+        stage.save("aircraft/dimmerly-1.toml", f'name = "Dimmerly {time.monotonic_ns()}"\n[[trim]]\nname = "elevator"\ntravel_degrees = 720\n')
         time.sleep(1)
     check("a new bus gets the item", item)
     check("with what it shows now", item and any("+1.00" in label for label in item.labels()))

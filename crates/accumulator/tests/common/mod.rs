@@ -45,7 +45,7 @@ pub fn any_per_turn() -> impl Strategy<Value = CountsPerTurn> {
 /// and anywhere.
 pub fn any_config() -> impl Strategy<Value = TrimConfig> {
     let travel = prop_oneof![
-        2 => prop::sample::select(vec![360.0, 635.0, 720.0, 36_000.0]),
+        2 => prop::sample::select(vec![360.0, 580.0, 720.0, 36_000.0]),
         3 => 1.0..2_000.0f64,
         1 => 0.0..=1.0f64,
     ];

@@ -11,7 +11,7 @@ from scipy.interpolate import PchipInterpolator
 
 CURVES = [
     [(0, -1), (300, 0), (600, 1)],
-    [(0, -1), (320, 0), (635, 1)],
+    [(0, -1), (320, 0), (580, 1)],
     [(0, -1), (200, -0.4), (450, 0), (1080, 1)],
     [(0, -1), (100, -0.9), (250, -0.3), (300, 0), (400, 0.25), (600, 1)],
     [(0, 0), (30, 0.1), (90, 1)],
@@ -30,11 +30,11 @@ def main():
     curves = list(CURVES)
     for _ in range(30):
         inner = chance.randint(0, 5)
-        xs = sorted(chance.uniform(1, 634) for _ in range(inner * 2))
+        xs = sorted(chance.uniform(1, 579) for _ in range(inner * 2))
         below = sorted(chance.uniform(-1, 0) for _ in range(inner))
         above = sorted(chance.uniform(0, 1) for _ in range(inner))
-        neutral = chance.uniform(xs[inner - 1], xs[inner]) if inner else chance.uniform(1, 634)
-        curves.append([(0, -1), *zip(xs[:inner], below), (neutral, 0), *zip(xs[inner:], above), (635, 1)])
+        neutral = chance.uniform(xs[inner - 1], xs[inner]) if inner else chance.uniform(1, 579)
+        curves.append([(0, -1), *zip(xs[:inner], below), (neutral, 0), *zip(xs[inner:], above), (580, 1)])
     print("# From PchipInterpolator of SciPy by pchip.py. A curve's points, then places and outputs on it.")
     for points in curves:
         xs, ys = zip(*points)

@@ -12,7 +12,7 @@ use tallywheel_engine::folders;
 use tallywheel_engine::state::status::{Hangar, Losses, Status};
 use tallywheel_tools::args::FolderArgs;
 use tallywheel_tools::doctor::facts::Daemon;
-use tallywheel_tools::doctor::gather::Places;
+use tallywheel_tools::doctor::gather::DoctorFolders;
 
 fn client(args: &FolderArgs) -> Result<Client, CommandFailure> {
     let config = args.config.clone().map_or_else(folders::config, Ok)?;
@@ -128,7 +128,7 @@ fn line(value: &impl serde::Serialize, out: &mut (impl Write + ?Sized)) -> io::R
 
 /// Asks the daemon of these folders for its status, for the doctor.
 #[must_use]
-pub fn daemon(places: &Places) -> Daemon {
+pub fn daemon(places: &DoctorFolders) -> Daemon {
     let status = Client::find(&places.runtime, &places.config).and_then(|client| client.get("/v1/status"));
     match status {
         Ok(status) => Daemon::Runs(Box::new(status)),

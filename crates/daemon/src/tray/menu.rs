@@ -152,7 +152,7 @@ mod tests {
         TrayTrim {
             name: name.to_owned(),
             degrees: Degrees::new(degrees).unwrap(),
-            travel: Degrees::new(635.0).unwrap(),
+            travel: Degrees::new(580.0).unwrap(),
             neutral: Degrees::new(320.0).unwrap(),
             normalized: Normalized::clamped(normalized),
             margin,
@@ -167,11 +167,11 @@ mod tests {
 
     fn snapshot(trims: Vec<TrayTrim>) -> TraySnapshot {
         let all_aircraft = vec![
-            aircraft("Dabchick 1 trainer", "dabchick", false),
-            aircraft("Heron 2 floatplane", "heron", true),
+            aircraft("Dimmerly 1 trainer", "dimmerly", false),
+            aircraft("Kettrin 2 floatplane", "kettrin", true),
         ];
         TraySnapshot {
-            aircraft: "Heron 2 floatplane".to_owned(),
+            aircraft: "Kettrin 2 floatplane".to_owned(),
             all_aircraft,
             trims,
             disconnected_boards: Vec::new(),
@@ -216,16 +216,16 @@ mod tests {
             &snapshot(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]),
             false,
             &expect![[r#"
-                Heron 2 floatplane
-                rudder  +0.00  320° of 635°
+                Kettrin 2 floatplane
+                rudder  +0.00  320° of 580°
                 ---
                 Align rudder to >
                   [neutral] Command(Align { trim: "rudder", to: Neutral })
                   [the low stop] Command(Align { trim: "rudder", to: Low })
                   [the high stop] Command(Align { trim: "rudder", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Command(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane Command(Fly(Named("heron")))
+                  ( ) Dimmerly 1 trainer Command(Fly(Named("dimmerly")))
+                  (*) Kettrin 2 floatplane Command(Fly(Named("kettrin")))
                 [Hold the output: false] Command(Hold(On))
                 ---
                 [Open the log] OpenLog
@@ -238,20 +238,20 @@ mod tests {
 
     #[test]
     fn the_menu_when_much_is_wrong() {
-        let mut rudder = trim("rudder", 635.0, 1.0, Margin::new(Counts::new(2), Counts::new(3)));
+        let mut rudder = trim("rudder", 580.0, 1.0, Margin::new(Counts::new(2), Counts::new(3)));
         rudder.positions = ["take-off".to_owned(), "one_engine".to_owned()].to_vec();
         let mut snapshot = snapshot(vec![rudder, trim("elevator", 0.0, -1.0, Margin::UNKNOWN)]);
         snapshot.disconnected_boards.push("main".to_owned());
         snapshot.losses = 7;
-        snapshot.all_aircraft.push(aircraft("Heron 2 floatplane", "heron-copy", false));
+        snapshot.all_aircraft.push(aircraft("Kettrin 2 floatplane", "kettrin-copy", false));
         snapshot.held = true;
         check(
             &snapshot,
             true,
             &expect![[r#"
-                Heron 2 floatplane
-                rudder  +1.00  635° of 635°, may be off by -2..+3 counts
-                elevator  -1.00  0° of 635°, may be anywhere
+                Kettrin 2 floatplane
+                rudder  +1.00  580° of 580°, may be off by -2..+3 counts
+                elevator  -1.00  0° of 580°, may be anywhere
                 The board main is not connected
                 ---
                 [Take the red corner disconnected (7 losses since the start)] ClearMark
@@ -267,9 +267,9 @@ mod tests {
                   [the low stop] Command(Align { trim: "elevator", to: Low })
                   [the high stop] Command(Align { trim: "elevator", to: High })
                 Fly >
-                  ( ) Dabchick 1 trainer Command(Fly(Named("dabchick")))
-                  (*) Heron 2 floatplane (heron) Command(Fly(Named("heron")))
-                  ( ) Heron 2 floatplane (heron-copy) Command(Fly(Named("heron-copy")))
+                  ( ) Dimmerly 1 trainer Command(Fly(Named("dimmerly")))
+                  (*) Kettrin 2 floatplane (kettrin) Command(Fly(Named("kettrin")))
+                  ( ) Kettrin 2 floatplane (kettrin-copy) Command(Fly(Named("kettrin-copy")))
                 [Hold the output: true] Command(Hold(Off))
                 ---
                 [Open the log] OpenLog
@@ -279,8 +279,8 @@ mod tests {
             "#]],
         );
         expect![[r#"
-            rudder  +1.00  635° of 635°, may be off by -2..+3 counts
-            elevator  -1.00  0° of 635°, may be anywhere
+            rudder  +1.00  580° of 580°, may be off by -2..+3 counts
+            elevator  -1.00  0° of 580°, may be anywhere
             The board main is not connected
             The output is held"#]]
         .assert_eq(&tool_tip(&snapshot));
@@ -289,7 +289,7 @@ mod tests {
     #[test]
     fn a_list_that_is_too_long_says_where_the_rest_is() {
         let mut snapshot = snapshot(vec![trim("rudder", 320.0, 0.0, Margin::CERTAIN)]);
-        let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Heron {n}")).collect();
+        let names: Vec<_> = (1..=LIST_MAX + 1).map(|n| format!("Kettrin {n}")).collect();
         snapshot.all_aircraft = names.iter().map(|name| aircraft(name, name, false)).collect();
         snapshot.trims[0].positions = names;
         let menu = menu(&snapshot, false);

@@ -17,7 +17,7 @@ pub mod truncate;
 #[cfg(windows)]
 pub mod windows;
 
-use notifications::Notifications;
+use notifications::NotificationSchedule;
 use opener::DesktopOpener;
 use presenter::{Presenter, TrayView};
 use snapshot::{MenuAction, TraySnapshot};
@@ -52,7 +52,7 @@ pub struct Tray {
     failures: (Sender<Message>, Receiver<Message>),
     clock: Clock,
     presenter: Presenter,
-    notifications: Notifications,
+    notifications: NotificationSchedule,
     quit: Arc<Notify>,
 }
 

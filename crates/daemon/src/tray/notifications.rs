@@ -15,7 +15,7 @@ const SUBJECTS_MAX: usize = 256;
 
 /// The notifications of each subject: the last one shown and the one that waits.
 #[derive(Debug, Default)]
-pub struct Notifications(BTreeMap<Subject, SubjectState>);
+pub struct NotificationSchedule(BTreeMap<Subject, SubjectState>);
 
 #[derive(Debug, Default)]
 struct SubjectState {
@@ -23,7 +23,7 @@ struct SubjectState {
     waiting: Option<Message>,
 }
 
-impl Notifications {
+impl NotificationSchedule {
     /// Adds a message. One that says that all is well is shown only after one that said that something was wrong.
     pub fn add(&mut self, message: Message) {
         if self.0.len() >= SUBJECTS_MAX && !self.0.contains_key(&message.subject) {
@@ -74,7 +74,7 @@ mod tests {
 
     /// Plays changes at their seconds and returns what is shown at which second.
     fn told(changes: &[(u64, &str, bool)]) -> Vec<(u64, String)> {
-        let mut notifications = Notifications::default();
+        let mut notifications = NotificationSchedule::default();
         let mut told = Vec::new();
         for second in 0..60 {
             for (_, title, bad) in changes.iter().filter(|(at, ..)| *at == second) {
@@ -123,7 +123,7 @@ mod tests {
 
     #[test]
     fn subjects_do_not_hold_each_other_back_and_answers_are_not_held_back() {
-        let mut notifications = Notifications::default();
+        let mut notifications = NotificationSchedule::default();
         let boards = [0, 1].map(|n| Subject::Board(BoardIndex::new(n)));
         let subjects = [boards[0].clone(), boards[1].clone(), Subject::File("rig".to_owned())];
         for subject in subjects.clone() {

@@ -103,7 +103,7 @@ mod tests {
             positions: Vec::new(),
         };
         TraySnapshot {
-            aircraft: "Heron 2 floatplane".to_owned(),
+            aircraft: "Kettrin 2 floatplane".to_owned(),
             all_aircraft: Vec::new(),
             trims: vec![trim],
             disconnected_boards: Vec::new(),

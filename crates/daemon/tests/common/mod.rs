@@ -41,11 +41,11 @@ backward = 4
 counts_per_turn = 24
 ";
 
-pub const AIRCRAFT: &str = "aircraft/heron.toml";
+pub const AIRCRAFT: &str = "aircraft/kettrin.toml";
 
 /// An aircraft with a rudder trim of so many degrees and `keys`.
 pub fn aircraft(travel: i64, keys: &str) -> String {
-    format!("name = \"Heron\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = {travel}\n{keys}")
+    format!("name = \"Kettrin\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = {travel}\n{keys}")
 }
 
 /// Far longer than anything here takes, for machines that are busy with something else.

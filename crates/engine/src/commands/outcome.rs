@@ -173,9 +173,9 @@ mod tests {
             ),
             (Refusal::no_such_aircraft("x", []), NotFound, "there is no aircraft x; see `tallywheel fly`"),
             (
-                Refusal::unflyable("dabchick", "it has no wheel"),
+                Refusal::unflyable("dimmerly", "it has no wheel"),
                 NotValid,
-                "aircraft dabchick cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at \
+                "aircraft dimmerly cannot be flown: it has no wheel; correct its file; `tallywheel check` looks at \
                  all",
             ),
             (Refusal::too_many_turns(5000), NotValid, "5000 turns are too many; say fewer"),

@@ -59,41 +59,41 @@ fn each_row_of_the_table() {
     assert_eq!(told(&mut config), []);
     assert!(config.rig().is_none());
     folder.write("rig.toml", RIG);
-    folder.write("aircraft/heron.toml", &aircraft("Heron", 635));
-    let both = [one("rig", "good"), one("aircraft heron", "good")].concat();
+    folder.write("aircraft/kettrin.toml", &aircraft("Kettrin", 580));
+    let both = [one("rig", "good"), one("aircraft kettrin", "good")].concat();
     assert_eq!(told(&mut config), both);
     assert_eq!(told(&mut config), [], "nothing changed");
 
     let wrong =
-        "wrong heron.toml:4:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found -1";
-    let text = aircraft("Heron", 635).replace("635", "-1");
-    folder.write("aircraft/heron.toml", &text);
-    assert_eq!(told(&mut config), one("aircraft heron", wrong));
+        "wrong kettrin.toml:4:18: trim.travel_degrees: expected degrees, above 0 and at most 36000, found -1";
+    let text = aircraft("Kettrin", 580).replace("580", "-1");
+    folder.write("aircraft/kettrin.toml", &text);
+    assert_eq!(told(&mut config), one("aircraft kettrin", wrong));
     assert_eq!(told(&mut config), [], "told once");
     assert_eq!(config.problems().count(), 1);
-    assert_eq!(config.aircraft("heron").unwrap().trims[0].travel.get(), 635.0, "the last good one");
-    folder.write("aircraft/heron.toml", &format!("{text}# and\n"));
+    assert_eq!(config.aircraft("kettrin").unwrap().trims[0].travel.get(), 580.0, "the last good one");
+    folder.write("aircraft/kettrin.toml", &format!("{text}# and\n"));
     assert_eq!(told(&mut config), [], "the same mistake again");
 
-    folder.write("aircraft/heron.toml", "");
+    folder.write("aircraft/kettrin.toml", "");
     assert_eq!(
         told(&mut config),
         one(
-            "aircraft heron",
-            "wrong heron.toml:1:1: (file): expected keys and their values, found an empty file"
+            "aircraft kettrin",
+            "wrong kettrin.toml:1:1: (file): expected keys and their values, found an empty file"
         )
     );
-    folder.write("aircraft/heron.toml", &aircraft("Heron", 360));
-    assert_eq!(told(&mut config), one("aircraft heron", "good"));
+    folder.write("aircraft/kettrin.toml", &aircraft("Kettrin", 360));
+    assert_eq!(told(&mut config), one("aircraft kettrin", "good"));
     assert_eq!(config.problems().count(), 0);
 
-    folder.remove("aircraft/heron.toml");
-    assert_eq!(told(&mut config), one("aircraft heron", "gone"));
+    folder.remove("aircraft/kettrin.toml");
+    assert_eq!(told(&mut config), one("aircraft kettrin", "gone"));
     assert_eq!(told(&mut config), []);
-    assert_eq!(config.aircraft("heron").unwrap().trims[0].travel.get(), 360.0);
-    assert!(config.meant("heron").is_none() && config.to_fly().next().is_none(), "it is not offered");
-    folder.write("aircraft/heron.toml", &aircraft("Heron", 360));
-    assert_eq!(told(&mut config), one("aircraft heron", "good"));
+    assert_eq!(config.aircraft("kettrin").unwrap().trims[0].travel.get(), 360.0);
+    assert!(config.meant("kettrin").is_none() && config.to_fly().next().is_none(), "it is not offered");
+    folder.write("aircraft/kettrin.toml", &aircraft("Kettrin", 360));
+    assert_eq!(told(&mut config), one("aircraft kettrin", "good"));
 
     folder.remove("rig.toml");
     assert_eq!(told(&mut config), one("rig", "gone"));
@@ -103,7 +103,7 @@ fn each_row_of_the_table() {
 #[test]
 fn the_next_one_and_the_one_that_is_meant() {
     let folder = Temporary::new("next");
-    for (stem, name) in [("a", "Heron"), ("b", "c"), ("c", "Oxbow")] {
+    for (stem, name) in [("a", "Kettrin"), ("b", "c"), ("c", "Ozzock")] {
         folder.write(&format!("aircraft/{stem}.toml"), &aircraft(name, 90));
     }
     folder.write("aircraft/.hidden.toml", "x");
@@ -115,7 +115,7 @@ fn the_next_one_and_the_one_that_is_meant() {
         assert_eq!(stem(config.after(now)).as_deref(), Some(next));
     }
     assert_eq!(stem(config.meant("c")).as_deref(), Some("c"), "a file's name before an aircraft's");
-    assert_eq!(stem(config.meant("Heron")).as_deref(), Some("a"));
+    assert_eq!(stem(config.meant("Kettrin")).as_deref(), Some("a"));
     assert_eq!(stem(config.meant("nobody")), None);
     assert_eq!(stem(Config::new(&folder.0).after("a")), None);
 }

@@ -353,9 +353,9 @@ mod tests {
             ("/c/rig.toml~", false),
             ("/c/tallywheel.log", false),
             ("/c/aircraft", true),
-            ("/c/aircraft/heron.toml", true),
-            ("/c/aircraft/heron.toml.swp", false),
-            ("/elsewhere/heron.toml", true),
+            ("/c/aircraft/kettrin.toml", true),
+            ("/c/aircraft/kettrin.toml.swp", false),
+            ("/elsewhere/kettrin.toml", true),
         ] {
             assert_eq!(matters(folder, Path::new(path)), does, "{path}");
         }

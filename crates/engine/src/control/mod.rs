@@ -231,7 +231,8 @@ impl Control {
         let rig = self.config.rig().map_or_else(|| Arc::clone(&self.flying.rig), Arc::clone);
         let aircraft = self.config.aircraft(&self.flying.stem);
         let aircraft = aircraft.map_or_else(|| Arc::clone(&self.flying.aircraft), Arc::clone);
-        if (&rig, &aircraft) == (&self.flying.rig, &self.flying.aircraft) {
+        let (usable, _) = profile::reduce(&rig, &aircraft);
+        if (&rig, &usable) == (&self.flying.rig, &*self.flying.aircraft) {
             self.misfit = None;
             return;
         }
@@ -272,8 +273,11 @@ impl Control {
         let mut places = self.flying.places.clone();
         let all_aircraft: Vec<_> =
             self.config.to_fly().map(|(_, file)| &**file).chain([&*aircraft]).collect();
-        let plan = runtime_config::build_in(&rig, &aircraft, &mut places, &all_aircraft);
+        let (usable, left_out) = profile::reduce(&rig, &aircraft);
+        let plan = runtime_config::build_in(&rig, &usable, &mut places, &all_aircraft);
         let mut plan = plan.map_err(|error| error.to_string())?;
+        left_out.iter().for_each(|part| tracing::warn!("{part}"));
+        let aircraft = Arc::new(usable);
         let same = stem == self.flying.stem;
         if !same {
             self.save();

@@ -7,8 +7,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 use tallywheel_accumulator::Place;
-use tallywheel_output::OutputConfig;
-use tallywheel_profile::{Aircraft, Rig, Simulator, Start, TitleChoice, choose_by_title};
+use tallywheel_profile::{Aircraft, OutputConfig, Rig, Simulator, Start, TitleChoice, choose_by_title};
 use tallywheel_units::{Normalized, Timestamp};
 
 /// Between two lines about useless datagrams at least this much time passes.

@@ -20,7 +20,7 @@ const ROUNDING: f64 = 1e-3;
 /// What the simulator says. In a datagram:
 ///
 /// ```json
-/// {"tallywheel":1,"sequence":7,"session":"a3f1","title":"Heron 2","trims":{"rudder":0.25},"paused":false}
+/// {"tallywheel":1,"sequence":7,"session":"a3f1","title":"Kettrin 2","trims":{"rudder":0.25},"paused":false}
 /// ```
 /// `tallywheel`, the version of this layout, and `sequence`, a number that grows with every datagram, are needed;
 /// everything else may be left out, and unknown keys are passed over. `session` is any text that is another one each
@@ -115,12 +115,12 @@ mod tests {
         let least = Message::parse(b"{\"tallywheel\":1,\"sequence\":0}").unwrap();
         let none = Message { sequence: 0, session: None, title: None, trims: vec![], paused: None };
         assert_eq!(least, none);
-        let text = "{\"tallywheel\":1,\"sequence\":7,\"session\":\"a3f1\",\"title\":\"Heron 2\",\
+        let text = "{\"tallywheel\":1,\"sequence\":7,\"session\":\"a3f1\",\"title\":\"Kettrin 2\",\
                     \"trims\":{\"rudder\":0.25,\"pitch\":-1.0000001},\"paused\":true,\"new\":[1]}";
         let all = Message::parse(text.as_bytes()).unwrap();
         assert_eq!(
             (all.sequence, all.session.as_deref(), all.title.as_deref()),
-            (7, Some("a3f1"), Some("Heron 2"))
+            (7, Some("a3f1"), Some("Kettrin 2"))
         );
         let trims: Vec<_> = all.trims.iter().map(|(name, value)| (name.as_str(), value.get())).collect();
         assert_eq!(trims, [("pitch", -1.0), ("rudder", 0.25)]);

@@ -12,13 +12,13 @@ use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
 use tallywheel_units::{BoardIndex, Margin, Timestamp};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
-const AIRCRAFT: &str = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
+const AIRCRAFT: &str = include_str!("../../../../config/aircraft/kettrin-2-floatplane.toml");
 const DEMO: &str = include_str!("../../../../tests/recordings/demo.hid");
 const BOARD: BoardIndex = BoardIndex::new(0);
 
 fn plan() -> RuntimeConfig {
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
-    runtime_config::build(&rig, &tallywheel_profile::aircraft("heron.toml", AIRCRAFT).unwrap()).unwrap()
+    runtime_config::build(&rig, &tallywheel_profile::aircraft("kettrin.toml", AIRCRAFT).unwrap()).unwrap()
 }
 
 /// A daemon without threads: its tally, and the recorder that hears its notes.

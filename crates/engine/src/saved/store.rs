@@ -149,31 +149,31 @@ mod tests {
     fn the_newest_is_read_and_the_one_before_is_kept() {
         let folder = Temporary::new("newest");
         let store = Store::new(&folder.0);
-        assert_eq!(store.read("heron"), Found::default());
+        assert_eq!(store.read("kettrin"), Found::default());
         for sequence in 1..=5 {
-            store.write("heron", &at(sequence)).unwrap();
-            assert_eq!(store.read("heron").positions, Some(at(sequence)));
+            store.write("kettrin", &at(sequence)).unwrap();
+            assert_eq!(store.read("kettrin").positions, Some(at(sequence)));
         }
-        fs::remove_file(store.path("heron", 1)).unwrap();
-        assert_eq!(store.read("heron").positions, Some(at(4)));
-        assert_eq!(store.read("oxbow"), Found::default(), "each aircraft has its own");
+        fs::remove_file(store.path("kettrin", 1)).unwrap();
+        assert_eq!(store.read("kettrin").positions, Some(at(4)));
+        assert_eq!(store.read("ozzock"), Found::default(), "each aircraft has its own");
     }
 
     #[test]
     fn a_damaged_one_is_said_and_overwritten_first() {
         let folder = Temporary::new("damaged");
         let store = Store::new(&folder.0);
-        (1..=4).for_each(|sequence| store.write("heron", &at(sequence)).unwrap());
-        fs::write(store.path("heron", 0), &at(4).to_text()[..20]).unwrap();
-        let found = store.read("heron");
+        (1..=4).for_each(|sequence| store.write("kettrin", &at(sequence)).unwrap());
+        fs::write(store.path("kettrin", 0), &at(4).to_text()[..20]).unwrap();
+        let found = store.read("kettrin");
         assert_eq!(found.positions, Some(at(3)));
-        assert_eq!(found.damage, [(store.path("heron", 0), Damage::CutOff)]);
-        store.write("heron", &at(4)).unwrap();
-        assert_eq!(store.read("heron"), Found { positions: Some(at(4)), damage: vec![] });
+        assert_eq!(found.damage, [(store.path("kettrin", 0), Damage::CutOff)]);
+        store.write("kettrin", &at(4)).unwrap();
+        assert_eq!(store.read("kettrin"), Found { positions: Some(at(4)), damage: vec![] });
         for slot in [0, 1] {
-            fs::write(store.path("heron", slot), "\u{0}\u{0}").unwrap();
+            fs::write(store.path("kettrin", slot), "\u{0}\u{0}").unwrap();
         }
-        let found = store.read("heron");
+        let found = store.read("kettrin");
         assert_eq!((found.positions, found.damage.len()), (None, 2));
     }
 
@@ -182,8 +182,8 @@ mod tests {
         let folder = Temporary::new("last");
         let store = Store::new(&folder.0);
         assert_eq!(store.last_aircraft(), None);
-        store.write_last_aircraft("heron 2").unwrap();
-        assert_eq!(store.last_aircraft().as_deref(), Some("heron 2"));
+        store.write_last_aircraft("kettrin 2").unwrap();
+        assert_eq!(store.last_aircraft().as_deref(), Some("kettrin 2"));
         fs::write(store.last(), "").unwrap();
         assert_eq!(store.last_aircraft(), None);
     }

@@ -164,8 +164,8 @@ mod tests {
 
     fn names() -> Names {
         let rig = tallywheel_profile::rig("rig.toml", include_str!("../../../../config/rig.toml")).unwrap();
-        let text = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
-        let aircraft = tallywheel_profile::aircraft("heron.toml", text).unwrap();
+        let text = include_str!("../../../../config/aircraft/kettrin-2-floatplane.toml");
+        let aircraft = tallywheel_profile::aircraft("kettrin.toml", text).unwrap();
         crate::runtime_config::build(&rig, &aircraft).unwrap().names
     }
 

@@ -2,15 +2,15 @@
 //!
 //! | state \ a report | live, each changed wheel stays calm | anything else |
 //! |---|---|---|
-//! | apart: each wheel keeps its own clock | after 16 in a row together | apart |
+//! | apart: each wheel takes each report | after 16 in a row together | apart |
 //! | together: one beat for all (`tracking/beat.rs`) | together | apart, and it is taken by each wheel for itself |
 //!
 //! Together they count the same, at the same reports, as apart (`decode/tests/together.rs`).
 
 use super::Event;
 use super::wheel::Wheel;
+use crate::timing::{Sample, SampleClock};
 use crate::tracking::Beat;
-use tallywheel_units::Timestamp;
 
 /// Buttons that there may be; a `u128` has a bit for each.
 const BUTTONS: usize = 128;
@@ -70,21 +70,18 @@ impl Calm {
         self.together && told == self.told
     }
 
-    /// Takes a report, read at `at`, in which the lines `changed` have changed. Returns the lines of the wheels that are
+    /// Takes a report an interval after the last one, in which the lines `changed` have changed. Returns the lines of the wheels that are
     /// through with it; the others are apart and have yet to take it.
     #[inline]
     pub(super) fn take(
         &mut self,
-        at: Timestamp,
+        sample: &Sample,
         mut changed: u128,
         wheels: &mut [Wheel],
         sink: &mut impl FnMut(usize, Event),
     ) -> u128 {
-        if !self.beat.as_mut().is_some_and(|beat| beat.take(at)) {
-            self.part(wheels);
-            return 0;
-        }
-        let Some(beat) = &self.beat else { return 0 };
+        let Some(beat) = &mut self.beat else { return 0 };
+        beat.take(sample);
         changed &= self.lines;
         while changed != 0 {
             let line = usize::try_from(changed.trailing_zeros()).unwrap_or(BUTTONS);
@@ -100,19 +97,22 @@ impl Calm {
         self.lines
     }
 
-    /// Every wheel has taken a report that was read at `at` and told about so many lines, and it was in nothing out of the
-    /// ordinary.
-    pub(super) fn ordinary(&mut self, at: Timestamp, told: u128, wheels: &mut [Wheel]) {
+    /// Every wheel has taken a report that told about so many lines, and it was in nothing out of the ordinary.
+    pub(super) fn ordinary(
+        &mut self,
+        clock: &SampleClock,
+        sample: &Sample,
+        told: u128,
+        wheels: &mut [Wheel],
+    ) {
         if std::mem::replace(&mut self.told, told) != told {
             self.beat = None;
         }
-        if !self.beat.as_mut().is_some_and(|beat| beat.take(at)) {
-            self.beat = wheels.iter().find_map(|wheel| wheel.quadrature()?.beat());
-            return;
-        }
+        let beat = self.beat.get_or_insert_with(|| Beat::of(*sample));
+        beat.take(sample);
         let Some(beat) = self.beat.as_ref().filter(|beat| beat.is_long()) else { return };
         let mut raw = wheels.iter_mut().filter_map(Wheel::quadrature_mut);
-        if raw.all(|wheel| wheel.keep(beat)) {
+        if raw.all(|wheel| wheel.keep(clock, beat)) {
             self.together = true;
         } else {
             self.beat = None;

@@ -21,7 +21,8 @@
 //! a step counts the difference.
 
 use super::step::Step;
-use crate::tracking::{Beat, Tracked, Tracker, TrackerConfig};
+use crate::timing::{Sample, SampleClock};
+use crate::tracking::{Beat, Tracked, Tracker};
 use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, CountsPerCycle, CountsPerTurn, Loss, LossKind, Margin, Timestamp};
 
@@ -48,11 +49,10 @@ impl Quadrature {
     pub(crate) const EVERY_SAMPLE: bool = true;
 
     /// For a wheel of which no more is known than its counts per cycle; see [`Self::know`].
-    pub(crate) fn new(per_cycle: CountsPerCycle, interval: Option<Duration>) -> Self {
-        let tracker = Tracker::new(&TrackerConfig { interval, ..TrackerConfig::default() });
+    pub(crate) fn new(per_cycle: CountsPerCycle) -> Self {
         Self {
             per_cycle,
-            tracker,
+            tracker: Tracker::new(None),
             skipped: Counts::ZERO,
             told: Margin::CERTAIN,
             both_changed: false,
@@ -66,33 +66,22 @@ impl Quadrature {
         self.tracker.know(edges);
     }
 
-    /// Whether the report that is about to be taken is as the one before to the bit.
-    #[inline]
-    pub(crate) fn repeated(&mut self, repeated: bool) {
-        self.tracker.repeated(repeated);
-    }
-
     /// As [`Self::step`] for what nearly every report is: one of a slow wheel in which nothing is in doubt. `None`, and
-    /// nothing has changed, for any other. `repeated` is as for [`Self::repeated`].
+    /// nothing has changed, for any other.
     #[inline]
-    pub(crate) fn plain(&mut self, at: Timestamp, a: bool, b: bool, repeated: bool) -> Option<Counts> {
+    pub(crate) fn plain(&mut self, clock: &SampleClock, sample: &Sample, a: bool, b: bool) -> Option<Counts> {
         if !self.told.is_certain() {
             return None;
         }
         let before = self.tracker.edges();
-        let edges = self.tracker.calm_step(at, a, b, repeated)?;
+        let edges = self.tracker.fast_step(clock, sample, a, b)?;
         self.both_changed = false;
         Some(self.between(before, before + edges))
     }
 
-    /// A beat from the last report on, if nothing is in doubt.
-    pub(crate) fn beat(&self) -> Option<Beat> {
-        self.tracker.beat().filter(|_| self.told.is_certain())
-    }
-
     /// Whether [`Self::on_beat`] takes the reports from here on, those in which a line of the wheel changes.
-    pub(crate) fn keep(&mut self, beat: &Beat) -> bool {
-        let can = self.tracker.can_keep(beat) && self.told.is_certain();
+    pub(crate) fn keep(&mut self, clock: &SampleClock, beat: &Beat) -> bool {
+        let can = self.tracker.can_keep(clock) && self.told.is_certain();
         if can {
             self.tracker.keep(beat);
         }
@@ -114,22 +103,43 @@ impl Quadrature {
     }
 
     #[inline]
-    pub(crate) fn step(&mut self, at: Timestamp, a: bool, b: bool) -> Step {
+    pub(crate) fn step(
+        &mut self,
+        at: Timestamp,
+        (clock, sample): (&SampleClock, &Sample),
+        a: bool,
+        b: bool,
+    ) -> Step {
         let before = self.tracker.edges();
         let first = self.tracker.is_new();
-        let Tracked { edges, skipped, found, lost } = self.tracker.step(at, a, b);
+        let Tracked { edges, skipped, found, lost, missing } = self.tracker.step(clock, sample, a, b);
         if first {
             return Step::default();
         }
-        if edges == 0 && !skipped && !self.tracker.is_following() && self.told.is_certain() {
+        if edges == 0
+            && !skipped
+            && lost.is_none()
+            && missing.is_none()
+            && !self.tracker.is_following()
+            && self.told.is_certain()
+        {
             return Step::default();
         }
         if skipped {
             self.skipped += self.between(before, before + 2);
-            return Step { loss: Some(self.both_lines(at, before)), ..Step::default() };
+            let doubt = self.in_counts(before + 2, self.tracker.doubt());
+            let changed = doubt != std::mem::replace(&mut self.told, doubt);
+            // While the first reports are kept it is put right as soon as the interval is known; until then it is in doubt.
+            let loss = (!self.tracker.keeps_first_reports()).then(|| self.both_lines(at, before));
+            return Step { loss, doubt: changed.then_some(doubt), ..Step::default() };
         }
         self.both_changed |= self.tracker.both_changed();
         let mut step = self.tracked(at, before, lost);
+        if let Some(missing) = missing {
+            let lasted = Duration::from_nanos(clock.interval().saturating_mul(sample.missing));
+            step.loss =
+                Some(self.reports_missing(at, missing + lost.unwrap_or_default(), sample.missing, lasted));
+        }
         if found {
             step.counts += std::mem::replace(&mut self.skipped, Counts::ZERO);
         }
@@ -142,16 +152,26 @@ impl Quadrature {
     }
 
     /// It is `at`, and no report has come since the last.
-    pub(crate) fn rest(&mut self, at: Timestamp) -> Step {
+    pub(crate) fn rest(&mut self, clock: &SampleClock, at: Timestamp) -> Step {
         let before = self.tracker.edges();
-        let lost = self.tracker.elapsed(at).lost;
-        self.tracked(at, before, lost)
+        let Tracked { lost, missing, .. } = self.tracker.elapsed(clock, at);
+        let mut step = self.tracked(at, before, lost);
+        if let Some(missing) = missing {
+            step.loss = Some(self.reports_missing(at, missing + lost.unwrap_or_default(), 0, Duration::ZERO));
+        }
+        step
+    }
+
+    fn reports_missing(&self, at: Timestamp, edges: Margin, reports: u64, lasted: Duration) -> Loss {
+        let bound = self.in_counts(self.tracker.edges(), edges);
+        let (kind, certainty) = (LossKind::ReportsMissing, Certainty::Inferred);
+        Loss { kind, certainty, at, lasted, reports: u32::try_from(reports).unwrap_or(u32::MAX), bound }
     }
 
     /// When [`Self::rest`] is to be called if no report comes before.
     #[inline]
-    pub(crate) fn due(&self) -> Option<Timestamp> {
-        self.tracker.due()
+    pub(crate) fn due(&self, clock: &SampleClock) -> Option<Timestamp> {
+        self.tracker.due(clock)
     }
 
     /// Reports are missing before the next one.

@@ -6,6 +6,7 @@ use super::pulses::Pulses;
 use super::quadrature::Quadrature;
 use super::step::Step;
 use crate::diagnostics::Watch;
+use crate::timing::{Sample, SampleClock};
 use crate::tracking::Beat;
 use std::time::Duration;
 use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp, WheelInputs};
@@ -13,6 +14,9 @@ use tallywheel_units::{Certainty, Counts, Loss, LossKind, Margin, Timestamp, Whe
 /// A board that reports steadily has sent its first report by then: the longest interval is 255 ms (USB 2.0,
 /// full and low speed).
 const STEADY_BOARDS_HAVE_REPORTED: Duration = Duration::from_millis(300);
+
+/// A board's clock, and the place of a sample by it.
+pub(super) type Timing<'a> = Option<(&'a SampleClock, &'a Sample)>;
 
 #[derive(Debug, Clone)]
 pub(super) struct Wheel {
@@ -44,12 +48,12 @@ pub(super) fn unseen_start(at: Timestamp, bound: Margin) -> Loss {
 }
 
 impl Wheel {
-    pub(super) fn new(config: &WheelConfig, interval: Option<Duration>) -> Self {
+    pub(super) fn new(config: &WheelConfig) -> Self {
         let [first, second] = config.inputs.buttons().map(|line| line.mask());
         let decoding = match config.inputs {
             WheelInputs::Pulses { .. } => Decoding::Pulses(Pulses::default()),
             WheelInputs::Quadrature { per_cycle, .. } => {
-                Decoding::Quadrature(Box::new(Quadrature::new(per_cycle, interval)))
+                Decoding::Quadrature(Box::new(Quadrature::new(per_cycle)))
             }
         };
         let watch = match decoding {
@@ -85,10 +89,14 @@ impl Wheel {
         )
     }
 
-    pub(super) fn step(&mut self, at: Timestamp, (first, second): (bool, bool)) -> Step {
+    /// Takes a sample of the wheel's lines; `timing` is the board's clock and the sample's place by it, where wheels of the
+    /// board arrive raw.
+    pub(super) fn step(&mut self, at: Timestamp, timing: Timing<'_>, (first, second): (bool, bool)) -> Step {
         match &mut self.decoding {
             Decoding::Pulses(pulses) => pulses.step(at, first, second),
-            Decoding::Quadrature(quadrature) => quadrature.step(at, first, second),
+            Decoding::Quadrature(quadrature) => {
+                timing.map(|timing| quadrature.step(at, timing, first, second)).unwrap_or_default()
+            }
         }
     }
 
@@ -112,11 +120,11 @@ impl Wheel {
         }
     }
 
-    /// When its resting tells something; of raw lines only where wheels stand each for itself.
-    pub(super) fn due(&self, apart: bool) -> Option<Timestamp> {
+    /// When its resting tells something; of raw lines only by the board's clock, where wheels stand each for itself.
+    pub(super) fn due(&self, apart: Option<&SampleClock>) -> Option<Timestamp> {
         match &self.decoding {
             Decoding::Pulses(_) => self.watch.rests().map(Timestamp::from_nanos),
-            Decoding::Quadrature(quadrature) => quadrature.due().filter(|_| apart),
+            Decoding::Quadrature(quadrature) => quadrature.due(apart?),
         }
     }
 
@@ -141,11 +149,12 @@ impl Wheel {
         &mut self,
         place: usize,
         at: Timestamp,
+        timing: Timing<'_>,
         levels: (bool, bool),
         opened: Option<Timestamp>,
         sink: &mut impl FnMut(usize, Event),
     ) {
-        let mut step = self.step(at, levels);
+        let mut step = self.step(at, timing, levels);
         let stuck = self.watch.stuck();
         step.loss = step.loss.filter(|loss| !(loss.kind == LossKind::PulsesOverlap && stuck));
         self.tell(place, step, sink);

@@ -1,30 +1,20 @@
-//! What the filter needs to know for each pace, worked out once: gains and likelihoods.
+//! What the filter needs to know for each model, worked out once: gains and likelihoods.
 //!
-//! The state of a path is position, speed and acceleration (x, v, a); a pace is the Singer model of a
+//! The state of a hypothesis is position, speed and acceleration (x, v, a); a model is the Singer model of a
 //! manoeuvring target, acceleration as noise with a correlation time. (R. A. Singer, "Estimating optimal
 //! tracking filter performance for manned maneuvering targets", IEEE Transactions on Aerospace and Electronic
 //! Systems 6 (1970); from memory.) A Kalman filter's covariances do not depend on what is measured, only on
-//! when; so for ticks of one length they can be worked out beforehand, for each tick since the path began to
-//! move, until they stand still. All paths of one pace and age share them, and a step of a path is a handful
+//! when; so for ticks of one length they can be worked out beforehand, for each tick since the hypothesis began to
+//! move, until they stand still. All hypotheses of one model and age share them, and a step of a hypothesis is a handful
 //! of multiplications.
 
-use super::hand::{Hand, PACES, Pace};
+use super::limits::{ManoeuvreModel, MotionLimits};
+use crate::parameters::gains::{AGES, DISTANCES, EDGE_PLACE, MEASUREMENT, NEVER};
+use crate::parameters::limits::MODELS;
 
-/// Ticks after which the gains no longer change.
-pub(super) const AGES: usize = 16;
-/// The last of them.
-pub(super) const LAST_AGE: u8 = 15;
 const _: () = assert!(AGES == 16);
-/// Likelihoods are tabled for distances of this many eighths of an edge.
-const DISTANCES: usize = 64;
 
-/// Variance of the measurement in edges^2: a position is known to a state only, and states are unequal
-/// (1/12 for one edge, and as much again for phase error and bounce; tried from 0.1 to 0.3).
-const MEASUREMENT: f64 = 0.15;
-/// Variance of the place of an edge: a phase error of 0.25 T +- 0.1 T is up to 0.2 edges either way.
-const EDGE_PLACE: f64 = 0.02;
-
-/// What one path's step at one pace and age needs.
+/// What one hypothesis's step at one model and age needs.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Gain {
     pub(super) position: f32,
@@ -32,9 +22,11 @@ pub(super) struct Gain {
     pub(super) acceleration: f32,
     /// 1 / (2 variance of the speed): how well the speed is known when asked whether it may be 0.
     pub(super) stop: f32,
+    /// Variance of what is expected to be measured, in edges^2.
+    pub(super) variance: f32,
 }
 
-/// What all paths of one pace share.
+/// What all hypotheses of one model share.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Shared {
     /// How much of an acceleration is left after a tick.
@@ -43,18 +35,18 @@ pub(super) struct Shared {
     pub(super) to_speed: f32,
     /// What a tick of acceleration 1 adds to position.
     pub(super) to_position: f32,
-    /// Paths whose speeds differ by less are one path.
+    /// Hypotheses whose speeds differ by less are one hypothesis.
     pub(super) same_speed: f32,
-    /// Paths whose accelerations differ by less are one path.
+    /// Hypotheses whose accelerations differ by less are one hypothesis.
     pub(super) same_acceleration: f32,
 }
 
 /// All of it.
 #[derive(Debug, Clone)]
 pub(super) struct Gains {
-    pub(super) shared: [Shared; PACES],
-    gains: [[Gain; AGES]; PACES],
-    likelihoods: [[[f32; DISTANCES]; AGES]; PACES],
+    pub(super) shared: [Shared; MODELS],
+    gains: [[Gain; AGES]; MODELS],
+    likelihoods: [[[f32; DISTANCES]; AGES]; MODELS],
 }
 
 impl Gains {
@@ -63,45 +55,45 @@ impl Gains {
         Self {
             shared: Default::default(),
             gains: Default::default(),
-            likelihoods: [[[0.0; DISTANCES]; AGES]; PACES],
+            likelihoods: [[[0.0; DISTANCES]; AGES]; MODELS],
         }
     }
 
     /// Works all of it out for a hand, in place, as the interval may be learned when nothing is to be
     /// allocated any more. It takes some 0.1 ms.
-    pub(super) fn work_out(&mut self, hand: &Hand) {
-        for (place, pace) in hand.paces.iter().enumerate() {
-            self.work_out_pace(place, *pace);
+    pub(super) fn work_out(&mut self, hand: &MotionLimits) {
+        for (place, model) in hand.models.iter().enumerate() {
+            self.work_out_pace(place, *model);
         }
     }
 
     #[inline]
-    pub(super) fn gain(&self, pace: u8, age: u8) -> &Gain {
-        const NONE: Gain = Gain { position: 0.0, speed: 0.0, acceleration: 0.0, stop: 0.0 };
-        self.gains.get(usize::from(pace)).and_then(|ages| ages.get(usize::from(age))).unwrap_or(&NONE)
+    pub(super) fn gain(&self, model: u8, age: u8) -> &Gain {
+        const NONE: Gain = Gain { position: 0.0, speed: 0.0, acceleration: 0.0, stop: 0.0, variance: 1.0 };
+        self.gains.get(usize::from(model)).and_then(|ages| ages.get(usize::from(age))).unwrap_or(&NONE)
     }
 
     #[inline]
-    pub(super) fn shared(&self, pace: u8) -> Shared {
-        self.shared.get(usize::from(pace)).copied().unwrap_or_default()
+    pub(super) fn shared(&self, model: u8) -> Shared {
+        self.shared.get(usize::from(model)).copied().unwrap_or_default()
     }
 
-    /// The logarithm of the likelihood that a state shows whose middle is `off` edges from where the path is
+    /// The logarithm of the likelihood that a state shows whose middle is `off` edges from where the hypothesis is
     /// expected.
     #[inline]
-    pub(super) fn likelihood(&self, pace: u8, age: u8, off: f32) -> f32 {
+    pub(super) fn likelihood(&self, model: u8, age: u8, off: f32) -> f32 {
         let place = whole(off.abs() * 8.0);
-        let row = self.likelihoods.get(usize::from(pace)).and_then(|ages| ages.get(usize::from(age)));
+        let row = self.likelihoods.get(usize::from(model)).and_then(|ages| ages.get(usize::from(age)));
         row.and_then(|row| row.get(place)).copied().unwrap_or(NEVER)
     }
 
-    fn work_out_pace(&mut self, place: usize, pace: Pace) {
-        let keeps = (-1.0 / pace.lasts).exp();
-        let to_speed = pace.lasts * (1.0 - keeps);
-        let to_position = pace.lasts * (1.0 - to_speed);
-        let q = 2.0 * pace.size * pace.size / pace.lasts;
+    fn work_out_pace(&mut self, place: usize, model: ManoeuvreModel) {
+        let keeps = (-1.0 / model.lasts).exp();
+        let to_speed = model.lasts * (1.0 - keeps);
+        let to_position = model.lasts * (1.0 - to_speed);
+        let q = 2.0 * model.size * model.size / model.lasts;
         // At rest the place within the state is unknown; a stroke begins somewhere within the tick before.
-        let variance = pace.size * pace.size;
+        let variance = model.size * model.size;
         let [mut xx, mut xv, mut xa, mut vv, mut va, mut aa] =
             [1.0 / 12.0 + EDGE_PLACE, 0.0, 0.0, variance, 0.0, variance];
         for age in 0..AGES {
@@ -123,6 +115,7 @@ impl Gains {
                 speed: single(k_v),
                 acceleration: single(k_a),
                 stop: single(0.5 / (vv + 0.02)),
+                variance: single(s),
             };
             if let Some(slot) = self.gains.get_mut(place).and_then(|ages| ages.get_mut(age)) {
                 *slot = gain;
@@ -146,9 +139,6 @@ impl Gains {
         }
     }
 }
-
-/// The logarithm of a likelihood that is as good as none.
-pub(super) const NEVER: f32 = -16.0;
 
 /// The probability that a place which is normally distributed lies in a state of one edge whose middle is
 /// `off` away.
@@ -190,7 +180,7 @@ mod tests {
 
     fn of_400_edges_at_8_ms() -> Gains {
         let mut gains = Gains::blank();
-        gains.work_out(&Hand::new(400, Duration::from_millis(8)));
+        gains.work_out(&MotionLimits::new(400, Duration::from_millis(8)));
         gains
     }
 
@@ -206,9 +196,9 @@ mod tests {
     #[test]
     fn gains_settle_and_a_harder_hand_is_followed_more_closely() {
         let gains = of_400_edges_at_8_ms();
-        for pace in 0..4 {
-            let (last, before) = (gains.gain(pace, 15), gains.gain(pace, 14));
-            assert!((last.position - before.position).abs() < 0.02, "{pace}: {last:?} after {before:?}");
+        for model in 0..4 {
+            let (last, before) = (gains.gain(model, 15), gains.gain(model, 14));
+            assert!((last.position - before.position).abs() < 0.02, "{model}: {last:?} after {before:?}");
             assert!(last.position > 0.0 && last.position < 1.0);
         }
         assert!(gains.gain(3, 15).speed > 2.0 * gains.gain(0, 15).speed);
@@ -217,10 +207,10 @@ mod tests {
     #[test]
     fn a_path_is_likeliest_where_it_is_expected() {
         let gains = of_400_edges_at_8_ms();
-        for pace in 0..4 {
-            assert!(gains.likelihood(pace, 15, 0.1) > gains.likelihood(pace, 15, 0.9));
-            assert!(gains.likelihood(pace, 15, 0.9) > gains.likelihood(pace, 15, -2.0));
-            assert!(gains.likelihood(pace, 15, 100.0) <= NEVER);
+        for model in 0..4 {
+            assert!(gains.likelihood(model, 15, 0.1) > gains.likelihood(model, 15, 0.9));
+            assert!(gains.likelihood(model, 15, 0.9) > gains.likelihood(model, 15, -2.0));
+            assert!(gains.likelihood(model, 15, 100.0) <= NEVER);
         }
     }
 }

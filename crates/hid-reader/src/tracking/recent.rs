@@ -1,19 +1,7 @@
 //! The last few reports of a wheel that is slow enough for the table, and whether it still is.
 
 use super::table;
-use crate::timing::Gap;
-
-/// Reports that are kept: their phases fill a `u32`.
-pub(super) const KEPT: usize = 16;
-/// Ticks without a change after which the wheel rests, so that what was before is of no use.
-const RESTS_AFTER: u8 = 8;
-/// A speed of one edge per tick, as the meter shows it.
-const ONE_EDGE: i32 = 64;
-/// Above this speed two edges may fall into one tick.
-const FAST: i32 = ONE_EDGE * 13 / 16;
-/// From this speed no wheel turns round within a tick. One edge out of rest reads as 16: a contact that bounces,
-/// or a line that is alone, goes back from there at any time.
-const STEERED: i32 = 20;
+use crate::parameters::recent::{FAST, KEPT, ONE_EDGE, RESTS_AFTER, STEERED};
 
 /// One report: its length in ticks, and its phase after the one before.
 pub(super) type Kept = (f32, u8);
@@ -34,6 +22,8 @@ pub(super) struct Recent {
     meter: i32,
     /// The hand cannot make this wheel so fast that the table errs without a sign.
     always_slow: bool,
+    /// Whether that is known.
+    exact: bool,
 }
 
 impl Recent {
@@ -48,7 +38,19 @@ impl Recent {
             began_at: 0.0,
             meter: 0,
             always_slow,
+            exact: false,
         }
+    }
+
+    /// Whether [`Self::is_exact_now`] was called.
+    #[inline]
+    pub(super) const fn is_exact(&self) -> bool {
+        self.exact
+    }
+
+    /// The interval was measured, and by it the hand can or cannot make the wheel so fast that the table errs.
+    pub(super) const fn is_exact_now(&mut self, always_slow: bool) {
+        (self.exact, self.always_slow) = (true, always_slow);
     }
 
     pub(super) fn clear(&mut self) {
@@ -74,13 +76,7 @@ impl Recent {
     /// Takes a report in. Whether it is one that the table might get wrong: both lines changed, the wheel is
     /// nearly as fast as one edge a tick, or it seems to turn round at a speed at which no wheel does.
     #[inline]
-    pub(super) fn push(&mut self, gap: Gap, turn: u8) -> bool {
-        let ticks = match gap {
-            Gap::Live(ticks) => ticks,
-            // Slow wheels move at most an edge in either case.
-            Gap::Waited | Gap::Late(_) => 1.0,
-            Gap::Silent(ticks) => self.silence(ticks),
-        };
+    pub(super) fn push(&mut self, ticks: f32, turn: u8) -> bool {
         let doubtful = self.is_doubtful(turn);
         self.take(ticks, turn);
         doubtful
@@ -167,7 +163,7 @@ impl Recent {
 
     /// Takes in the intervals without a report, and returns what is left for the report itself.
     #[cold]
-    fn silence(&mut self, ticks: f32) -> f32 {
+    pub(super) fn silence(&mut self, ticks: f32) -> f32 {
         if ticks >= f32::from(RESTS_AFTER) || self.is_empty() {
             self.clear();
             return 1.0;
@@ -260,7 +256,7 @@ mod tests {
 
     fn pushed(always_slow: bool, turns: &[u8]) -> Vec<bool> {
         let mut recent = Recent::new(always_slow);
-        turns.iter().map(|turn| recent.push(Gap::Live(1.0), *turn)).collect()
+        turns.iter().map(|turn| recent.push(1.0, *turn)).collect()
     }
 
     #[test]
@@ -281,17 +277,19 @@ mod tests {
     #[test]
     fn rest_empties_it() {
         let mut recent = Recent::new(false);
-        recent.push(Gap::Live(1.0), 1);
+        recent.push(1.0, 1);
         assert_eq!(recent.reports().count(), 1);
         for _ in 0..8 {
             assert!(!recent.is_empty());
-            recent.push(Gap::Live(1.0), 0);
+            recent.push(1.0, 0);
         }
         assert!(recent.is_empty() && recent.begins_at_rest());
-        recent.push(Gap::Live(1.0), 1);
-        recent.push(Gap::Silent(3.0), 1);
+        recent.push(1.0, 1);
+        let ticks = recent.silence(3.0);
+        recent.push(ticks, 1);
         assert_eq!(recent.reports().map(|(_, turn)| turn).collect::<Vec<_>>(), [1, 0, 0, 1]);
-        recent.push(Gap::Silent(9.0), 1);
+        let ticks = recent.silence(9.0);
+        recent.push(ticks, 1);
         assert_eq!(recent.reports().count(), 1);
     }
 
@@ -299,7 +297,7 @@ mod tests {
     fn a_long_turn_does_not_begin_at_rest() {
         let mut recent = Recent::new(false);
         (0..40).for_each(|n| {
-            recent.push(Gap::Live(1.0), u8::from(n % 2 == 0));
+            recent.push(1.0, u8::from(n % 2 == 0));
         });
         assert!(!recent.begins_at_rest());
         assert!((recent.speed() - 0.5).abs() < 0.01);

@@ -1,5 +1,6 @@
 use super::{Course, Place};
-use crate::{AxisCode, ConfigProblem, Output, OutputError};
+use crate::{ConfigProblem, Output, OutputError};
+use tallywheel_profile::AxisCode;
 
 /// Systems other than Linux take a virtual joystick only from a kernel driver, which this is not.
 pub(super) const fn check() -> Result<(), ConfigProblem> {

@@ -1,11 +1,12 @@
 use super::joystick::Joystick;
 use super::{Course, Place};
-use crate::{AxisCode, ConfigProblem, Output, OutputError};
+use crate::{ConfigProblem, Output, OutputError};
 use evdev::uinput::VirtualDevice;
 use evdev::{AbsInfo, AbsoluteAxisCode, AttributeSet, BusType, InputId, KeyCode, UinputAbsSetup};
 use std::fs::File;
 use std::io;
 use std::os::fd::AsFd;
+use tallywheel_profile::AxisCode;
 use tallywheel_units::AxisValue;
 
 /// The joystick's identity, by which simulators recognise it together with its name: the open-source vendor
@@ -118,9 +119,10 @@ pub(crate) fn not_opened(error: io::Error, step: Step) -> OutputError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Epoch, ErrorKind, OutputConfig, Scale};
+    use crate::{Epoch, ErrorKind};
     use expect_test::expect;
     use std::path::Path;
+    use tallywheel_profile::{DeviceName, OutputConfig, Scale};
     use tallywheel_units::TrimIndex;
 
     fn place(axis: AxisCode, value: i32) -> Place {
@@ -247,7 +249,7 @@ mod tests {
     #[test]
     fn opening_works_or_says_what_is_missing() {
         let config = OutputConfig::Axis {
-            device_name: "Tallywheel test".to_owned(),
+            device: DeviceName::new("Tallywheel test"),
             axes: vec![(TrimIndex::new(0), AxisCode::X)],
             declared: vec![AxisCode::Rudder],
             scale: Scale::UNIT,

@@ -4,8 +4,9 @@
 //! the kernel's joydev and keeps 0 at 0 in SDL; fuzz and flat 0, or readers would round small steps away.
 
 use crate::float::whole;
-use crate::{AxisCode, ConfigProblem, Frame, Output, OutputError, TrimReading};
-use tallywheel_units::{AxisValue, Scale, TrimIndex};
+use crate::{ConfigProblem, Frame, Output, OutputError, TrimReading};
+use tallywheel_profile::{AxisCode, Scale};
+use tallywheel_units::{AxisValue, TrimIndex};
 
 #[cfg(any(not(target_os = "linux"), test))]
 mod absent;
@@ -21,10 +22,6 @@ use absent as system;
 #[cfg(target_os = "linux")]
 use device as system;
 
-/// The longest name in bytes: the kernel's 80 (`UINPUT_MAX_NAME_SIZE`) less the two that `evdev` 0.13's
-/// builder insists on; it panics on a longer one.
-const LONGEST_NAME: usize = 78;
-
 /// Opens the joystick with every axis where `start` has it, or at neutral, and those that are only `declared` in
 /// the middle.
 pub(crate) fn open(
@@ -35,7 +32,7 @@ pub(crate) fn open(
     scale: Scale,
     start: Option<&Frame<'_>>,
 ) -> Result<Box<dyn Output>, OutputError> {
-    check(device_name, axes, scale)?;
+    system::check()?;
     let course = Course::new(scale);
     system::open(name, device_name, &places(axes, course, start)?, declared, course)
 }
@@ -74,47 +71,9 @@ struct Place {
     value: i32,
 }
 
-/// Checks everything that the configuration and the kind of system alone decide.
-pub(crate) fn check(
-    device_name: &str,
-    axes: &[(TrimIndex, AxisCode)],
-    scale: Scale,
-) -> Result<(), ConfigProblem> {
-    check_names(device_name, axes)?;
-    check_scale(scale)?;
+/// Whether this kind of system takes joysticks.
+pub(crate) const fn check() -> Result<(), ConfigProblem> {
     system::check()
-}
-
-fn check_names(device_name: &str, axes: &[(TrimIndex, AxisCode)]) -> Result<(), ConfigProblem> {
-    check_name(device_name)?;
-    if axes.is_empty() {
-        return Err(ConfigProblem::NoTrims);
-    }
-    let mut seen = Vec::with_capacity(axes.len());
-    for &(_, axis) in axes {
-        if seen.contains(&axis) {
-            return Err(ConfigProblem::AxisTwice(axis));
-        }
-        seen.push(axis);
-    }
-    Ok(())
-}
-
-fn check_scale(scale: Scale) -> Result<(), ConfigProblem> {
-    let (low, high) = (scale.at_low().min(scale.at_high()), scale.at_low().max(scale.at_high()));
-    if low < -1.0 || high > 1.0 {
-        return Err(ConfigProblem::AxisRange { low: low.to_string(), high: high.to_string() });
-    }
-    Ok(())
-}
-
-/// Whether the kernel takes the name.
-pub(crate) fn check_name(device_name: &str) -> Result<(), ConfigProblem> {
-    let length = device_name.len();
-    if length == 0 || length > LONGEST_NAME || device_name.chars().any(char::is_control) {
-        return Err(ConfigProblem::DeviceName);
-    }
-    Ok(())
 }
 
 fn places(
@@ -140,27 +99,6 @@ mod tests {
 
     const RUDDER: TrimIndex = TrimIndex::new(0);
     const ELEVATOR: TrimIndex = TrimIndex::new(1);
-
-    #[test]
-    fn a_joystick_needs_a_name_that_the_kernel_takes() {
-        let axes = [(RUDDER, AxisCode::X)];
-        let longest = "n".repeat(78);
-        assert_eq!(check_names("Tallywheel bench", &axes), Ok(()));
-        assert_eq!(check_names(&longest, &axes), Ok(()));
-        for bad in ["", "two\nlines", "nul\0", "\u{85}", &format!("{longest}n"), &"\u{e9}".repeat(40)] {
-            assert_eq!(check_names(bad, &axes), Err(ConfigProblem::DeviceName), "{bad:?}");
-        }
-    }
-
-    #[test]
-    fn each_axis_belongs_to_one_trim_and_a_trim_may_move_several() {
-        assert_eq!(check_names("n", &[]), Err(ConfigProblem::NoTrims));
-        assert_eq!(
-            check_names("n", &[(RUDDER, AxisCode::Z), (ELEVATOR, AxisCode::Z)]),
-            Err(ConfigProblem::AxisTwice(AxisCode::Z))
-        );
-        assert_eq!(check_names("n", &[(RUDDER, AxisCode::X), (RUDDER, AxisCode::Rz)]), Ok(()));
-    }
 
     #[test]
     fn axes_start_where_the_trims_are() {
@@ -193,13 +131,5 @@ mod tests {
         assert_eq!(Course::new(Scale::UNIT).value(&reading), -7);
         let start = places(&[(RUDDER, AxisCode::X)], Course::new(scale(0.0, 1.0)), None);
         assert_eq!(start, Ok(vec![Place { trim: RUDDER, axis: AxisCode::X, value: 16384 }]));
-    }
-
-    #[test]
-    fn a_range_does_not_leave_the_axis() {
-        assert_eq!(check_scale(Scale::UNIT.reversed()), Ok(()));
-        let wide = Scale::new(1.5, -1.0).unwrap();
-        let problem = ConfigProblem::AxisRange { low: "-1".to_owned(), high: "1.5".to_owned() };
-        assert_eq!(check_scale(wide), Err(problem));
     }
 }

@@ -3,7 +3,7 @@ use super::number;
 use crate::TrimReading;
 use std::fmt::Write as _;
 use std::io::Write as _;
-use tallywheel_units::Scale;
+use tallywheel_profile::Scale;
 
 const HEAD: &str = "{\"tallywheel\":1,\"sequence\":";
 const TIME: &str = ",\"time_us\":";
@@ -122,12 +122,12 @@ mod tests {
     #[test]
     fn a_datagram_is_the_documented_object() {
         let rudder = reading(-0.25, -8192, 240.0, -21, Margin::CERTAIN);
-        let elevator = reading(1.0, 32767, 635.0, 170, Margin::UNKNOWN);
+        let elevator = reading(1.0, 32767, 580.0, 170, Margin::UNKNOWN);
         assert_eq!(
             encode(&["rudder", "elevator"], 12, 1_795_574_403_400_150, &[rudder, elevator]),
             "{\"tallywheel\":1,\"sequence\":12,\"time_us\":1795574403400150,\"trims\":{\
              \"rudder\":{\"position\":-0.25,\"axis\":-8192,\"degrees\":240,\"counts\":-21,\"margin\":[0,0]},\
-             \"elevator\":{\"position\":1,\"axis\":32767,\"degrees\":635,\"counts\":170,\"margin\":null}}}"
+             \"elevator\":{\"position\":1,\"axis\":32767,\"degrees\":580,\"counts\":170,\"margin\":null}}}"
         );
     }
 
@@ -159,12 +159,12 @@ mod tests {
 
     #[test]
     fn the_range_changes_the_position_and_nothing_else() {
-        let reading = reading(1.0, 32767, 635.0, 170, Margin::CERTAIN);
+        let reading = reading(1.0, 32767, 580.0, 170, Margin::CERTAIN);
         let encoder = Json::new(["t"].into_iter(), Scale::new(0.0, 100.0).unwrap().reversed());
         let mut bytes = Vec::new();
         encoder.encode(Stamp { sequence: 0, time_us: 0 }, &[reading], &mut bytes);
         let value: Value = serde_json::from_slice(&bytes).unwrap();
-        let expected = json!({"position": 0, "axis": 32767, "degrees": 635, "counts": 170, "margin": [0, 0]});
+        let expected = json!({"position": 0, "axis": 32767, "degrees": 580, "counts": 170, "margin": [0, 0]});
         assert_eq!(value["trims"]["t"], expected);
     }
 

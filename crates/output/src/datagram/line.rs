@@ -1,7 +1,7 @@
 use super::encoder::{Encoder, Stamp};
 use super::number;
 use crate::{ConfigProblem, TrimReading};
-use tallywheel_units::Scale;
+use tallywheel_profile::Scale;
 
 /// [`Template::Line`](crate::Template::Line).
 #[derive(Debug)]

@@ -3,9 +3,9 @@
 use crate::{ConfigProblem, Epoch, Frame, Output, OutputError};
 use std::io;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, UdpSocket};
-use tallywheel_units::{Destination, LayoutField, Template, TrimIndex};
+use tallywheel_profile::{DatagramConfig, Destination, Template};
+use tallywheel_units::TrimIndex;
 
-mod config;
 mod encoder;
 mod json;
 mod layout;
@@ -18,15 +18,10 @@ mod packed;
 mod sender;
 mod times;
 
-pub use config::DatagramConfig;
 use encoder::Encoder;
 use named::Named;
 use sender::Sender;
 use times::Times;
-
-/// The most bytes of a datagram. With IP and UDP headers it fits into one Ethernet frame of 1,500 bytes,
-/// with room for a tunnel's own header.
-pub(crate) const LARGEST_DATAGRAM: usize = 1_400;
 
 /// Opens a socket that sends to `config.to` and never waits. A name is looked up first, on a thread of its own.
 pub(crate) fn open(
@@ -36,7 +31,7 @@ pub(crate) fn open(
     start: Option<&Frame<'_>>,
 ) -> Result<Box<dyn Output>, OutputError> {
     let maker =
-        Maker { name, encoder: encoder(config)?, trims: trims(config), times: Times::new(config, epoch) };
+        Maker { name, encoder: encoder(config)?, trims: config.sent(), times: Times::new(config, epoch) };
     if let Some(start) = start {
         for &trim in &maker.trims {
             start.trim(trim).ok_or(ConfigProblem::NoSuchTrim(trim))?;
@@ -75,14 +70,6 @@ fn no_way(source: io::Error) -> OutputError {
     }
 }
 
-/// The trims that the datagrams carry.
-fn trims(config: &DatagramConfig) -> Vec<TrimIndex> {
-    match &config.template {
-        Template::Layout(fields) => LayoutField::trims(fields),
-        _ => config.trims.iter().map(|&(trim, _)| trim).collect(),
-    }
-}
-
 /// Checks everything that the configuration alone decides.
 pub(crate) fn check(config: &DatagramConfig) -> Result<(), ConfigProblem> {
     encoder(config).map(|_| ())
@@ -95,13 +82,6 @@ fn encoder(config: &DatagramConfig) -> Result<Box<dyn Encoder>, ConfigProblem> {
     {
         return Err(ConfigProblem::Address(to));
     }
-    check_times(config)?;
-    if trims(config).is_empty() {
-        return Err(ConfigProblem::NoTrims);
-    }
-    if let (Some(name), false) = (name_twice(config), matches!(config.template, Template::Layout(_))) {
-        return Err(ConfigProblem::NameTwice(name.to_owned()));
-    }
     let names = config.trims.iter().map(|(_, name)| name.as_str());
     let scale = config.scale;
     let encoder: Box<dyn Encoder> = match &config.template {
@@ -112,32 +92,10 @@ fn encoder(config: &DatagramConfig) -> Result<Box<dyn Encoder>, ConfigProblem> {
         Template::Packed => Box::new(packed::Packed::new(config.trims.len(), scale)),
     };
     let bytes = encoder.largest();
-    if bytes > LARGEST_DATAGRAM {
-        return Err(ConfigProblem::TooLarge { bytes, limit: LARGEST_DATAGRAM });
+    if bytes > DatagramConfig::LARGEST_BYTES {
+        return Err(ConfigProblem::TooLarge { bytes, limit: DatagramConfig::LARGEST_BYTES });
     }
     Ok(encoder)
-}
-
-fn name_twice(config: &DatagramConfig) -> Option<&str> {
-    let mut seen = Vec::with_capacity(config.trims.len());
-    config.trims.iter().map(|(_, name)| name.as_str()).find(|name| {
-        let twice = seen.contains(name);
-        seen.push(*name);
-        twice
-    })
-}
-
-fn check_times(config: &DatagramConfig) -> Result<(), ConfigProblem> {
-    let shortest = DatagramConfig::SHORTEST_KEEP_ALIVE.max(config.min_interval);
-    if config.min_interval > DatagramConfig::LONGEST_INTERVAL {
-        return Err(ConfigProblem::MinInterval(config.min_interval));
-    }
-    match config.keep_alive {
-        Some(every) if every < shortest || every > DatagramConfig::LONGEST_KEEP_ALIVE => {
-            Err(ConfigProblem::KeepAlive { every, shortest })
-        }
-        _ => Ok(()),
-    }
 }
 
 /// Whether it is the address of one receiver.

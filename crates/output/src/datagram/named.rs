@@ -123,11 +123,12 @@ fn not_found(source: io::Error) -> OutputError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::datagram::{DatagramConfig, Times, encoder, trims};
-    use crate::{Epoch, ErrorKind, Template, TrimReading};
+    use crate::datagram::{Times, encoder};
+    use crate::{Epoch, ErrorKind, TrimReading};
     use std::sync::Mutex;
     use std::thread;
-    use tallywheel_units::{Destination, TrimIndex};
+    use tallywheel_profile::{DatagramConfig, Destination, Template};
+    use tallywheel_units::TrimIndex;
 
     fn maker(port: u16) -> Maker {
         let to = Destination::Host { name: "simpc.local".to_owned(), port };
@@ -135,7 +136,7 @@ mod tests {
         Maker {
             name: format!("datagram {}", config.to),
             encoder: encoder(&config).unwrap(),
-            trims: trims(&config),
+            trims: config.sent(),
             times: Times::new(&config, Epoch::ZERO),
         }
     }

@@ -71,7 +71,7 @@ mod tests {
             assert_eq!(text(json, value), expected);
             assert_eq!(text(decimal, value), expected);
         }
-        assert_eq!(text(json, 635.0), "635");
+        assert_eq!(text(json, 580.0), "580");
     }
 
     #[test]

@@ -1,6 +1,7 @@
 use super::encoder::{Encoder, Stamp};
 use crate::TrimReading;
-use tallywheel_units::{Counts, Scale};
+use tallywheel_profile::Scale;
+use tallywheel_units::Counts;
 
 const MAGIC: [u8; 4] = *b"TWHL";
 const VERSION: u16 = 1;

@@ -145,13 +145,14 @@ const NO_BUFFER_SPACE: i32 = 10_055;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Epoch;
     use crate::ErrorKind;
-    use crate::datagram::{DatagramConfig, encoder, trims as trims_of};
-    use crate::{Epoch, Template};
+    use crate::datagram::encoder;
     use std::collections::VecDeque;
     use std::sync::{Arc, Mutex};
     use std::time::Duration;
-    use tallywheel_units::{LayoutField, Normalized, NumberForm, NumberSource, TextForm};
+    use tallywheel_profile::{DatagramConfig, LayoutField, NumberForm, NumberSource, Template, TextForm};
+    use tallywheel_units::Normalized;
 
     /// What the network answers next (it takes what is left over) and what it took.
     #[derive(Debug, Default)]
@@ -193,7 +194,7 @@ mod tests {
             change(&mut config);
             let encoder = encoder(&config).unwrap();
             let times = Times::new(&config, Epoch::ZERO);
-            Sender::new("datagram".to_owned(), to, self.clone(), encoder, trims_of(&config), times)
+            Sender::new("datagram".to_owned(), to, self.clone(), encoder, config.sent(), times)
         }
     }
 
@@ -325,7 +326,7 @@ mod tests {
         let number = |source| LayoutField::Number { source, form: NumberForm::Text(TextForm::default()) };
         let mut sender = wire.sender_with(|config| {
             let blank = || LayoutField::Bytes(b" ".to_vec());
-            let trim = NumberSource::Trim(TrimIndex::new(0), tallywheel_units::TrimValue::Counts);
+            let trim = NumberSource::Trim(TrimIndex::new(0), tallywheel_profile::TrimValue::Counts);
             config.template = Template::Layout(vec![
                 number(NumberSource::Sequence),
                 blank(),

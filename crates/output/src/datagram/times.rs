@@ -16,10 +16,10 @@
 //!
 //! Without a keep-alive its deadline is none.
 
-use super::DatagramConfig;
 use super::encoder::Stamp;
 use crate::Epoch;
 use std::time::Duration;
+use tallywheel_profile::DatagramConfig;
 use tallywheel_units::Timestamp;
 
 /// How long after a full send buffer the position is sent again: long enough not to make a busy machine

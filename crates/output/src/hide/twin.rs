@@ -1,7 +1,6 @@
 use super::codes;
 use super::sieve::{Passed, Sieve};
 use crate::OutputError;
-use crate::axis::check_name;
 use crate::axis::device::{Step, not_opened};
 use crate::axis::event::encode;
 use evdev::raw_stream::RawDevice;
@@ -13,12 +12,11 @@ use std::fs::File;
 use std::io::{self, Write};
 use std::os::fd::{AsFd, OwnedFd};
 use std::path::Path;
+use tallywheel_profile::DeviceName;
 use tallywheel_units::Buttons;
 
 /// What the twin's name ends with.
 const NAME_END: &str = " without its wheels";
-/// The longest name in bytes that the kernel takes, as for the virtual axis.
-const LONGEST_NAME: usize = 78;
 
 /// One event device of a board, grabbed, and what stands in for it.
 pub(super) struct Twin {
@@ -143,11 +141,7 @@ fn known(codes: &AttributeSetRef<MiscCode>) -> AttributeSet<MiscCode> {
 /// The board's name and what it is now, cut to what the kernel takes.
 fn name_of(board: &str) -> String {
     let plain: String = board.chars().filter(|c| !c.is_control()).collect();
-    let fits = |end: &usize| end + NAME_END.len() <= LONGEST_NAME;
-    let cut = plain.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
-    let name = format!("{}{NAME_END}", plain.get(..cut.unwrap_or(0)).unwrap_or_default());
-    debug_assert_eq!(check_name(&name), Ok(()));
-    name
+    DeviceName::cut(&plain, NAME_END).to_string()
 }
 
 fn not_taken(error: io::Error) -> OutputError {
@@ -180,7 +174,11 @@ mod tests {
         assert_eq!(name_of("Bench\n32"), "Bench32 without its wheels");
         assert_eq!(name_of(""), " without its wheels");
         let long = name_of(&"\u{e9}".repeat(100));
-        assert!(long.len() <= LONGEST_NAME && long.len() > LONGEST_NAME - 2, "{}", long.len());
+        assert!(
+            long.len() <= DeviceName::LONGEST_BYTES && long.len() > DeviceName::LONGEST_BYTES - 2,
+            "{}",
+            long.len()
+        );
         assert!(long.ends_with("\u{e9} without its wheels"));
     }
 

@@ -1,5 +1,5 @@
-use super::config::{Pace, StepsTrim};
 use crate::{ConfigProblem, Output, OutputError};
+use tallywheel_profile::{Pace, StepsTrim};
 use tallywheel_units::{AxisValue, Timestamp};
 
 /// Systems other than Linux take virtual buttons only from a kernel driver, which this is not.

@@ -1,11 +1,11 @@
 //! The keyboard of Windows. A press goes to the window that is in front, as one by hand does.
 
 use super::buttons::{Buttons, Lost};
-use super::config::{KeysTrim, Pace};
 use super::output::Steps;
 use crate::{ConfigProblem, Output, OutputError};
 use std::io;
-use tallywheel_units::{AxisValue, KeyPlace, ScanCode, Timestamp};
+use tallywheel_profile::{KeyPlace, KeysTrim, Pace, ScanCode};
+use tallywheel_units::{AxisValue, Timestamp};
 use winsafe::co::KEYEVENTF;
 use winsafe::{HwKbMouse, KEYBDINPUT, SendInput};
 

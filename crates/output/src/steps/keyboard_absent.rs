@@ -1,5 +1,5 @@
-use super::config::{KeysTrim, Pace};
 use crate::{ConfigProblem, Output, OutputError};
+use tallywheel_profile::{KeysTrim, Pace};
 use tallywheel_units::{AxisValue, Timestamp};
 
 /// Where there are virtual buttons, which go to the simulator alone, no key is pressed that any window may take.

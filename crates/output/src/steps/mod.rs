@@ -9,13 +9,13 @@
 //! At opening the simulator is taken to be where the trim is, so nothing moves. Where that is wrong, the next
 //! arrival at a stop brings both together, or the simulator's report does ([`Output::told`](crate::Output)).
 
-use crate::{ConfigProblem, Frame, Output, OutputError, axis};
-use tallywheel_units::{AxisValue, KeyPlace, Timestamp};
+use crate::{ConfigProblem, Frame, Output, OutputError};
+use tallywheel_profile::{KeysTrim, Pace, StepsTrim};
+use tallywheel_units::{AxisValue, Timestamp};
 
 #[cfg(any(not(target_os = "linux"), test))]
 mod absent;
 mod buttons;
-mod config;
 #[cfg(windows)]
 mod keyboard;
 #[cfg(any(not(windows), test))]
@@ -39,68 +39,14 @@ use keyboard_absent as system_keys;
 #[cfg(target_os = "linux")]
 use pad as system;
 
-pub use config::{KeysTrim, Pace, StepsTrim};
-
-/// The highest number of a virtual button: the kernel has names for 16 joystick buttons and 40 more.
-const LAST_BUTTON: u8 = 56;
-
-/// Checks everything that the configuration and the kind of system alone decide.
-pub(crate) fn check(device_name: &str, trims: &[StepsTrim], pace: &Pace) -> Result<(), ConfigProblem> {
-    check_words(device_name, trims, pace)?;
+/// Whether this kind of system takes virtual buttons.
+pub(crate) const fn check() -> Result<(), ConfigProblem> {
     system::check()
 }
 
-fn check_words(device_name: &str, trims: &[StepsTrim], pace: &Pace) -> Result<(), ConfigProblem> {
-    axis::check_name(device_name)?;
-    check_trims(trims, pace, |button| match button.get() {
-        ..=LAST_BUTTON => Ok(()),
-        _ => Err(ConfigProblem::ButtonTooHigh(button)),
-    })?;
-    once(trims).map_err(ConfigProblem::ButtonTwice)
-}
-
-/// The same for keys.
-pub(crate) fn check_keys(trims: &[KeysTrim], pace: &Pace) -> Result<(), ConfigProblem> {
-    check_key_words(trims, pace)?;
+/// Whether this kind of system takes keys.
+pub(crate) const fn check_keys() -> Result<(), ConfigProblem> {
     system_keys::check()
-}
-
-fn check_key_words(trims: &[KeysTrim], pace: &Pace) -> Result<(), ConfigProblem> {
-    check_trims(trims, pace, |_| Ok(()))?;
-    once(trims).map_err(ConfigProblem::KeyTwice)
-}
-
-fn check_trims<B: Copy>(
-    trims: &[StepsTrim<B>],
-    pace: &Pace,
-    possible: impl Fn(B) -> Result<(), ConfigProblem>,
-) -> Result<(), ConfigProblem> {
-    pace.check()?;
-    if trims.is_empty() {
-        return Err(ConfigProblem::NoTrims);
-    }
-    all(trims).try_for_each(possible)
-}
-
-fn all<B: Copy>(trims: &[StepsTrim<B>]) -> impl Iterator<Item = B> {
-    trims.iter().flat_map(|trim| [trim.low, trim.high])
-}
-
-/// Fails with the first that is pressed for two purposes.
-fn once<B: Copy + PartialEq>(trims: &[StepsTrim<B>]) -> Result<(), B> {
-    let mut seen = Vec::with_capacity(2 * trims.len());
-    for pressed in all(trims) {
-        if seen.contains(&pressed) {
-            return Err(pressed);
-        }
-        seen.push(pressed);
-    }
-    Ok(())
-}
-
-/// The keys of an output, for its name.
-pub(crate) fn keys(trims: &[KeysTrim]) -> Vec<&'static str> {
-    all(trims).map(KeyPlace::name).collect()
 }
 
 /// Opens the buttons with the simulator taken to be where `start` has the trims, or at neutral.
@@ -111,7 +57,7 @@ pub(crate) fn open(
     pace: Pace,
     start: Option<&Frame<'_>>,
 ) -> Result<Box<dyn Output>, OutputError> {
-    check(device_name, trims, &pace)?;
+    check()?;
     system::open(
         name,
         device_name,
@@ -128,7 +74,7 @@ pub(crate) fn open_keys(
     pace: Pace,
     start: Option<&Frame<'_>>,
 ) -> Result<Box<dyn Output>, OutputError> {
-    check_keys(trims, &pace)?;
+    check_keys()?;
     system_keys::open(name, pace, &places(trims, start)?, start.map_or(Timestamp::START, |frame| frame.at))
 }
 

@@ -1,9 +1,9 @@
 use super::buttons::{Buttons, Lost};
-use super::config::{Pace, StepsTrim};
 use super::walker::{Act, Side, Walker};
 use crate::{ConfigProblem, Frame, Output, OutputError};
 use std::io;
 use std::time::Duration;
+use tallywheel_profile::{Pace, StepsTrim};
 use tallywheel_units::{AxisValue, Normalized, Timestamp, TrimIndex};
 
 /// How long after a device appears its first press may come: a simulator must have found it by then. And how long

@@ -1,5 +1,4 @@
 use super::buttons::{Buttons, Lost};
-use super::config::{Pace, StepsTrim};
 use super::output::Steps;
 use crate::axis::device::{Step, not_opened};
 use crate::axis::event::{EVENT_BYTES, encode};
@@ -12,6 +11,7 @@ use evdev::{
 use std::fs::File;
 use std::io::{self, Write};
 use std::os::fd::AsFd;
+use tallywheel_profile::{Pace, StepsTrim};
 use tallywheel_units::{AxisValue, ButtonNumber, Timestamp};
 
 /// The same vendor as the virtual axis and a product of its own, so that a simulator tells the two apart.
@@ -108,8 +108,9 @@ impl<W: Write + Send> Buttons for Pad<W> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{ErrorKind, OutputConfig};
+    use crate::ErrorKind;
     use std::path::Path;
+    use tallywheel_profile::{DeviceName, OutputConfig};
     use tallywheel_units::TrimIndex;
 
     /// `BTN_TRIGGER` 0x120, `BTN_DEAD` 0x12f, `BTN_TRIGGER_HAPPY1` 0x2c0, `BTN_TRIGGER_HAPPY40` 0x2e7 in
@@ -163,7 +164,7 @@ mod tests {
     fn opening_works_or_says_what_is_missing() {
         let button = |number| ButtonNumber::new(number).unwrap();
         let config = OutputConfig::Steps {
-            device_name: "Tallywheel test".to_owned(),
+            device: DeviceName::new("Tallywheel test"),
             trims: vec![StepsTrim { trim: TrimIndex::new(0), low: button(1), high: button(2) }],
             pace: Pace::new(200),
         };

@@ -7,6 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
+use tallywheel_profile::{KeyPlace, OutputConfig};
 use tallywheel_units::{ButtonNumber, Normalized, TrimIndex};
 
 fn button(number: u8) -> ButtonNumber {
@@ -469,38 +470,13 @@ fn nothing_is_allocated_per_frame() {
 }
 
 #[test]
-fn what_cannot_work_is_refused() {
-    let one = [trim()];
-    assert_eq!(check_words("buttons", &one, &plain()), Ok(()));
-    assert_eq!(check_words("", &one, &plain()), Err(ConfigProblem::DeviceName));
-    assert_eq!(check_words("b", &[], &plain()), Err(ConfigProblem::NoTrims));
-    let same = StepsTrim { high: button(1), ..trim() };
-    assert_eq!(check_words("b", &[same], &plain()), Err(ConfigProblem::ButtonTwice(button(1))));
-    let high = StepsTrim { high: button(57), ..trim() };
-    assert_eq!(check_words("b", &[high], &plain()), Err(ConfigProblem::ButtonTooHigh(button(57))));
-    for presses in [0, 10_001] {
-        let error = check_words("b", &one, &Pace { presses, ..plain() });
-        assert_eq!(error, Err(ConfigProblem::Presses(presses)));
-    }
-    for wrong in [
-        Pace { press: Duration::ZERO, ..plain() },
-        Pace { pause: Duration::ZERO, ..plain() },
-        Pace { press: ms(1_001), ..plain() },
-        Pace { pause: ms(1_001), ..plain() },
-        Pace { extra: 251, ..plain() },
-        Pace { settle: ms(60_001), ..plain() },
-    ] {
-        assert_eq!(check_words("b", &one, &wrong), Err(ConfigProblem::PressTime), "{wrong:?}");
-    }
+fn what_cannot_work_here_is_told() {
     let key = |name| KeyPlace::from_name(name).unwrap();
     let keys = KeysTrim { trim: RUDDER, low: key("F13"), high: key("F14") };
-    assert_eq!(check_key_words(&[keys], &plain()), Ok(()));
-    assert_eq!(check_key_words(&[], &plain()), Err(ConfigProblem::NoTrims));
-    let same = KeysTrim { high: key("F13"), ..keys };
-    assert_eq!(check_key_words(&[same], &plain()), Err(ConfigProblem::KeyTwice(key("F13"))));
-    let config = crate::OutputConfig::Keys { trims: vec![keys], pace: plain() };
-    assert_eq!(config.check(), if cfg!(windows) { Ok(()) } else { Err(ConfigProblem::NoKeys) });
+    let config = OutputConfig::Keys { trims: vec![keys], pace: plain() };
+    assert_eq!(crate::check(&config), if cfg!(windows) { Ok(()) } else { Err(ConfigProblem::NoKeys) });
     assert_eq!(config.name(), "keys F13 F14");
+    let one = [trim()];
     let frame = Frame { at: Timestamp::START, sequence: 0, trims: &[] };
     assert_eq!(places(&one, Some(&frame)), Err(ConfigProblem::NoSuchTrim(RUDDER)));
     assert_eq!(places(&one, None), Ok(vec![(trim(), AxisValue::NEUTRAL)]));

@@ -29,8 +29,8 @@
 //! | any | the device is made anew | nothing is held; the interrupted press counts as made |
 //! | any | a time before the one given last | the one given last counts |
 
-use super::config::Pace;
 use super::nearest;
+use tallywheel_profile::Pace;
 use tallywheel_units::{AxisValue, Normalized, Timestamp};
 
 /// Corrections that one goal is worth: enough for a simulator that misses every second press, and an end to

@@ -26,8 +26,9 @@
 //! | New, Opening, Open, Refused | `reopen` | the same | none |
 //! | Refused | a frame | Refused | none |
 
-use crate::{Epoch, ErrorKind, Frame, Output, OutputConfig, OutputError, open_at};
+use crate::{Epoch, ErrorKind, Frame, Output, OutputError, open_at};
 use std::fmt;
+use tallywheel_profile::OutputConfig;
 use tallywheel_units::{Normalized, Timestamp, TrimIndex};
 
 mod back_off;

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use std::io;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
+use tallywheel_profile::{DatagramConfig, Template};
 
 /// What a scripted output does next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,7 +21,7 @@ use Act::{Fails, Takes, Waits};
 fn error(kind: ErrorKind) -> OutputError {
     let source = || io::Error::new(io::ErrorKind::NotFound, "no such thing");
     match kind {
-        ErrorKind::ChangeConfig => ConfigProblem::NoTrims.into(),
+        ErrorKind::ChangeConfig => ConfigProblem::NoKeys.into(),
         ErrorKind::AskUser => OutputError::AskUser { reason: "no joystick", cure: "load the module" },
         ErrorKind::Reopen => OutputError::Reopen { reason: "gone", cure: "look", source: source() },
         ErrorKind::Resend => OutputError::Resend { reason: "full", cure: "wait", source: source() },
@@ -37,13 +38,19 @@ struct Script {
     alive: u32,
 }
 
+/// Some output; what is opened in its place acts on a stage.
+fn config() -> OutputConfig {
+    let to = std::net::SocketAddr::from(([127, 0, 0, 1], 9));
+    OutputConfig::Datagram(DatagramConfig::new(to, Template::Line, Vec::new()))
+}
+
 #[derive(Clone, Default)]
 struct Stage(Arc<Mutex<Script>>);
 
 impl Stage {
     fn supervised(&self) -> Supervised {
         let stage = self.clone();
-        Supervised::with_opener(OutputConfig::Null, move |_, _| {
+        Supervised::with_opener(config(), move |_, _| {
             let mut script = stage.0.lock().unwrap();
             script.opened += 1;
             if let Some(Fails(kind)) = script.opens.pop_front() {
@@ -254,7 +261,7 @@ fn an_output_that_had_held_and_does_not_come_back_is_told_once() {
 
 #[test]
 fn a_refusal_is_final_from_any_state() {
-    let refusal = "the output carries no trim: give it at least one; not tried again before that has changed";
+    let refusal = "keys are pressed on Windows only: use `low_buttons` and `high_buttons`, or a datagram output; not tried again before that has changed";
     let start: [fn(&Stage, &mut Supervised); 3] = [
         |stage, _| stage.opens(&[Fails(ErrorKind::ChangeConfig)]),
         |stage, output| {
@@ -338,9 +345,9 @@ fn a_hitch_or_a_refusal_ends_the_waiting_too() {
 
 #[test]
 fn real_outputs_are_opened_in_position() {
-    let config = OutputConfig::Null;
+    let config = config();
     let mut output = Supervised::new(config.clone(), Epoch::ZERO);
-    assert_eq!((output.name(), output.config()), ("null", &config));
+    assert_eq!((output.name(), output.config()), ("datagram 127.0.0.1:9", &config));
     assert_eq!(publish(&mut output, 0), said("open"));
     assert_eq!(publish(&mut output, 0), None);
     assert_eq!(output.published(), 2);

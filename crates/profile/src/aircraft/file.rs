@@ -15,7 +15,7 @@ pub(crate) struct AircraftFile {
     /// The aircraft's name.
     #[cfg_attr(test, schemars(required))]
     pub(crate) name: Key<Name>,
-    /// Titles by which a simulator calls this aircraft, such as `["Heron 2*"]`. `*` stands for any characters
+    /// Titles by which a simulator calls this aircraft, such as `["Kettrin 2*"]`. `*` stands for any characters
     /// and `?` for one; capital and small letters are alike. Of several aircraft files that match a title
     /// the most specific pattern wins: the one with the most characters other than `*` and `?`, then the one with
     /// fewer `*`. Default: none.

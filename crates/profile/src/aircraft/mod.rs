@@ -7,8 +7,8 @@ mod title;
 mod trim;
 
 pub(crate) use check::check;
-pub use output::{AxisCode, Destination, Output, Pressed, Scale, Steps, Template};
 
+use crate::output::OutputConfig;
 use crate::read::At;
 pub use title::{Specificity, TitleChoice, TitlePattern, choose_by_title};
 pub(crate) use trim::TrimOrigin;
@@ -27,7 +27,7 @@ pub struct Aircraft {
     /// The trims, at least one; a [`TrimIndex`](tallywheel_units::TrimIndex) is a place in this list.
     pub trims: Vec<Trim>,
     /// Where positions are published, maybe nowhere.
-    pub outputs: Vec<Output>,
+    pub outputs: Vec<OutputConfig>,
     pub(crate) origin: Origin,
 }
 

@@ -9,6 +9,7 @@ pub use button::{Button, Press, Spot};
 pub(crate) use check::check;
 pub use simulator::Simulator;
 
+use crate::output::DeviceName;
 use crate::read::Setting;
 use std::fmt;
 use std::time::Duration;
@@ -33,29 +34,17 @@ pub struct Rig {
 }
 
 impl Rig {
-    /// The longest name of a virtual joystick in bytes: the kernel's `UINPUT_MAX_NAME_SIZE` of 80, of which
-    /// the `evdev` crate fills 78.
-    pub const LONGEST_DEVICE_NAME: usize = 78;
-
-    /// What the rig's virtual joystick is called when the aircraft does not say: `Tallywheel` and the rig's
-    /// name, cut to what the kernel takes.
+    /// Names the rig's virtual joystick, for aircraft that do not: `Tallywheel` and the rig's name, cut to what the
+    /// kernel takes.
     #[must_use]
-    pub fn device_name(&self) -> String {
-        self.device_name_with("")
+    pub fn device_name(&self) -> DeviceName {
+        DeviceName::cut(&format!("Tallywheel {}", self.name), "")
     }
 
-    /// What the joystick of a steps output is called: the same and `steps`.
+    /// Names the joystick of a steps output: the same and `steps`.
     #[must_use]
-    pub fn steps_device_name(&self) -> String {
-        self.device_name_with(" steps")
-    }
-
-    fn device_name_with(&self, end: &str) -> String {
-        let mut name = format!("Tallywheel {}", self.name);
-        let fits = |bytes: &usize| bytes + end.len() <= Self::LONGEST_DEVICE_NAME;
-        let cut = name.char_indices().map(|(start, c)| start + c.len_utf8()).take_while(fits).last();
-        name.truncate(cut.unwrap_or(0));
-        name + end
+    pub fn steps_device_name(&self) -> DeviceName {
+        DeviceName::cut(&format!("Tallywheel {}", self.name), " steps")
     }
 }
 

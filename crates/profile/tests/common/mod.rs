@@ -44,11 +44,11 @@ reversed = true
 "#;
 
 /// An aircraft with everything in it.
-pub const AIRCRAFT: &str = r#"name = "Heron 2 floatplane"
+pub const AIRCRAFT: &str = r#"name = "Kettrin 2 floatplane"
 
 [[trim]]
 name = "rudder"
-travel_degrees = 635
+travel_degrees = 580
 neutral_degrees = 320
 stops = "slip"
 start = "neutral"
@@ -63,7 +63,7 @@ start = 400
 
 [[output]]
 kind = "axis"
-device = "Heron trim"
+device = "Kettrin trim"
 axes = { rudder = "x", pitch = "ry" }
 
 [[output]]
@@ -91,8 +91,8 @@ index = 9
 "#;
 
 /// An aircraft with the keys that most leave out.
-pub const RARE_AIRCRAFT: &str = r#"name = "Heron 2"
-titles = ["Heron 2*", "*floatplane?"]
+pub const RARE_AIRCRAFT: &str = r#"name = "Kettrin 2"
+titles = ["Kettrin 2*", "*floatplane?"]
 default = true
 [[trim]]
 name = "rudder"

@@ -16,11 +16,15 @@
 //! | certain | the share of runs that ended with a margin of 0 |
 
 mod cell;
+mod condition;
+mod hosted;
 mod picture;
 mod run;
 mod sum;
 
 pub use cell::Cell;
+pub use condition::{Condition, Setup};
+pub use hosted::{HostedOutcome, HostedPlan, HostedSum, Row, run_conditions, write_conditions};
 pub use picture::picture;
 pub use run::{Outcome, run};
 pub use sum::{CellSum, Total};

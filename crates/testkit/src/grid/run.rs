@@ -48,59 +48,75 @@ impl fmt::Display for Outcome {
 }
 
 /// The reader's decoder and what it said.
-struct Reader {
+pub(super) struct Reader {
     decoder: BoardDecoder,
-    counts: Counts,
+    pub(super) counts: Counts,
     margin: Margin,
     doubt: Margin,
+    /// Losses of reports that are missing.
+    pub(super) missing: u64,
 }
 
 impl Reader {
-    fn new(cell: &Cell, interval_known: bool, [a, b]: [ButtonNumber; 2]) -> Option<Self> {
+    pub(super) fn new(
+        edges_per_turn: u32,
+        interval: Option<Duration>,
+        [a, b]: [ButtonNumber; 2],
+    ) -> Option<Self> {
         let layout = Layout::from_descriptor(&ButtonField::Sixteen.descriptor()).ok()?;
         let inputs = WheelInputs::Quadrature { a, b, per_cycle: CountsPerCycle::X4 };
-        let interval = interval_known.then(|| interval_of(cell));
         let mut decoder = BoardDecoder::new(
             layout,
             &[WheelConfig { inputs, pressed_at_rest: false, index: None }],
             interval,
         )
         .ok()?;
-        let counts_per_turn = CountsPerTurn::new(cell.edges_per_turn);
+        let counts_per_turn = CountsPerTurn::new(edges_per_turn);
         decoder.know(0, &WheelFacts { counts_per_turn, ..WheelFacts::default() });
-        Some(Self { decoder, counts: Counts::ZERO, margin: Margin::CERTAIN, doubt: Margin::CERTAIN })
+        let (margin, doubt) = (Margin::CERTAIN, Margin::CERTAIN);
+        Some(Self { decoder, counts: Counts::ZERO, margin, doubt, missing: 0 })
     }
 
-    fn apply(counts: &mut Counts, margin: &mut Margin, doubt: &mut Margin, event: Event) {
-        match event {
-            Event::Counts(more) => *counts += more,
-            // A line that is alone is a concern of its own, and here there is none.
-            Event::Loss(loss) if loss.kind == LossKind::LineDead => {}
-            Event::Loss(loss) => *margin += loss.bound,
-            Event::Doubt(now) | Event::Undecided(now) => *doubt = now,
-            Event::Index(mark) => *counts += mark.correction,
+    fn apply(&mut self, events: &[Event]) {
+        for event in events {
+            match *event {
+                Event::Counts(more) => self.counts += more,
+                // A line that is alone is a concern of its own, and here there is none.
+                Event::Loss(loss) if loss.kind == LossKind::LineDead => {}
+                Event::Loss(loss) => {
+                    self.margin += loss.bound;
+                    self.missing += u64::from(loss.kind.name() == "reports-missing");
+                }
+                Event::Doubt(now) | Event::Undecided(now) => self.doubt = now,
+                Event::Index(mark) => self.counts += mark.correction,
+            }
         }
+    }
+
+    /// The margin that it states now.
+    pub(super) fn stated(&self) -> Margin {
+        self.margin + self.doubt
     }
 
     /// Whether a wheel that has truly turned by `edges` is within the margin.
-    fn covers(&self, edges: i64) -> bool {
-        (self.margin + self.doubt).covers(Counts::new(edges) - self.counts)
+    pub(super) fn covers(&self, edges: i64) -> bool {
+        self.stated().covers(Counts::new(edges) - self.counts)
     }
 
     /// Lets time pass without a report until `at`.
-    fn wait(&mut self, at: Timestamp) {
-        let Self { decoder, counts, margin, doubt } = self;
-        while let Some(due) = decoder.deadline().filter(|due| *due < at) {
-            decoder.rest(due, &mut |_, event| Self::apply(counts, margin, doubt, event));
+    pub(super) fn wait(&mut self, at: Timestamp) {
+        while let Some(due) = self.decoder.deadline().filter(|due| *due < at) {
+            let mut events = Vec::new();
+            self.decoder.rest(due, &mut |_, event| events.push(event));
+            self.apply(&events);
         }
     }
 
-    fn read(&mut self, report: Report) {
-        let Self { decoder, counts, margin, doubt } = self;
+    pub(super) fn read(&mut self, report: Report) {
         let bits = report.buttons.bits().to_le_bytes();
-        decoder.report(report.at, bits.get(..2).unwrap_or_default(), &mut |_, event| {
-            Self::apply(counts, margin, doubt, event);
-        });
+        let mut events = Vec::new();
+        self.decoder.report(report.at, bits.get(..2).unwrap_or_default(), &mut |_, event| events.push(event));
+        self.apply(&events);
     }
 }
 
@@ -113,7 +129,7 @@ pub fn run(cell: &Cell, seed: u64, seconds: f64, interval_known: bool) -> Option
     let hardest = peak * f64::from(cell.edges_per_turn) * cell.interval * cell.interval;
     let lines = [ButtonNumber::new(1)?, ButtonNumber::new(2)?];
     let [a, b] = lines;
-    let mut reader = Reader::new(cell, interval_known, lines)?;
+    let mut reader = Reader::new(cell.edges_per_turn, interval_known.then(|| interval_of(cell)), lines)?;
     let mut oracle = QuadratureTableMode::new(1);
     let sampling = Sampling::every(cell.interval, cell.reporting);
     let mut board = RawBoard::new(sampling, Chance::new(chance.seed())).with(&wheel, a, b);
@@ -160,7 +176,7 @@ pub fn run(cell: &Cell, seed: u64, seconds: f64, interval_known: bool) -> Option
     // The board stays silent, or repeats itself; either way the wheel has come to rest.
     reader.wait(end.after(Duration::from_secs(10)));
     let truth = before.map_or(0, |(truth, _)| truth - start);
-    let margin = reader.margin + reader.doubt;
+    let margin = reader.stated();
     if outside.is_none() && !reader.covers(truth) {
         outside = Some(end);
     }

@@ -7,11 +7,13 @@ mod receiver;
 mod screen;
 
 use crate::args::DemoArgs;
-use crate::replay::lines::{Lost, Summary};
+use crate::capture::on_interrupt;
+use crate::replay::lines::{LossLine, Summary};
 use crate::replay::{json_line, write_change};
 use receiver::Receiver;
 use screen::{Screen, Show};
 use std::io::{IsTerminal, Write};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::failure::Failure;
@@ -19,11 +21,12 @@ use tallywheel_engine::player::{Player, ReplayEvent};
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
 use tallywheel_hid_reader::Recording;
-use tallywheel_output::{DatagramConfig, Frame, OutputConfig, Supervised, Template};
+use tallywheel_output::{Frame, Supervised};
+use tallywheel_profile::{DatagramConfig, OutputConfig, Template};
 use tallywheel_units::{Timestamp, TrimIndex};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
-const AIRCRAFT: &str = include_str!("../../../../config/aircraft/heron-2-floatplane.toml");
+const AIRCRAFT: &str = include_str!("../../../../config/aircraft/kettrin-2-floatplane.toml");
 const RECORDING: &str = include_str!("../../../../tests/recordings/demo.hid");
 
 /// How often the picture is drawn anew.
@@ -53,10 +56,12 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
         screen.title(player.names(), out)?;
     }
     let mut events: Vec<ReplayEvent> = Vec::new();
-    while let Some(due) = player.due() {
+    let stop = if live { Some(on_interrupt()?) } else { None };
+    let stopped = || stop.as_ref().is_some_and(|stop| stop.load(Ordering::Relaxed));
+    while let Some(due) = player.due().filter(|_| !stopped()) {
         if !args.fast {
             let mut now = first.after(clock.now().since(Timestamp::START));
-            while now < due {
+            while now < due && !stopped() {
                 if live && now >= next_show {
                     screen.show(&player, receiver.received(), now, out)?;
                     next_show = now.after(PICTURE);
@@ -74,7 +79,7 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
                 write_change(&player, &happened, true, out)?;
             } else if let Effect::Lost(loss) = &happened.effect {
                 let names = player.names();
-                let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
+                let lost = LossLine::new(names.board(happened.board), names.wheel(happened.wheel), loss);
                 screen.loss(&lost, out)?;
             }
         }
@@ -88,7 +93,9 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
     if args.json {
         json_line(out, &summary)
     } else {
-        screen.show(&player, receiver.received(), player.end(), out)?;
+        let end = if stopped() { player.due().unwrap_or(player.end()) } else { player.end() };
+        screen.show(&player, receiver.received(), end, out)?;
+        screen.end(out)?;
         Ok(out.write_all(summary.text().as_bytes())?)
     }
 }
@@ -129,6 +136,7 @@ mod tests {
         let mut drawn = Vec::new();
         Screen::new(Show::Picture).show(&player, datagrams, at, &mut drawn).unwrap();
         let drawn = String::from_utf8(drawn).unwrap();
+        let drawn = drawn.trim_start_matches("\u{1b}[?7l");
         assert!(readme.contains(drawn.trim_end()), "the README should show:\n{drawn}");
     }
 }

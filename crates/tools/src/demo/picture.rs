@@ -28,33 +28,33 @@ pub(super) struct TrimPicture<'a> {
 }
 
 /// Columns of the scale between the stops.
-const SCALE_COLUMNS: u32 = 49;
+const SCALE_COLUMNS: u32 = 37;
 
-/// Two lines for one trim: the scale between its stops, and the wheel with its numbers.
+/// Three lines for one trim, of at most 60 columns where its name has at most nine characters: the scale between its
+/// stops, the wheel with its numbers, and what is published.
 #[must_use]
-pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 2] {
-    let scale = scale(trim.degrees, trim.travel, trim.neutral);
+pub(super) fn trim(trim: &TrimPicture<'_>) -> [String; 3] {
     let doubt = match trim.margin {
         margin if margin.is_certain() => "certain".to_owned(),
-        margin if margin.is_unknown() => "margin unknown".to_owned(),
+        margin if margin.is_unknown() => "position unknown".to_owned(),
         margin => format!("margin {margin}"),
     };
     [
         format!(
-            "  {:<9} \u{2523}{scale}\u{252b}  {:+.4}  axis {:>6}",
+            "  {:<9} \u{2523}{}\u{252b}  {:+.4}",
             trim.name,
+            scale(trim.degrees, trim.travel, trim.neutral),
             trim.normalized.get(),
-            trim.axis
         ),
         format!(
-            "          {} wheel {:+.2} turns {:>+5} counts   {:>6.1}\u{b0} of {:.0}\u{b0}   refused {:>5.1}   {doubt}",
+            "    {} {:+.2} turns  {:>+5} counts  {:>6.1}\u{b0} of {:.0}\u{b0}",
             hand(trim.counts, trim.per_turn),
             turns(trim.counts, trim.per_turn),
             trim.counts,
             trim.degrees.get(),
             trim.travel.get(),
-            trim.refused.to_f64(),
         ),
+        format!("    axis {:>6}  past a stop {:>5.1}  {doubt}", trim.axis, trim.refused.to_f64()),
     ]
 }
 
@@ -105,7 +105,7 @@ mod tests {
             counts: Counts::new(counts),
             per_turn: CountsPerTurn::new(96).unwrap(),
             degrees,
-            travel: Degrees::new(635.0).unwrap(),
+            travel: Degrees::new(580.0).unwrap(),
             neutral: Degrees::new(320.0).unwrap(),
             normalized: Normalized::clamped(normalized),
             axis: AxisValue::clamped(-1234),
@@ -124,8 +124,9 @@ mod tests {
             -1.0,
             Margin::CERTAIN,
             &expect![[r#"
-                |  rudder    ┣●───────────────────────┼────────────────────────┫  -1.0000  axis  -1234
-                |          ↑ wheel +0.00 turns    +0 counts      0.0° of 635°   refused   3.5   certain"#]],
+                |  rudder    ┣●───────────────────┼────────────────┫  -1.0000
+                |    ↑ +0.00 turns     +0 counts     0.0° of 580°
+                |    axis  -1234  past a stop   3.5  certain"#]],
         );
         check(
             -25,
@@ -133,17 +134,19 @@ mod tests {
             0.0,
             Margin::both(Counts::new(2)),
             &expect![[r#"
-                |  rudder    ┣────────────────────────●────────────────────────┫  +0.0000  axis  -1234
-                |          ↙ wheel -0.26 turns   -25 counts    320.0° of 635°   refused   3.5   margin -2..+2"#]],
+                |  rudder    ┣────────────────────●────────────────┫  +0.0000
+                |    ↙ -0.26 turns    -25 counts   320.0° of 580°
+                |    axis  -1234  past a stop   3.5  margin -2..+2"#]],
         );
         check(
             180,
-            635.0,
+            580.0,
             1.0,
             Margin::UNKNOWN,
             &expect![[r#"
-                |  rudder    ┣────────────────────────┼───────────────────────●┫  +1.0000  axis  -1234
-                |          ↖ wheel +1.88 turns  +180 counts    635.0° of 635°   refused   3.5   margin unknown"#]],
+                |  rudder    ┣────────────────────┼───────────────●┫  +1.0000
+                |    ↖ +1.88 turns   +180 counts   580.0° of 580°
+                |    axis  -1234  past a stop   3.5  position unknown"#]],
         );
     }
 }

@@ -7,7 +7,7 @@ use tallywheel_profile::UsbId;
 
 /// Everything that is judged.
 #[derive(Debug, Clone, Default)]
-pub struct Facts {
+pub struct SystemFacts {
     /// Each file with what it holds, or with its mistakes.
     pub files: Vec<(PathBuf, Result<String, String>)>,
     /// Where log files belong, and why none can be written there.
@@ -17,11 +17,11 @@ pub struct Facts {
     /// Whether there is a runtime folder of the user's session.
     pub runtime_folder: bool,
     /// The rig's boards.
-    pub boards: Vec<Board>,
+    pub boards: Vec<ProbedBoard>,
     /// Rule files of the device manager that may have to do with us; nothing where there is no such thing.
     pub rules: Option<Vec<RuleFile>>,
     /// The door for virtual joysticks; nothing where no aircraft wants one.
-    pub uinput: Option<Node>,
+    pub uinput: Option<DeviceAccess>,
     /// Where datagrams go.
     pub receivers: Vec<Receiver>,
     /// Where the simulator's reports are awaited, and whether some program has this port open; nothing where
@@ -30,7 +30,7 @@ pub struct Facts {
     /// Where the tray would be shown; nothing where nobody here can tell.
     pub panel: Option<Panel>,
     /// The clock.
-    pub clock: Clock,
+    pub clock: SystemClock,
 }
 
 /// Where the tray's icon would be shown.
@@ -71,13 +71,13 @@ impl Daemon {
 
 /// One board of the rig file.
 #[derive(Debug, Clone)]
-pub struct Board {
+pub struct ProbedBoard {
     /// Its name in the rig file.
     pub name: String,
     /// Its USB ids, if the file has them.
     pub usb: Option<UsbId>,
     /// What was found.
-    pub seen: Seen,
+    pub seen: BoardPresence,
     /// Time between two reports as the rig file has it.
     pub stated_interval: Option<Duration>,
     /// How often the system asks it for a report.
@@ -92,7 +92,7 @@ pub struct Board {
 
 /// What was found of a board.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Seen {
+pub enum BoardPresence {
     /// Nothing.
     Absent,
     /// Several that match.
@@ -132,7 +132,7 @@ pub struct RuleFile {
 
 /// A device node.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Node {
+pub enum DeviceAccess {
     /// It can be used.
     Usable,
     /// It is not there.
@@ -156,7 +156,7 @@ pub struct Receiver {
 
 /// The clock.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Clock {
+pub struct SystemClock {
     /// The smallest step it makes.
     pub step: Option<Duration>,
     /// What the kernel takes it from.

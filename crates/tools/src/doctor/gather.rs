@@ -5,7 +5,9 @@ mod panel;
 mod processes;
 mod sockets;
 
-use super::facts::{Board, Clock, Daemon, Facts, Node, Receiver, RuleFile, Seen};
+use super::facts::{
+    BoardPresence, Daemon, DeviceAccess, ProbedBoard, Receiver, RuleFile, SystemClock, SystemFacts,
+};
 use crate::check;
 use std::fs::{self, OpenOptions};
 use std::io;
@@ -14,15 +16,17 @@ use std::time::Duration;
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::{files, folders};
 use tallywheel_hid_reader::{Access, FoundBoard, Hid, Layout, SourceError};
-use tallywheel_output::OutputConfig;
-use tallywheel_profile::{Rig, UsbId};
-use tallywheel_units::{BoardIndex, Buttons, Destination};
+use tallywheel_profile::{Destination, OutputConfig, Rig, UsbId};
+use tallywheel_units::{BoardIndex, Buttons};
 
 /// Where Linux shows its devices, its processes and its rules.
 #[derive(Debug, Clone)]
 pub struct Roots {
+    /// The folder of device nodes, `/dev`.
     pub dev: PathBuf,
+    /// The folder of the kernel's devices, `/sys`.
     pub sys: PathBuf,
+    /// The folder of processes, `/proc`.
     pub proc: PathBuf,
     /// Folders of rules, the weightiest first (udev(7)).
     pub rules: Vec<PathBuf>,
@@ -47,24 +51,27 @@ impl Default for Roots {
 
 /// Where the user's files are.
 #[derive(Debug, Clone)]
-pub struct Places {
+pub struct DoctorFolders {
+    /// The configuration folder.
     pub config: PathBuf,
+    /// The folder of log files.
     pub logs: PathBuf,
+    /// The user's runtime folder.
     pub runtime: PathBuf,
 }
 
 /// Asks the daemon of these folders how it stands.
-pub type Ask<'a> = &'a dyn Fn(&Places) -> Daemon;
+pub type Ask<'a> = &'a dyn Fn(&DoctorFolders) -> Daemon;
 
 /// Finds all facts of this machine; `ask` finds those of the running daemon.
 #[must_use]
-pub fn gather(places: &Places, roots: &Roots, ask: Ask<'_>) -> Facts {
+pub fn gather(places: &DoctorFolders, roots: &Roots, ask: Ask<'_>) -> SystemFacts {
     let rig = files::rig_in(&places.config).ok();
     let daemon = ask(places);
     let boards = rig.as_ref().map(|rig| boards(rig, roots, &daemon)).unwrap_or_default();
     let (joystick, receivers) = outputs(places, rig.as_ref(), roots);
     let linux = cfg!(target_os = "linux");
-    Facts {
+    SystemFacts {
         files: check::look(&places.config),
         log_folder: log_folder(&places.logs),
         runtime_folder: !linux || std::env::var_os("XDG_RUNTIME_DIR").is_some(),
@@ -98,7 +105,7 @@ fn log_folder(folder: &Path) -> Option<(PathBuf, String)> {
     }
 }
 
-fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<Board> {
+fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<ProbedBoard> {
     let mut hid = Hid::new();
     let mut boards = Vec::new();
     for (index, said) in (0_u8..).map(BoardIndex::new).zip(&rig.boards) {
@@ -106,10 +113,10 @@ fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<Board> {
             Ok(hid) => hid.find(&runtime_config::board_match(said)),
             Err(error) => Err(error.clone()),
         };
-        let mut board = Board {
+        let mut board = ProbedBoard {
             name: said.name.clone(),
             usb: said.usb,
-            seen: Seen::Absent,
+            seen: BoardPresence::Absent,
             stated_interval: said.report_interval,
             polled: None,
             missing_buttons: Vec::new(),
@@ -119,8 +126,8 @@ fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<Board> {
         match found {
             Ok(found) => look_at(&found, &mut board, rig, index, roots, daemon),
             Err(SourceError::AwaitPlug | SourceError::Reopen { .. }) => {}
-            Err(SourceError::AskWhich { paths }) => board.seen = Seen::Several(paths),
-            Err(error) => board.seen = Seen::Unknown(error.to_string()),
+            Err(SourceError::AskWhich { paths }) => board.seen = BoardPresence::Several(paths),
+            Err(error) => board.seen = BoardPresence::Unknown(error.to_string()),
         }
         boards.push(board);
     }
@@ -129,7 +136,7 @@ fn boards(rig: &Rig, roots: &Roots, daemon: &Daemon) -> Vec<Board> {
 
 fn look_at(
     found: &FoundBoard,
-    board: &mut Board,
+    board: &mut ProbedBoard,
     rig: &Rig,
     index: BoardIndex,
     roots: &Roots,
@@ -144,7 +151,7 @@ fn look_at(
     } else {
         Layout::from_runs(runs).ok()
     };
-    board.seen = Seen::Here {
+    board.seen = BoardPresence::Here {
         path: found.path.clone(),
         usb: UsbId { vendor: found.vendor, product: found.product },
         refused: match &found.access {
@@ -230,24 +237,25 @@ fn rules(roots: &Roots) -> Vec<RuleFile> {
 }
 
 /// Whether a virtual joystick can be made by this node; opening it for writing makes none yet.
-fn node(path: &Path) -> Node {
+fn node(path: &Path) -> DeviceAccess {
     match OpenOptions::new().write(true).open(path) {
-        Ok(_) => Node::Usable,
+        Ok(_) => DeviceAccess::Usable,
         Err(error) => match error.kind() {
-            io::ErrorKind::NotFound => Node::Absent,
-            io::ErrorKind::PermissionDenied => Node::Forbidden,
-            _ => Node::Broken(error.to_string()),
+            io::ErrorKind::NotFound => DeviceAccess::Absent,
+            io::ErrorKind::PermissionDenied => DeviceAccess::Forbidden,
+            _ => DeviceAccess::Broken(error.to_string()),
         },
     }
 }
 
 /// Whether any aircraft wants a virtual joystick, and where datagrams go.
-fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Receiver>) {
+fn outputs(places: &DoctorFolders, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Receiver>) {
     let taken = sockets::udp(&roots.proc);
     let (mut joystick, mut receivers) = (false, Vec::new());
     let Some(rig) = rig else { return (joystick, receivers) };
     for path in files::aircraft_in(&places.config).unwrap_or_default() {
         let Ok(aircraft) = files::aircraft(&path) else { continue };
+        let (aircraft, _) = tallywheel_profile::reduce(rig, &aircraft);
         let Ok(plan) = runtime_config::build(rig, &aircraft) else { continue };
         for output in plan.outputs {
             match output {
@@ -264,7 +272,7 @@ fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Rece
                         taken: taken.as_ref().zip(here).map(|(taken, to)| sockets::reach(taken, to)),
                     });
                 }
-                OutputConfig::Keys { .. } | OutputConfig::Null => {}
+                OutputConfig::Keys { .. } => {}
             }
         }
     }
@@ -274,10 +282,10 @@ fn outputs(places: &Places, rig: Option<&Rig>, roots: &Roots) -> (bool, Vec<Rece
 /// Seconds of Unix time before which this program was not there: 2026-01-01.
 const FIRST_SECOND: u64 = 1_767_225_600;
 
-fn clock(roots: &Roots) -> Clock {
+fn clock(roots: &Roots) -> SystemClock {
     let source = roots.sys.join("devices/system/clocksource/clocksource0/current_clocksource");
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
-    Clock {
+    SystemClock {
         step: tallywheel_engine::clock::step(),
         source: fs::read_to_string(source).ok().map(|text| text.trim().to_owned()),
         date_wrong: since.map_or(true, |since| since.as_secs() < FIRST_SECOND),
@@ -288,8 +296,8 @@ fn clock(roots: &Roots) -> Clock {
 ///
 /// # Errors
 /// Where the user has no home folder.
-pub fn places(config: Option<PathBuf>, logs: Option<PathBuf>) -> Result<Places, folders::NoHome> {
-    Ok(Places {
+pub fn places(config: Option<PathBuf>, logs: Option<PathBuf>) -> Result<DoctorFolders, folders::NoHome> {
+    Ok(DoctorFolders {
         config: config.map_or_else(folders::config, Ok)?,
         logs: logs.map_or_else(folders::logs, Ok)?,
         runtime: folders::runtime()?,

@@ -1,7 +1,7 @@
 //! From facts to findings: no I/O, so that each fault can be tried without having it.
 
-use super::facts::{Board, Daemon, Facts, Node, Panel, Seen};
-use super::rules::{self, SEAT_RULES, Verdict as Rule};
+use super::facts::{BoardPresence, Daemon, DeviceAccess, Panel, ProbedBoard, SystemFacts};
+use super::rules::{self, RuleMatch as Rule, SEAT_RULES};
 use serde::Serialize;
 use std::time::Duration;
 use tallywheel_engine::state::status::{BoardState, OutputState};
@@ -14,7 +14,7 @@ pub struct Finding {
     /// Which of several.
     pub subject: String,
     /// How it stands.
-    pub verdict: Verdict,
+    pub verdict: FindingLevel,
     /// In words.
     pub what: String,
     /// What to do.
@@ -25,7 +25,7 @@ pub struct Finding {
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Verdict {
+pub enum FindingLevel {
     /// As it should be.
     Good,
     /// Perhaps not as the user means it.
@@ -35,26 +35,26 @@ pub enum Verdict {
 }
 
 impl Finding {
-    fn new(check: &'static str, subject: &str, verdict: Verdict, what: impl Into<String>) -> Self {
+    fn new(check: &'static str, subject: &str, verdict: FindingLevel, what: impl Into<String>) -> Self {
         Self { check, subject: subject.to_owned(), verdict, what: what.into(), cure: None }
     }
 
     fn good(check: &'static str, subject: &str, what: impl Into<String>) -> Self {
-        Self::new(check, subject, Verdict::Good, what)
+        Self::new(check, subject, FindingLevel::Good, what)
     }
 
     fn hint(check: &'static str, subject: &str, what: impl Into<String>, cure: impl Into<String>) -> Self {
-        Self { cure: Some(cure.into()), ..Self::new(check, subject, Verdict::Hint, what) }
+        Self { cure: Some(cure.into()), ..Self::new(check, subject, FindingLevel::Hint, what) }
     }
 
     fn wrong(check: &'static str, subject: &str, what: impl Into<String>, cure: impl Into<String>) -> Self {
-        Self { cure: Some(cure.into()), ..Self::new(check, subject, Verdict::Wrong, what) }
+        Self { cure: Some(cure.into()), ..Self::new(check, subject, FindingLevel::Wrong, what) }
     }
 }
 
 /// Everything about `facts`, in the order in which a user had best look at it.
 #[must_use]
-pub fn judge(facts: &Facts) -> Vec<Finding> {
+pub fn judge(facts: &SystemFacts) -> Vec<Finding> {
     let mut findings = Vec::new();
     files(facts, &mut findings);
     log_folder(facts, &mut findings);
@@ -70,7 +70,7 @@ pub fn judge(facts: &Facts) -> Vec<Finding> {
     findings
 }
 
-fn files(facts: &Facts, findings: &mut Vec<Finding>) {
+fn files(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     for (path, verdict) in &facts.files {
         let path = path.display().to_string();
         findings.push(match verdict {
@@ -85,7 +85,7 @@ fn files(facts: &Facts, findings: &mut Vec<Finding>) {
     }
 }
 
-fn log_folder(facts: &Facts, findings: &mut Vec<Finding>) {
+fn log_folder(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     if let Some((folder, why)) = &facts.log_folder {
         let what = format!("log files cannot be written there: {why}");
         let cure = "make the folder yours, or name another one with `tallywheel run --log-dir`";
@@ -97,10 +97,10 @@ const PLUG: &str = "plug it in; if it is, compare usb, serial and path in rig.to
                     cable: some only carry power";
 const RELOAD: &str = "run `udevadm control --reload` as root, then unplug the board and plug it in again";
 
-fn board(board: &Board, facts: &Facts, findings: &mut Vec<Finding>) {
+fn board(board: &ProbedBoard, facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let name = board.name.as_str();
     match &board.seen {
-        Seen::Unknown(why) => {
+        BoardPresence::Unknown(why) => {
             findings.push(Finding::wrong(
                 "board",
                 name,
@@ -109,17 +109,17 @@ fn board(board: &Board, facts: &Facts, findings: &mut Vec<Finding>) {
             ));
             return;
         }
-        Seen::Absent => {
+        BoardPresence::Absent => {
             findings.push(Finding::wrong("board", name, "it is not plugged in", PLUG));
             return;
         }
-        Seen::Several(paths) => {
+        BoardPresence::Several(paths) => {
             let what = format!("{} boards match: {}", paths.len(), paths.join(", "));
             let cure = "give its serial number in rig.toml, or else its path; `tallywheel boards` lists both";
             findings.push(Finding::wrong("board", name, what, cure));
             return;
         }
-        Seen::Here { path, usb, refused, described } => {
+        BoardPresence::Here { path, usb, refused, described } => {
             match refused {
                 None => findings.push(Finding::good("board", name, format!("{usb} at {path} can be opened"))),
                 Some((why, cure)) => {
@@ -138,8 +138,8 @@ fn board(board: &Board, facts: &Facts, findings: &mut Vec<Finding>) {
 }
 
 fn rule(
-    board: &Board,
-    facts: &Facts,
+    board: &ProbedBoard,
+    facts: &SystemFacts,
     refused: bool,
     usb: tallywheel_profile::UsbId,
     findings: &mut Vec<Finding>,
@@ -188,7 +188,7 @@ fn rule(
     });
 }
 
-fn layout(board: &Board, described: bool, findings: &mut Vec<Finding>) {
+fn layout(board: &ProbedBoard, described: bool, findings: &mut Vec<Finding>) {
     let name = board.name.as_str();
     if !described {
         let what = "its own description of its buttons cannot be used";
@@ -208,7 +208,7 @@ fn layout(board: &Board, described: bool, findings: &mut Vec<Finding>) {
 /// How far a stated interval may be off: what the system asks for is a whole number of frames.
 const CLOSE: f64 = 1.25;
 
-fn interval(board: &Board, findings: &mut Vec<Finding>) {
+fn interval(board: &ProbedBoard, findings: &mut Vec<Finding>) {
     let Some(polled) = board.polled else { return };
     let name = board.name.as_str();
     let every = format!("the system asks it for a report every {}", ms(polled));
@@ -249,7 +249,7 @@ fn interval(board: &Board, findings: &mut Vec<Finding>) {
     }
 }
 
-fn holders(board: &Board, findings: &mut Vec<Finding>) {
+fn holders(board: &ProbedBoard, findings: &mut Vec<Finding>) {
     let name = board.name.as_str();
     for holder in &board.holders {
         let what = format!("{} (process {}) has the board open too", holder.name, holder.process);
@@ -267,13 +267,13 @@ fn holders(board: &Board, findings: &mut Vec<Finding>) {
 const MODULE: &str =
     "run `modprobe uinput` as root; packaging/linux/60-tallywheel.rules loads it from then on";
 
-fn uinput(facts: &Facts, findings: &mut Vec<Finding>) {
+fn uinput(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let Some(node) = &facts.uinput else { return };
     let name = "uinput";
     findings.push(match node {
-        Node::Usable => Finding::good("joystick", name, "virtual joysticks can be made"),
-        Node::Absent => Finding::wrong("joystick", name, "the kernel module uinput is not loaded", MODULE),
-        Node::Forbidden => {
+        DeviceAccess::Usable => Finding::good("joystick", name, "virtual joysticks can be made"),
+        DeviceAccess::Absent => Finding::wrong("joystick", name, "the kernel module uinput is not loaded", MODULE),
+        DeviceAccess::Forbidden => {
             let ruled = facts.rules.as_ref().is_some_and(|files| rules::uinput(files));
             let what = "you may not make virtual joysticks";
             let cure = if ruled {
@@ -285,13 +285,13 @@ fn uinput(facts: &Facts, findings: &mut Vec<Finding>) {
             };
             Finding::wrong("joystick", name, what, cure)
         }
-        Node::Broken(why) => {
+        DeviceAccess::Broken(why) => {
             Finding::wrong("joystick", name, format!("/dev/uinput cannot be opened: {why}"), MODULE)
         }
     });
 }
 
-fn receivers(facts: &Facts, findings: &mut Vec<Finding>) {
+fn receivers(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     for receiver in &facts.receivers {
         let (to, aircraft) = (receiver.to.clone(), &receiver.aircraft);
         findings.push(match receiver.taken {
@@ -314,7 +314,7 @@ fn receivers(facts: &Facts, findings: &mut Vec<Finding>) {
     }
 }
 
-fn reports(facts: &Facts, findings: &mut Vec<Finding>) {
+fn reports(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let Some((at, taken)) = &facts.reports else { return };
     findings.push(match (taken, &facts.daemon) {
         // Whose port it is cannot be seen from here, but a daemon that runs says in its log if it is not its own.
@@ -339,7 +339,7 @@ fn reports(facts: &Facts, findings: &mut Vec<Finding>) {
     });
 }
 
-fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
+fn daemon(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let name = "tallywheel run";
     match &facts.daemon {
         Daemon::None => {
@@ -395,7 +395,7 @@ fn daemon(facts: &Facts, findings: &mut Vec<Finding>) {
 }
 
 /// Never more than a hint: all that the tray does can be done without it.
-fn panel(facts: &Facts, findings: &mut Vec<Finding>) {
+fn panel(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let Some(panel) = &facts.panel else { return };
     let name = "panel";
     findings.push(match panel {
@@ -424,7 +424,7 @@ fn panel(facts: &Facts, findings: &mut Vec<Finding>) {
 /// Above this the times between reports tell too little.
 const COARSE: Duration = Duration::from_micros(100);
 
-fn clock(facts: &Facts, findings: &mut Vec<Finding>) {
+fn clock(facts: &SystemFacts, findings: &mut Vec<Finding>) {
     let clock = &facts.clock;
     let source = clock.source.as_deref().unwrap_or("of the system");
     match clock.step {

@@ -1,6 +1,6 @@
 //! Each fault by itself: what is said, and its cure.
 
-use super::super::facts::{Clock, Holder, Receiver, RuleFile};
+use super::super::facts::{Holder, Receiver, RuleFile, SystemClock};
 use super::*;
 use expect_test::{Expect, expect};
 use std::path::PathBuf;
@@ -15,11 +15,11 @@ fn rule_file() -> RuleFile {
     RuleFile { path: "/etc/udev/rules.d/60-tallywheel.rules".into(), text }
 }
 
-fn here() -> Board {
-    Board {
+fn here() -> ProbedBoard {
+    ProbedBoard {
         name: "main".into(),
         usb: Some(BENCH),
-        seen: Seen::Here { path: "/dev/hidraw3".into(), usb: BENCH, refused: None, described: true },
+        seen: BoardPresence::Here { path: "/dev/hidraw3".into(), usb: BENCH, refused: None, described: true },
         stated_interval: Some(Duration::from_millis(4)),
         polled: Some(Duration::from_millis(4)),
         missing_buttons: Vec::new(),
@@ -31,45 +31,49 @@ fn here() -> Board {
 fn status() -> Status {
     serde_json::from_value(serde_json::json!({
         "tallywheel": 1, "version": "0.1.0", "process": 42, "running_s": 1.0, "config": "", "log": "", "log_level": "info",
-        "rig": "bench", "aircraft": {"name": "Heron", "file": "heron"}, "held": false, "reports": 0,
+        "rig": "bench", "aircraft": {"name": "Kettrin", "file": "kettrin"}, "held": false, "reports": 0,
         "boards": [], "wheels": [], "trims": [], "losses": [], "outputs": [], "simulator": null, "wrong_files": []
     }))
     .unwrap()
 }
 
 /// A machine on which all is well.
-fn well() -> Facts {
-    Facts {
+fn well() -> SystemFacts {
+    SystemFacts {
         files: vec![(PathBuf::from("rig.toml"), Ok("1 board, 1 wheel".into()))],
         log_folder: None,
         daemon: Daemon::Runs(Box::new(status())),
         runtime_folder: true,
         boards: vec![here()],
         rules: Some(vec![rule_file()]),
-        uinput: Some(Node::Usable),
+        uinput: Some(DeviceAccess::Usable),
         receivers: vec![Receiver {
-            aircraft: "Heron".into(),
+            aircraft: "Kettrin".into(),
             to: "127.0.0.1:47811".into(),
             taken: Some(true),
         }],
         reports: Some(("127.0.0.1:47820".into(), true)),
         panel: Some(Panel::Shows),
-        clock: Clock { step: Some(Duration::from_nanos(1)), source: Some("tsc".into()), date_wrong: false },
+        clock: SystemClock {
+            step: Some(Duration::from_nanos(1)),
+            source: Some("tsc".into()),
+            date_wrong: false,
+        },
     }
 }
 
 /// What is said when one thing differs from a machine on which all is well.
-fn said(change: impl FnOnce(&mut Facts), expected: &Expect) {
+fn said(change: impl FnOnce(&mut SystemFacts), expected: &Expect) {
     let mut facts = well();
     change(&mut facts);
     let all = judge(&facts);
-    let bad: Vec<_> = all.into_iter().filter(|finding| finding.verdict != Verdict::Good).collect();
+    let bad: Vec<_> = all.into_iter().filter(|finding| finding.verdict != FindingLevel::Good).collect();
     assert!(bad.iter().all(|finding| finding.cure.is_some()), "{bad:#?}");
     expected.assert_eq(&crate::doctor::text(&bad));
 }
 
-fn refused(facts: &mut Facts) {
-    facts.boards[0].seen = Seen::Here {
+fn refused(facts: &mut SystemFacts) {
+    facts.boards[0].seen = BoardPresence::Here {
         path: "/dev/hidraw3".into(),
         usb: BENCH,
         refused: Some(("Permission denied".into(), "install the rule".into())),
@@ -80,7 +84,7 @@ fn refused(facts: &mut Facts) {
 #[test]
 fn where_all_is_well_all_is_good() {
     let findings = judge(&well());
-    assert!(findings.iter().all(|finding| finding.verdict == Verdict::Good), "{findings:#?}");
+    assert!(findings.iter().all(|finding| finding.verdict == FindingLevel::Good), "{findings:#?}");
     assert!(crate::doctor::text(&findings).ends_with("All is as it should be.\n"));
     let checks: Vec<_> = findings.iter().map(|finding| finding.check).collect();
     assert_eq!(
@@ -129,7 +133,7 @@ fn files_and_folders() {
 #[test]
 fn boards_that_are_not_there_or_not_one() {
     said(
-        |facts| facts.boards[0].seen = Seen::Absent,
+        |facts| facts.boards[0].seen = BoardPresence::Absent,
         &expect![[r#"
         WRONG  board       main: it is not plugged in
                            cure: plug it in; if it is, compare usb, serial and path in rig.toml with `tallywheel boards`, and try another cable: some only carry power
@@ -137,14 +141,14 @@ fn boards_that_are_not_there_or_not_one() {
     );
     let two = vec!["/dev/hidraw3".to_owned(), "/dev/hidraw4".to_owned()];
     said(
-        |facts| facts.boards[0].seen = Seen::Several(two),
+        |facts| facts.boards[0].seen = BoardPresence::Several(two),
         &expect![[r#"
         WRONG  board       main: 2 boards match: /dev/hidraw3, /dev/hidraw4
                            cure: give its serial number in rig.toml, or else its path; `tallywheel boards` lists both
     "#]],
     );
     said(
-        |facts| facts.boards[0].seen = Seen::Unknown("no hidapi".into()),
+        |facts| facts.boards[0].seen = BoardPresence::Unknown("no hidapi".into()),
         &expect![[r#"
         WRONG  board       main: boards cannot be looked for: no hidapi
                            cure: look at the system's log
@@ -242,8 +246,12 @@ fn buttons_and_intervals() {
     );
     said(
         |facts| {
-            facts.boards[0].seen =
-                Seen::Here { path: "/dev/hidraw3".into(), usb: BENCH, refused: None, described: false };
+            facts.boards[0].seen = BoardPresence::Here {
+                path: "/dev/hidraw3".into(),
+                usb: BENCH,
+                refused: None,
+                described: false,
+            };
         },
         &expect![[r#"
             WRONG  buttons     main: its own description of its buttons cannot be used
@@ -301,14 +309,14 @@ fn other_programs_at_the_board() {
 #[test]
 fn virtual_joysticks() {
     said(
-        |facts| facts.uinput = Some(Node::Absent),
+        |facts| facts.uinput = Some(DeviceAccess::Absent),
         &expect![[r#"
         WRONG  joystick    uinput: the kernel module uinput is not loaded
                            cure: run `modprobe uinput` as root; packaging/linux/60-tallywheel.rules loads it from then on
     "#]],
     );
     said(
-        |facts| facts.uinput = Some(Node::Forbidden),
+        |facts| facts.uinput = Some(DeviceAccess::Forbidden),
         &expect![[r#"
         WRONG  joystick    uinput: you may not make virtual joysticks
                            cure: the rule is there: run `udevadm control --reload` and `udevadm trigger --subsystem-match=misc` as root; over the network a group is needed instead, as the file says
@@ -316,7 +324,7 @@ fn virtual_joysticks() {
     );
     said(
         |facts| {
-            facts.uinput = Some(Node::Forbidden);
+            facts.uinput = Some(DeviceAccess::Forbidden);
             let text = rule_file().text.replace("KERNEL==\"uinput\"", "#");
             facts.rules = Some(vec![RuleFile { text, ..rule_file() }]);
         },
@@ -326,7 +334,7 @@ fn virtual_joysticks() {
         "#]],
     );
     said(
-        |facts| facts.uinput = Some(Node::Broken("No such device".into())),
+        |facts| facts.uinput = Some(DeviceAccess::Broken("No such device".into())),
         &expect![[r#"
         WRONG  joystick    uinput: /dev/uinput cannot be opened: No such device
                            cure: run `modprobe uinput` as root; packaging/linux/60-tallywheel.rules loads it from then on
@@ -345,14 +353,14 @@ fn receivers_and_the_daemon() {
     said(
         |facts| facts.receivers[0].taken = Some(false),
         &expect![[r#"
-        hint   datagrams   127.0.0.1:47811: nobody listens there now, where Heron sends to
+        hint   datagrams   127.0.0.1:47811: nobody listens there now, where Kettrin sends to
                            cure: start the simulator's side, or correct the port in the aircraft file
     "#]],
     );
     said(
         |facts| facts.receivers[0].taken = None,
         &expect![[r#"
-        hint   datagrams   127.0.0.1:47811: Heron sends there, and from here nobody can tell whether they arrive
+        hint   datagrams   127.0.0.1:47811: Kettrin sends there, and from here nobody can tell whether they arrive
                            cure: see whether the simulator's side gets them
     "#]],
     );
@@ -408,7 +416,7 @@ fn receivers_and_the_daemon() {
 #[test]
 fn ports_for_reports() {
     let nobody = |taken| {
-        move |facts: &mut Facts| {
+        move |facts: &mut SystemFacts| {
             facts.daemon = Daemon::None;
             facts.reports = Some(("127.0.0.1:47820".into(), taken));
         }

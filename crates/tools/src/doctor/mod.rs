@@ -10,7 +10,7 @@ pub mod rules;
 
 use crate::args::DoctorArgs;
 use gather::Roots;
-use judge::{Finding, Verdict};
+use judge::{Finding, FindingLevel};
 use std::io::Write;
 use tallywheel_engine::failure::Failure;
 
@@ -27,7 +27,7 @@ pub fn doctor(args: &DoctorArgs, ask: gather::Ask<'_>, out: &mut impl Write) -> 
     } else {
         out.write_all(text(&findings).as_bytes())?;
     }
-    match findings.iter().filter(|finding| finding.verdict == Verdict::Wrong).count() {
+    match findings.iter().filter(|finding| finding.verdict == FindingLevel::Wrong).count() {
         0 => Ok(()),
         1 => Err(Failure::Choice("1 thing is wrong".to_owned())),
         n => Err(Failure::Choice(format!("{n} things are wrong"))),
@@ -39,9 +39,9 @@ fn text(findings: &[Finding]) -> String {
     let mut text = String::new();
     for Finding { check, subject, verdict, what, cure } in findings {
         let verdict = match verdict {
-            Verdict::Good => "good",
-            Verdict::Hint => "hint",
-            Verdict::Wrong => "WRONG",
+            FindingLevel::Good => "good",
+            FindingLevel::Hint => "hint",
+            FindingLevel::Wrong => "WRONG",
         };
         let what = what.replace('\n', "\n                   ");
         text += &format!("{verdict:<6} {check:<10}  {subject}: {what}\n");
@@ -49,7 +49,7 @@ fn text(findings: &[Finding]) -> String {
             text += &format!("                   cure: {cure}\n");
         }
     }
-    if findings.iter().all(|finding| finding.verdict == Verdict::Good) {
+    if findings.iter().all(|finding| finding.verdict == FindingLevel::Good) {
         text += "All is as it should be.\n";
     }
     text

@@ -12,15 +12,29 @@ pub const SEAT_RULES: &str = "73-seat-late.rules";
 
 /// What the rules say of a board.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Verdict {
+pub enum RuleMatch {
     /// A rule lets the user open it.
-    Good { file: String },
+    Good {
+        /// The rule file.
+        file: String,
+    },
     /// A rule would, in a file that is read too late.
-    TooLate { file: String },
+    TooLate {
+        /// The rule file.
+        file: String,
+    },
     /// A rule has its ids with capital letters, which never match.
-    Capitals { file: String, line: usize },
+    Capitals {
+        /// The rule file.
+        file: String,
+        /// The line, counted from 1.
+        line: usize,
+    },
     /// A file of ours is there and has no line for it.
-    NotNamed { file: String },
+    NotNamed {
+        /// Our rule file.
+        file: String,
+    },
     /// There is no file of ours.
     None,
 }
@@ -39,9 +53,9 @@ fn counting(files: &[RuleFile]) -> BTreeMap<&OsStr, &RuleFile> {
 
 /// What `files` say of the board with these ids.
 #[must_use]
-pub fn board(files: &[RuleFile], usb: UsbId) -> Verdict {
+pub fn board(files: &[RuleFile], usb: UsbId) -> RuleMatch {
     let (vendor, product) = (format!("{:04x}", usb.vendor), format!("{:04x}", usb.product));
-    let mut best = Verdict::None;
+    let mut best = RuleMatch::None;
     for (name, file) in counting(files) {
         let path = file.path.display().to_string();
         let mut named = false;
@@ -61,17 +75,17 @@ pub fn board(files: &[RuleFile], usb: UsbId) -> Verdict {
             if same(ids.0, &vendor) && same(ids.1, &product) {
                 let late = line.contains("uaccess") && name > OsStr::new(SEAT_RULES);
                 if !late {
-                    return Verdict::Good { file: path };
+                    return RuleMatch::Good { file: path };
                 }
-                best = Verdict::TooLate { file: path.clone() };
+                best = RuleMatch::TooLate { file: path.clone() };
                 named = true;
             } else if alike(ids.0, &vendor) && alike(ids.1, &product) {
-                best = Verdict::Capitals { file: path.clone(), line: number };
+                best = RuleMatch::Capitals { file: path.clone(), line: number };
                 named = true;
             }
         }
-        if !named && best == Verdict::None && name.to_string_lossy().contains("tallywheel") {
-            best = Verdict::NotNamed { file: path };
+        if !named && best == RuleMatch::None && name.to_string_lossy().contains("tallywheel") {
+            best = RuleMatch::NotNamed { file: path };
         }
     }
     best
@@ -137,27 +151,27 @@ mod tests {
     #[test]
     fn the_shipped_file_does_it_once_its_line_is_written() {
         let path = "/etc/udev/rules.d/60-tallywheel.rules";
-        assert_eq!(board(&[file(path, &installed())], BENCH), Verdict::Good { file: path.into() });
-        assert_eq!(board(&[file(path, SHIPPED)], BENCH), Verdict::NotNamed { file: path.into() });
-        assert_eq!(board(&[file(path, &installed())], OTHER), Verdict::NotNamed { file: path.into() });
+        assert_eq!(board(&[file(path, &installed())], BENCH), RuleMatch::Good { file: path.into() });
+        assert_eq!(board(&[file(path, SHIPPED)], BENCH), RuleMatch::NotNamed { file: path.into() });
+        assert_eq!(board(&[file(path, &installed())], OTHER), RuleMatch::NotNamed { file: path.into() });
         assert!(uinput(&[file(path, SHIPPED)]));
-        assert_eq!(board(&[], BENCH), Verdict::None);
+        assert_eq!(board(&[], BENCH), RuleMatch::None);
         assert!(!uinput(&[]));
     }
 
     #[test]
     fn a_file_that_sorts_after_the_seat_s_comes_too_late() {
         let late = "/etc/udev/rules.d/99-tallywheel.rules";
-        assert_eq!(board(&[file(late, &installed())], BENCH), Verdict::TooLate { file: late.into() });
+        assert_eq!(board(&[file(late, &installed())], BENCH), RuleMatch::TooLate { file: late.into() });
         assert!(!uinput(&[file(late, SHIPPED)]));
         // A group needs no seat, so it may come at any time.
         let group = installed().replace("TAG+=\"uaccess\"", "GROUP=\"input\", MODE=\"0660\"");
-        assert_eq!(board(&[file(late, &group)], BENCH), Verdict::Good { file: late.into() });
+        assert_eq!(board(&[file(late, &group)], BENCH), RuleMatch::Good { file: late.into() });
         assert!(uinput(&[file(late, &group)]));
         // One in time is enough.
         let early = "/usr/lib/udev/rules.d/60-tallywheel.rules";
         let both = [file(late, &installed()), file(early, &installed())];
-        assert_eq!(board(&both, BENCH), Verdict::Good { file: early.into() });
+        assert_eq!(board(&both, BENCH), RuleMatch::Good { file: early.into() });
     }
 
     #[test]
@@ -165,7 +179,7 @@ mod tests {
         let text = installed().replace("\"7a11\"", "\"7A11\"");
         let path = "/etc/udev/rules.d/60-tallywheel.rules";
         let verdict = board(&[file(path, &text)], BENCH);
-        let Verdict::Capitals { file, line } = verdict else { panic!("{verdict:?}") };
+        let RuleMatch::Capitals { file, line } = verdict else { panic!("{verdict:?}") };
         assert_eq!(file, path);
         assert!(text.lines().nth(line - 1).unwrap().contains("7A11"));
     }
@@ -176,7 +190,7 @@ mod tests {
         let name = "60-tallywheel.rules";
         let etc = format!("/etc/udev/rules.d/{name}");
         let files = [file(&etc, ""), file(&format!("/usr/lib/udev/rules.d/{name}"), &installed())];
-        assert_eq!(board(&files, BENCH), Verdict::NotNamed { file: etc });
+        assert_eq!(board(&files, BENCH), RuleMatch::NotNamed { file: etc });
         assert!(!uinput(&files));
     }
 
@@ -185,11 +199,11 @@ mod tests {
         let rule = r#"KERNEL=="hidraw*", ATTRS{idVendor}=="1209", MODE="0666""#;
         assert_eq!(
             board(&[file("/etc/udev/rules.d/50-mine.rules", rule)], OTHER),
-            Verdict::Good { file: "/etc/udev/rules.d/50-mine.rules".into() }
+            RuleMatch::Good { file: "/etc/udev/rules.d/50-mine.rules".into() }
         );
         let continued = "KERNEL==\"hidraw*\", \\\n  ATTRS{idVendor}==\"1209\", \\\n  MODE=\"0666\"\n";
         let verdict = board(&[file("/etc/udev/rules.d/50-mine.rules", continued)], BENCH);
-        assert!(matches!(verdict, Verdict::Good { .. }), "{verdict:?}");
+        assert!(matches!(verdict, RuleMatch::Good { .. }), "{verdict:?}");
         let none = [
             format!("#{rule}"),
             rule.replace("hidraw*", "event*"),
@@ -199,7 +213,7 @@ mod tests {
         ];
         for text in none {
             let verdict = board(&[file("/etc/udev/rules.d/50-mine.rules", &text)], BENCH);
-            assert_eq!(verdict, Verdict::None, "{text}");
+            assert_eq!(verdict, RuleMatch::None, "{text}");
         }
     }
 }

@@ -1,4 +1,4 @@
-//! From what was heard to what is learnt. No I/O.
+//! Works out a wheel's wiring from a session. No I/O.
 //!
 //! 1. Every two buttons of a board that changed are taken for a wheel, as pulses and as quadrature, and decoded
 //!    turn by turn. A wheel goes one way in the first turn, the other way in the next, as far each time; nothing
@@ -8,11 +8,11 @@
 //! 3. The brisk turns are held against the slow ones: what is missing was lost.
 
 use super::learnt::{Inputs, Learnt, LearntWheel, LossSpeed, Value};
-use super::pair::{self, Change, Kind, Leg, Pair, real};
+use super::pair::{self, Change, Kind, Pair, Segment, real};
 use super::session::{MarkedBy, SLOW_TURNS, Session};
 use super::timing;
-use crate::headroom::formulas;
-use crate::headroom::quantity::{PartOfCycle, StepsPerTurn};
+use crate::plan::formulas;
+use crate::plan::quantity::{PartOfCycle, StepsPerTurn};
 use std::time::Duration;
 use tallywheel_units::{ButtonNumber, Buttons};
 
@@ -30,37 +30,37 @@ const TURNS_MANY: usize = 10;
 /// A pause this long is the hand's, not the wheel's speed.
 const REGRIP: Duration = Duration::from_millis(150);
 
-/// One board's part of a session.
-struct Heard {
+/// The samples of one board: its buttons at rest, their changes, and the buttons that changed with how often.
+struct BoardSamples {
     rest: Buttons,
     changes: Vec<Change>,
     buttons: Vec<(ButtonNumber, usize)>,
 }
 
-/// Works out what the session tells.
+/// Works out the wiring, counts and limits of the wheel that was turned in the session.
 #[must_use]
 pub fn learn(session: &Session) -> Learnt {
-    let legs = pair::legs(session);
-    let turns = legs.iter().filter(|leg| matches!(leg, Leg::Turn(_))).count();
+    let segments = pair::segments(session);
+    let turns = segments.iter().filter(|segment| matches!(segment, Segment::Turn(_))).count();
     let mut notes = Vec::new();
     if turns < 2 {
         let had = if session.marked_by == MarkedBy::Hand { "marks" } else { "pauses of two seconds" };
         notes.push(format!("The session has no two turns: it needs {had} before, between and after them."));
         return Learnt { wheel: None, notes };
     }
-    let devices = session.seen.iter().map(|report| report.device).max().map_or(0, |last| last + 1);
-    let heard: Vec<Heard> = (0..devices).map(|device| hear(session, device)).collect();
+    let devices = session.samples.iter().map(|report| report.device).max().map_or(0, |last| last + 1);
+    let boards: Vec<BoardSamples> = (0..devices).map(|device| board_samples(session, device)).collect();
     let pairs: Vec<Pair> =
-        heard.iter().enumerate().flat_map(|(device, heard)| pairs(heard, device, &legs)).collect();
-    let mut wheels: Vec<&Pair> = pairs.iter().filter(|pair| is_wheel(pair, &legs)).collect();
-    wheels.sort_by(|one, other| other.purity(&legs).total_cmp(&one.purity(&legs)));
+        boards.iter().enumerate().flat_map(|(device, board)| pairs(board, device, &segments)).collect();
+    let mut wheels: Vec<&Pair> = pairs.iter().filter(|pair| is_wheel(pair, &segments)).collect();
+    wheels.sort_by(|one, other| other.purity(&segments).total_cmp(&one.purity(&segments)));
     let Some(best) = wheels.first().copied() else {
-        notes.extend(why_none(&heard, &pairs, &legs));
+        notes.extend(why_none(&boards, &pairs, &segments));
         return Learnt { wheel: None, notes };
     };
     let twin = wheels.iter().find(|pair| disjoint(pair, best));
-    let wheel = heard.get(best.device).map(|heard| {
-        let mut wheel = describe(session, heard, best, &legs);
+    let wheel = boards.get(best.device).map(|board| {
+        let mut wheel = describe(session, board, best, &segments);
         if let Some(twin) = twin {
             let why = "a second wheel turned along with it";
             for value in [&mut wheel.inputs.sure, &mut wheel.counts_per_turn.sure] {
@@ -77,7 +77,7 @@ pub fn learn(session: &Session) -> Learnt {
         wheel
     });
     if twin.is_none() {
-        notes.extend(others(&heard, &pairs, best, &legs));
+        notes.extend(others(&boards, &pairs, best, &segments));
     }
     if session.marked_by == MarkedBy::Pauses {
         notes.push("The recording has no marks; its pauses were taken for them.".to_owned());
@@ -85,29 +85,30 @@ pub fn learn(session: &Session) -> Learnt {
     Learnt { wheel, notes }
 }
 
-fn hear(session: &Session, device: usize) -> Heard {
+fn board_samples(session: &Session, device: usize) -> BoardSamples {
     let changes = pair::changes(session, device);
     let mut buttons: Vec<_> = (1..=ButtonNumber::LAST.get())
         .filter_map(ButtonNumber::new)
         .map(|button| {
-            let changed = |c: &&Change| c.was.pressed(button) != c.is.pressed(button) && c.leg.is_some();
+            let changed = |c: &&Change| c.was.pressed(button) != c.is.pressed(button) && c.segment.is_some();
             (button, changes.iter().filter(changed).count())
         })
         .filter(|(_, changed)| *changed >= 3)
         .collect();
     buttons.sort_by_key(|(_, changed)| std::cmp::Reverse(*changed));
     buttons.truncate(BUTTONS_MAX);
-    Heard { rest: pair::pressed_at_rest(session, device), changes, buttons }
+    BoardSamples { rest: pair::pressed_at_rest(session, device), changes, buttons }
 }
 
 /// Every two buttons as either kind, forward first.
-fn pairs(heard: &Heard, device: usize, legs: &[Leg]) -> Vec<Pair> {
+fn pairs(board: &BoardSamples, device: usize, segments: &[Segment]) -> Vec<Pair> {
     let mut pairs = Vec::new();
-    for (place, (first, _)) in heard.buttons.iter().enumerate() {
-        for (second, _) in heard.buttons.iter().skip(place + 1) {
+    for (place, (first, _)) in board.buttons.iter().enumerate() {
+        for (second, _) in board.buttons.iter().skip(place + 1) {
             for kind in [Kind::Quadrature, Kind::Pulses] {
-                let pair = Pair::decode(kind, device, [*first, *second], heard.rest, &heard.changes, legs);
-                pairs.push(pair.oriented(legs));
+                let pair =
+                    Pair::decode(kind, device, [*first, *second], board.rest, &board.changes, segments);
+                pairs.push(pair.oriented(segments));
             }
         }
     }
@@ -119,15 +120,15 @@ fn slow(turns: &[i64]) -> &[i64] {
     turns.get(..SLOW_TURNS).unwrap_or(turns)
 }
 
-fn is_wheel(pair: &Pair, legs: &[Leg]) -> bool {
-    let turns = pair.turns(legs);
+fn is_wheel(pair: &Pair, segments: &[Segment]) -> bool {
+    let turns = pair.turns(segments);
     let slow = slow(&turns);
     let middle = median(slow);
     let near = |turn: &&i64| (**turn - middle).abs() * 5 <= middle.max(10);
     // A wheel may have lost counts in a turn or two; it still is the wheel.
     middle >= LEAST_PER_TURN
         && slow.iter().filter(near).count() * 3 >= slow.len() * 2
-        && pair.purity(legs) >= 0.5
+        && pair.purity(segments) >= 0.5
         && slow.iter().all(|turn| *turn > 0)
 }
 
@@ -147,24 +148,25 @@ fn named(pair: &Pair) -> String {
 }
 
 /// Two buttons that moved like a wheel in single turns, though not in all.
-fn moved_somewhere(pair: &Pair, legs: &[Leg]) -> bool {
+fn moved_somewhere(pair: &Pair, segments: &[Segment]) -> bool {
     let both = pair.kind == Kind::Quadrature
         || (pair.steps.iter().any(|step| step.by > 0) && pair.steps.iter().any(|step| step.by < 0));
-    both && pair.purity(legs) >= 0.8 && pair.turns(legs).iter().any(|turn| turn.abs() >= LEAST_PER_TURN)
+    both && pair.purity(segments) >= 0.8
+        && pair.turns(segments).iter().any(|turn| turn.abs() >= LEAST_PER_TURN)
 }
 
 /// What else moved while the wheel was turned.
-fn others(heard: &[Heard], pairs: &[Pair], best: &Pair, legs: &[Leg]) -> Vec<String> {
+fn others(boards: &[BoardSamples], pairs: &[Pair], best: &Pair, segments: &[Segment]) -> Vec<String> {
     let mut notes = Vec::new();
-    let second = pairs.iter().find(|pair| disjoint(pair, best) && moved_somewhere(pair, legs));
+    let second = pairs.iter().find(|pair| disjoint(pair, best) && moved_somewhere(pair, segments));
     if let Some(second) = second {
         notes.push(format!(
             "A second wheel moved now and then: {}. Turn only the one that is meant.",
             named(second)
         ));
     }
-    for (device, heard) in heard.iter().enumerate() {
-        for (button, changed) in &heard.buttons {
+    for (device, board) in boards.iter().enumerate() {
+        for (button, changed) in &board.buttons {
             let ours = |pair: &Pair| pair.device == device && pair.buttons.contains(button);
             if !ours(best) && !second.is_some_and(ours) {
                 notes.push(format!(
@@ -177,11 +179,11 @@ fn others(heard: &[Heard], pairs: &[Pair], best: &Pair, legs: &[Leg]) -> Vec<Str
 }
 
 /// Why no wheel was found, and what to do.
-fn why_none(heard: &[Heard], pairs: &[Pair], legs: &[Leg]) -> Vec<String> {
-    let active: Vec<_> = heard.iter().flat_map(|heard| &heard.buttons).collect();
+fn why_none(boards: &[BoardSamples], pairs: &[Pair], segments: &[Segment]) -> Vec<String> {
+    let active: Vec<_> = boards.iter().flat_map(|board| &board.buttons).collect();
     let mut movers: Vec<&Pair> = Vec::new();
-    let mut sorted: Vec<&Pair> = pairs.iter().filter(|pair| moved_somewhere(pair, legs)).collect();
-    sorted.sort_by(|one, other| other.purity(legs).total_cmp(&one.purity(legs)));
+    let mut sorted: Vec<&Pair> = pairs.iter().filter(|pair| moved_somewhere(pair, segments)).collect();
+    sorted.sort_by(|one, other| other.purity(segments).total_cmp(&one.purity(segments)));
     for pair in sorted {
         if movers.iter().all(|mover| disjoint(mover, pair)) {
             movers.push(pair);
@@ -203,7 +205,7 @@ fn why_none(heard: &[Heard], pairs: &[Pair], legs: &[Leg]) -> Vec<String> {
             "{} moved like a wheel, but not as far in each turn, or not forward and back in turn: {:?} counts. \
              Begin again, one whole turn each way between the marks, slowly.",
             capital(&named(one)),
-            one.turns(legs)
+            one.turns(segments)
         ),
         _ => {
             "Buttons changed, but no two of them like a wheel: one that is turned forward and back, slowly, \
@@ -225,10 +227,10 @@ struct PerTurn {
     held: bool,
 }
 
-fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> LearntWheel {
-    let turns = pair.turns(legs);
+fn describe(session: &Session, board: &BoardSamples, pair: &Pair, segments: &[Segment]) -> LearntWheel {
+    let turns = pair.turns(segments);
     let agree = slow(&turns).len() >= TURNS_MIN;
-    let purity = pair.purity(legs);
+    let purity = pair.purity(segments);
     let [first, second] = pair.buttons;
     let inputs = Inputs { kind: pair.kind, buttons: pair.buttons };
     let inputs = if agree {
@@ -240,11 +242,11 @@ fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> Lear
     } else {
         Value::unsure(inputs, format!("only {} turns; it takes {TURNS_MIN} to be sure", turns.len()))
     };
-    let mut per_click = per_click(pair, legs);
+    let mut per_click = per_click(pair, segments);
     // A board that drops counts when they come fast drops them in a click first of all.
     if let Some(click) = &mut per_click
         && pair.kind == Kind::Pulses
-        && (turns.iter().any(|turn| turns.first() != Some(turn)) || at_top_rate(pair, legs))
+        && (turns.iter().any(|turn| turns.first() != Some(turn)) || at_top_rate(pair, segments))
         && click.sure
     {
         *click = Value::unsure(click.value, "the board dropped counts when they came fast, maybe here too");
@@ -252,31 +254,35 @@ fn describe(session: &Session, heard: &Heard, pair: &Pair, legs: &[Leg]) -> Lear
     let interval = timing::report_interval(session, pair.device, pair.kind == Kind::Pulses);
     let interval_ms = interval.as_ref().filter(|interval| interval.sure).map(|interval| interval.value);
     let on = match pair.kind {
-        Kind::Pulses => timing::pulse_on(pair, heard.rest, &heard.changes, interval_ms),
+        Kind::Pulses => timing::pulse_on(pair, board.rest, &board.changes, interval_ms),
         Kind::Quadrature => None,
     };
-    let mut per_turn = per_turn(pair, legs, &turns, per_click.as_ref(), session.marked_by);
+    let mut per_turn = per_turn(pair, segments, &turns, per_click.as_ref(), session.marked_by);
     if on.as_ref().is_some_and(|on| !on.sure) && !per_turn.value.sure {
         // Nobody knows how many pulses no report told of.
         per_turn.value.plus_minus = None;
     }
-    let legs_of_turns: Vec<usize> =
-        legs.iter().enumerate().filter(|(_, leg)| matches!(leg, Leg::Turn(_))).map(|(leg, _)| leg).collect();
+    let turn_segments: Vec<usize> = segments
+        .iter()
+        .enumerate()
+        .filter(|(_, segment)| matches!(segment, Segment::Turn(_)))
+        .map(|(segment, _)| segment)
+        .collect();
     let count = i64::from(per_turn.value.value);
     let tolerance = if per_turn.held { 0.0 } else { 1.0 + eye(count) };
-    let busy: Vec<usize> = legs_of_turns
+    let busy: Vec<usize> = turn_segments
         .iter()
         .zip(&turns)
         .filter(|(_, turn)| real((count - **turn).max(0).unsigned_abs()) > tolerance + 1.0)
-        .map(|(leg, _)| *leg)
+        .map(|(segment, _)| *segment)
         .collect();
     let off = on.as_ref().and_then(|on| timing::pulse_off(pair, on, &busy, per_turn.value.value));
     let limit = by_the_figures(pair.kind, count, interval.as_ref(), on.as_ref(), off.as_ref());
     LearntWheel {
         device: pair.device,
         inputs,
-        pressed_at_rest: pressed_at_rest(heard, pair, per_click.as_ref()),
-        losses: losses(pair, &legs_of_turns, &turns, &per_turn, tolerance, limit),
+        pressed_at_rest: pressed_at_rest(board, pair, per_click.as_ref()),
+        losses: losses(pair, &turn_segments, &turns, &per_turn, tolerance, limit),
         counts_per_turn: per_turn.value,
         counts_per_click: per_click,
         pulse_on_ms: on,
@@ -290,8 +296,8 @@ fn eye(per_turn: i64) -> f64 {
     2.0 * EYE_DEGREES / 360.0 * real(per_turn.unsigned_abs())
 }
 
-fn pressed_at_rest(heard: &Heard, pair: &Pair, per_click: Option<&Value<f64>>) -> Value<bool> {
-    let rest = pair.buttons.map(|button| heard.rest.pressed(button));
+fn pressed_at_rest(board: &BoardSamples, pair: &Pair, per_click: Option<&Value<f64>>) -> Value<bool> {
+    let rest = pair.buttons.map(|button| board.rest.pressed(button));
     match (pair.kind, rest) {
         (Kind::Pulses, [first, second]) if first == second => {
             let how = if first { "pressed" } else { "released" };
@@ -310,8 +316,8 @@ fn pressed_at_rest(heard: &Heard, pair: &Pair, per_click: Option<&Value<f64>>) -
     }
 }
 
-fn per_click(pair: &Pair, legs: &[Leg]) -> Option<Value<f64>> {
-    let clicks = pair.clicks(legs);
+fn per_click(pair: &Pair, segments: &[Segment]) -> Option<Value<f64>> {
+    let clicks = pair.clicks(segments);
     let first = *clicks.first()?;
     let sum = clicks.iter().sum::<i64>().unsigned_abs();
     let mean = real(sum) / real(u64::try_from(clicks.len()).unwrap_or(1));
@@ -326,7 +332,7 @@ fn per_click(pair: &Pair, legs: &[Leg]) -> Option<Value<f64>> {
 
 fn per_turn(
     pair: &Pair,
-    legs: &[Leg],
+    segments: &[Segment],
     turns: &[i64],
     per_click: Option<&Value<f64>>,
     marked_by: MarkedBy,
@@ -345,10 +351,9 @@ fn per_turn(
         let in_a_turn = real(count.unsigned_abs()) / click;
         (in_a_turn - in_a_turn.round()).abs() < 1e-9 && click > 2.0 * eye
     });
-    let jumped = pair
-        .jumps
-        .iter()
-        .any(|(_, leg)| matches!(legs.get(*leg), Some(Leg::Turn(turn)) if *turn < SLOW_TURNS));
+    let jumped = pair.jumps.iter().any(
+        |(_, segment)| matches!(segments.get(*segment), Some(Segment::Turn(turn)) if *turn < SLOW_TURNS),
+    );
     let within = |value: Value<u32>| {
         let most = if held { real(off_by) } else { eye.max(real(off_by)) };
         value.within((most * 100.0).ceil() / 100.0)
@@ -363,7 +368,7 @@ fn per_turn(
         unsure(format!("{} turns were asked for, the pauses make {}", 2 * SLOW_TURNS, turns.len()))
     } else if jumped {
         unsure(format!("the wheel turned faster than the board reports even in slow turns; {told}"))
-    } else if pair.kind == Kind::Pulses && at_top_rate(pair, legs) {
+    } else if pair.kind == Kind::Pulses && at_top_rate(pair, segments) {
         unsure(format!(
             "the board pulsed as fast as it can even in slow turns, so counts may be missing; {told}"
         ))
@@ -399,16 +404,16 @@ fn mode(values: &[i64]) -> i64 {
 
 /// Whether the slow turns hold a run of pulses as close together as the closest of the whole session: then the
 /// board, not the hand, set their pace.
-fn at_top_rate(pair: &Pair, legs: &[Leg]) -> bool {
+fn at_top_rate(pair: &Pair, segments: &[Segment]) -> bool {
     let steps = || pair.steps.iter().zip(pair.steps.iter().skip(1));
     let mut periods: Vec<f64> = steps().map(|(one, next)| next.at.since(one.at).as_secs_f64()).collect();
     periods.sort_by(f64::total_cmp);
     let least = timing::percentile(&periods, 2);
     let mut run = 0_u32;
     steps().any(|(one, next)| {
-        let slow = matches!(legs.get(next.leg), Some(Leg::Turn(turn)) if *turn < SLOW_TURNS);
+        let slow = matches!(segments.get(next.segment), Some(Segment::Turn(turn)) if *turn < SLOW_TURNS);
         let close = next.at.since(one.at).as_secs_f64() <= 1.2 * least;
-        run = if slow && close && one.leg == next.leg { run + 1 } else { 0 };
+        run = if slow && close && one.segment == next.segment { run + 1 } else { 0 };
         run >= 4
     })
 }
@@ -420,7 +425,7 @@ fn late(pair: &Pair) -> bool {
     periods.sort_by(f64::total_cmp);
     let least = timing::percentile(&periods, 2);
     let over_a_mark = |one: &pair::Step, next: &pair::Step| {
-        next.leg != one.leg && next.at.since(one.at).as_secs_f64() <= 3.0 * least
+        next.segment != one.segment && next.at.since(one.at).as_secs_f64() <= 3.0 * least
     };
     pair.late || steps().any(|(one, next)| over_a_mark(one, next))
 }
@@ -449,7 +454,7 @@ fn by_the_figures(
 
 fn losses(
     pair: &Pair,
-    legs: &[usize],
+    segments: &[usize],
     turns: &[i64],
     per_turn: &PerTurn,
     tolerance: f64,
@@ -457,9 +462,9 @@ fn losses(
 ) -> Value<LossSpeed> {
     let count = i64::from(per_turn.value.value);
     let (mut good, mut bad): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
-    for (leg, turn) in legs.iter().zip(turns) {
-        let Some(speed) = mean_speed(pair, *leg).map(places) else { continue };
-        let jumped = pair.jumps.iter().any(|(_, jump)| jump == leg);
+    for (segment, turn) in segments.iter().zip(turns) {
+        let Some(speed) = mean_speed(pair, *segment).map(places) else { continue };
+        let jumped = pair.jumps.iter().any(|(_, jump)| jump == segment);
         let missing = real((count - *turn).unsigned_abs()) > tolerance;
         if jumped || missing { bad.push(speed) } else { good.push(speed) }
     }
@@ -478,8 +483,8 @@ fn losses(
 }
 
 /// A turn's speed in turns/s, the hand's pauses left out.
-fn mean_speed(pair: &Pair, leg: usize) -> Option<f64> {
-    let own: Vec<_> = pair.steps.iter().filter(|step| step.leg == leg).collect();
+fn mean_speed(pair: &Pair, segment: usize) -> Option<f64> {
+    let own: Vec<_> = pair.steps.iter().filter(|step| step.segment == segment).collect();
     let moving: Duration = own
         .iter()
         .zip(own.iter().skip(1))

@@ -1,4 +1,4 @@
-//! What was learnt, each value with how sure it is and why. No I/O.
+//! The result of a session: each value with how sure it is and why. No I/O.
 
 use super::pair::Kind;
 use serde::Serialize;
@@ -9,7 +9,7 @@ use tallywheel_units::ButtonNumber;
 pub struct Value<T> {
     /// The value, the likeliest where it is not sure.
     pub value: T,
-    /// How far it may be off, in its own unit; none where that makes no sense.
+    /// How far the value may be off, in its own unit; `None` where that has no meaning.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plus_minus: Option<f64>,
     /// Whether it can be relied on.
@@ -36,7 +36,7 @@ impl<T> Value<T> {
 /// The two buttons, so that the first turn is forward.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Inputs {
-    /// What they are.
+    /// The wiring.
     pub kind: Kind,
     /// Forward and backward, or A and B.
     pub buttons: [ButtonNumber; 2],
@@ -58,7 +58,7 @@ impl Serialize for Inputs {
     }
 }
 
-/// From which turning on counts were missing.
+/// The speeds from which counts were missing.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LossSpeed {
     /// The fastest turn of which nothing was missing, its mean speed in turns/s.
@@ -72,9 +72,9 @@ pub struct LossSpeed {
 /// A wheel that was found.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LearntWheel {
-    /// Which board, by its place in the recording.
+    /// The board, by its place in the recording.
     pub device: usize,
-    /// Which buttons, and what they are.
+    /// The two buttons and their wiring.
     pub inputs: Value<Inputs>,
     /// Whether they are pressed while the wheel rests.
     pub pressed_at_rest: Value<bool>,
@@ -92,11 +92,11 @@ pub struct LearntWheel {
     pub losses: Value<LossSpeed>,
 }
 
-/// What came of a session.
+/// The result of a session.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Learnt {
     /// The wheel, if one was found.
     pub wheel: Option<LearntWheel>,
-    /// What else there is to say, one sentence each.
+    /// Notes for the user, one sentence each.
     pub notes: Vec<String>,
 }

@@ -1,7 +1,7 @@
-//! A session at a terminal: boards are heard on a thread each, and Enter sets a mark.
+//! A session at a terminal: each board is read on a thread of its own, and Enter sets a mark.
 
-use super::lesson::Lesson;
-use super::session::{Mark, MarkKind, MarkedBy, Seen, Session};
+use super::prompts::Prompts;
+use super::session::{ButtonSample, MarkedBy, Session, SessionMark, SessionMarkKind};
 use crate::args::LearnArgs;
 use crossbeam_channel::{Receiver, Sender, bounded};
 use std::io::{self, BufRead, Write};
@@ -35,8 +35,8 @@ enum Message {
     NoMoreLines,
 }
 
-/// What was heard, and from which boards.
-pub(super) struct Live {
+/// A session with the boards that were read.
+pub(super) struct LiveSession {
     pub(super) session: Session,
     pub(super) devices: Vec<RecordedDevice>,
     /// Standard input has one reader only, so later answers come from here too.
@@ -59,8 +59,8 @@ impl Answers {
     }
 }
 
-/// Asks on standard error, so that standard output is the result's alone.
-pub(super) fn hear(args: &LearnArgs) -> Result<Live, Failure> {
+/// Records a session. It prompts on standard error, so that standard output is the result's alone.
+pub(super) fn record(args: &LearnArgs) -> Result<LiveSession, Failure> {
     let boards = open(args)?;
     let devices: Vec<_> = boards.iter().map(OpenBoard::recorded).collect();
     let layouts: Vec<_> =
@@ -75,15 +75,15 @@ pub(super) fn hear(args: &LearnArgs) -> Result<Live, Failure> {
             .spawn(move || pass_on(board, device, clock, &send, &over))?;
     }
     thread::Builder::new().name("enter".into()).spawn(move || lines(&send))?;
-    let heard = listen(&receive, &layouts);
+    let collected = collect(&receive, &layouts);
     over.store(true, Ordering::Relaxed);
-    let (session, reports) = heard?;
+    let (session, reports) = collected?;
     if let Some(path) = &args.save {
         let file = std::fs::File::create(path)
             .and_then(|file| save(io::BufWriter::new(file), &devices, &session, &reports));
         file.map_err(|source| Failure::File { path: path.clone(), source })?;
     }
-    Ok(Live { session, devices, answers: Answers(receive) })
+    Ok(LiveSession { session, devices, answers: Answers(receive) })
 }
 
 fn open(args: &LearnArgs) -> Result<Vec<OpenBoard>, Failure> {
@@ -136,39 +136,39 @@ fn lines(send: &Sender<Message>) {
 
 type Reports = Vec<(usize, Timestamp, Vec<u8>)>;
 
-/// Goes through the lesson; the reports are kept for a recording.
-fn listen(receive: &Receiver<Message>, layouts: &[Option<Layout>]) -> Result<(Session, Reports), Failure> {
-    let mut lesson = Lesson::new();
+/// Goes through the prompts and collects samples; the reports are kept for a recording.
+fn collect(receive: &Receiver<Message>, layouts: &[Option<Layout>]) -> Result<(Session, Reports), Failure> {
+    let mut prompts = Prompts::new();
     let mut states = vec![Buttons::NONE; layouts.len()];
-    let (mut seen, mut reports): (Vec<Seen>, Reports) = (Vec::new(), Vec::new());
-    let ask = |lesson: &Lesson| -> io::Result<bool> {
-        let Some(ask) = lesson.ask() else { return Ok(false) };
+    let (mut samples, mut reports): (Vec<ButtonSample>, Reports) = (Vec::new(), Vec::new());
+    let ask = |prompts: &Prompts| -> io::Result<bool> {
+        let Some(ask) = prompts.ask() else { return Ok(false) };
         writeln!(io::stderr(), "{ask}")?;
         Ok(true)
     };
-    let mut asking = ask(&lesson)?;
+    let mut asking = ask(&prompts)?;
     while asking {
         match receive.recv() {
             Ok(Message::Report { device, at, bytes }) => {
                 let read = layouts.get(device).and_then(Option::as_ref).zip(states.get_mut(device));
                 if let Some((layout, state)) = read
                     && layout.apply(&bytes, state).is_ok()
-                    && seen.len() < REPORTS_MAX
+                    && samples.len() < REPORTS_MAX
                 {
-                    seen.push(Seen { device, at, buttons: *state });
+                    samples.push(ButtonSample { device, at, buttons: *state });
                     reports.push((device, at, bytes));
                 }
             }
             Ok(Message::Line(line)) => {
-                lesson.typed(&line, seen.len());
-                asking = ask(&lesson)?;
+                prompts.typed(&line, samples.len());
+                asking = ask(&prompts)?;
             }
             Ok(Message::NoMoreLines) | Err(_) => {
                 return Err(Failure::Choice("the input ended before the last turn".to_owned()));
             }
         }
     }
-    Ok((Session { seen, marks: lesson.marks, marked_by: MarkedBy::Hand }, reports))
+    Ok((Session { samples, marks: prompts.marks, marked_by: MarkedBy::Hand }, reports))
 }
 
 /// Writes the session as a recording with its marks: what `--recording` reads.
@@ -205,10 +205,10 @@ fn save<W: Write>(
     to.flush()
 }
 
-const fn word(mark: Mark) -> &'static str {
+const fn word(mark: SessionMark) -> &'static str {
     match mark.kind {
-        MarkKind::Turn => "mark",
-        MarkKind::Click => "mark click",
+        SessionMarkKind::Turn => "mark",
+        SessionMarkKind::Click => "mark click",
     }
 }
 
@@ -221,12 +221,12 @@ mod tests {
 
     /// A board and a user in one thread's messages: what is saved reads back as the same session.
     #[test]
-    fn a_live_session_is_saved_as_it_was_heard() {
+    fn a_live_session_is_saved_as_it_was_recorded() {
         let text = lesson::Lesson::raw().recording("Bench board", &mut Chance::new(2));
         let recording = Recording::parse(&text).unwrap();
-        let heard = Session::from_recording(&recording, &text);
+        let expected = Session::from_recording(&recording, &text);
         let (send, receive) = crossbeam_channel::unbounded();
-        let mut marks = heard.marks.iter().peekable();
+        let mut marks = expected.marks.iter().peekable();
         for (place, report) in recording.reports.iter().enumerate() {
             while marks.next_if(|mark| mark.after <= place).is_some() {
                 send.send(Message::Line(String::new())).unwrap();
@@ -238,10 +238,10 @@ mod tests {
             send.send(Message::Line(String::new())).unwrap();
         }
         let layout = Layout::from_descriptor(&recording.devices[0].descriptor).unwrap();
-        let (session, reports) = listen(&receive, &[Some(layout)]).unwrap();
-        // After the last click nothing is asked for, so the last reports are not heard.
-        assert_eq!(session.marks, heard.marks);
-        assert_eq!(session.seen, heard.seen[..session.seen.len()]);
+        let (session, reports) = collect(&receive, &[Some(layout)]).unwrap();
+        // After the last click nothing is asked for, so the last reports are not recorded.
+        assert_eq!(session.marks, expected.marks);
+        assert_eq!(session.samples, expected.samples[..session.samples.len()]);
         let mut saved = Vec::new();
         save(&mut saved, &recording.devices, &session, &reports).unwrap();
         let saved = String::from_utf8(saved).unwrap();
@@ -252,6 +252,6 @@ mod tests {
     fn an_input_that_ends_is_said() {
         let (send, receive) = bounded(1);
         send.send(Message::NoMoreLines).unwrap();
-        assert!(listen(&receive, &[]).is_err());
+        assert!(collect(&receive, &[]).is_err());
     }
 }

@@ -1,13 +1,13 @@
 //! `tallywheel learn`: finds out how a wheel is wired from a hand that turns it as asked.
 //!
-//! [`session`] is what was heard, from a terminal or a recording; [`analyse`] makes [`learnt`] of it; [`rig_file`]
+//! [`session`] holds the samples and marks, from a terminal or a recording; [`analyse`] makes [`learnt`] of it; [`rig_file`]
 //! writes that into a rig file.
 
 pub mod analyse;
 pub mod learnt;
-mod lesson;
 mod live;
 mod pair;
+mod prompts;
 pub mod rig_file;
 pub mod session;
 mod show;
@@ -39,8 +39,8 @@ pub fn learn(args: &LearnArgs, out: &mut impl Write) -> Result<(), Failure> {
             (session, devices, None)
         }
         None => {
-            let heard = live::hear(args)?;
-            (heard.session, heard.devices, Some(heard.answers))
+            let live = live::record(args)?;
+            (live.session, live.devices, Some(live.answers))
         }
     };
     let learnt = analyse::learn(&session);

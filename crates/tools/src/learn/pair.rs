@@ -1,9 +1,9 @@
 //! Two buttons taken for a wheel, turn by turn. No I/O.
 
-use super::session::{MarkKind, Seen, Session};
+use super::session::{ButtonSample, Session, SessionMarkKind};
 use tallywheel_units::{ButtonNumber, Buttons, Timestamp};
 
-/// How two buttons may be a wheel.
+/// The ways in which two buttons can be a wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
     /// One pulse per count and direction.
@@ -18,13 +18,13 @@ pub(super) struct Change {
     pub(super) at: Timestamp,
     pub(super) was: Buttons,
     pub(super) is: Buttons,
-    /// Which leg of the session it falls into; none before the first mark.
-    pub(super) leg: Option<usize>,
+    /// The segment of the session that it falls into; none before the first mark.
+    pub(super) segment: Option<usize>,
 }
 
 /// What lies between two marks: a turn or a click.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Leg {
+pub(super) enum Segment {
     /// One turn; even numbers are forward.
     Turn(usize),
     Click,
@@ -32,8 +32,8 @@ pub(super) enum Leg {
     Nothing,
 }
 
-/// The legs of a session, one for each mark: what follows it.
-pub(super) fn legs(session: &Session) -> Vec<Leg> {
+/// Returns the segments of a session, one for each mark: the part that follows it.
+pub(super) fn segments(session: &Session) -> Vec<Segment> {
     let mut turn = 0;
     let next = session.marks.iter().skip(1).map(|mark| Some(mark.kind)).chain(std::iter::once(None));
     session
@@ -41,24 +41,24 @@ pub(super) fn legs(session: &Session) -> Vec<Leg> {
         .iter()
         .zip(next)
         .map(|(mark, next)| match (mark.kind, next) {
-            (MarkKind::Turn, Some(MarkKind::Turn)) => {
+            (SessionMarkKind::Turn, Some(SessionMarkKind::Turn)) => {
                 turn += 1;
-                Leg::Turn(turn - 1)
+                Segment::Turn(turn - 1)
             }
-            (_, Some(MarkKind::Click)) => Leg::Click,
-            _ => Leg::Nothing,
+            (_, Some(SessionMarkKind::Click)) => Segment::Click,
+            _ => Segment::Nothing,
         })
         .collect()
 }
 
-/// Every change of a board's buttons.
+/// Returns every change of a board's buttons.
 pub(super) fn changes(session: &Session, device: usize) -> Vec<Change> {
     let mut changes = Vec::new();
-    let (mut was, mut leg) = (None, None);
+    let (mut was, mut segment) = (None, None);
     let mut marks = session.marks.iter().enumerate().peekable();
-    for (place, Seen { device: from, at, buttons }) in session.seen.iter().copied().enumerate() {
+    for (place, ButtonSample { device: from, at, buttons }) in session.samples.iter().copied().enumerate() {
         while let Some((number, _)) = marks.next_if(|(_, mark)| mark.after <= place) {
-            leg = Some(number);
+            segment = Some(number);
         }
         if from != device {
             continue;
@@ -66,7 +66,7 @@ pub(super) fn changes(session: &Session, device: usize) -> Vec<Change> {
         if let Some(was) = was.replace(buttons)
             && was != buttons
         {
-            changes.push(Change { at, was, is: buttons, leg });
+            changes.push(Change { at, was, is: buttons, segment });
         }
     }
     changes
@@ -74,7 +74,8 @@ pub(super) fn changes(session: &Session, device: usize) -> Vec<Change> {
 
 /// Buttons pressed at more than half of the marks: those that are pressed at rest.
 pub(super) fn pressed_at_rest(session: &Session, device: usize) -> Buttons {
-    let own: Vec<_> = session.seen.iter().enumerate().filter(|(_, report)| report.device == device).collect();
+    let own: Vec<_> =
+        session.samples.iter().enumerate().filter(|(_, report)| report.device == device).collect();
     let at_marks: Vec<Buttons> = session
         .marks
         .iter()
@@ -94,7 +95,7 @@ pub(super) fn pressed_at_rest(session: &Session, device: usize) -> Buttons {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Step {
     pub(super) at: Timestamp,
-    pub(super) leg: usize,
+    pub(super) segment: usize,
     /// +1 or -1.
     pub(super) by: i64,
 }
@@ -111,7 +112,7 @@ pub(super) struct Pair {
     pub(super) jumps: Vec<(Timestamp, usize)>,
     /// Whether pulses of one turn came after its mark.
     pub(super) late: bool,
-    /// Per leg, signed.
+    /// Per segment, signed.
     pub(super) net: Vec<i64>,
 }
 
@@ -122,11 +123,11 @@ impl Pair {
         [first, second]: [ButtonNumber; 2],
         rest: Buttons,
         changes: &[Change],
-        legs: &[Leg],
+        segments: &[Segment],
     ) -> Self {
         let (mut steps, mut jumps) = (Vec::new(), Vec::new());
         for change in changes {
-            let Some(leg) = change.leg else { continue };
+            let Some(segment) = change.segment else { continue };
             let lines = |buttons: Buttons| (buttons.pressed(first), buttons.pressed(second));
             let (was, is) = (lines(change.was), lines(change.is));
             if was == is {
@@ -134,9 +135,9 @@ impl Pair {
             }
             match kind {
                 Kind::Quadrature => match (phase(is) - phase(was)) & 3 {
-                    1 => steps.push(Step { at: change.at, leg, by: 1 }),
-                    3 => steps.push(Step { at: change.at, leg, by: -1 }),
-                    _ => jumps.push((change.at, leg)),
+                    1 => steps.push(Step { at: change.at, segment, by: 1 }),
+                    3 => steps.push(Step { at: change.at, segment, by: -1 }),
+                    _ => jumps.push((change.at, segment)),
                 },
                 Kind::Pulses => {
                     let active = |lines: (bool, bool)| {
@@ -144,32 +145,32 @@ impl Pair {
                     };
                     let (was, is) = (active(was), active(is));
                     if is.0 && !was.0 {
-                        steps.push(Step { at: change.at, leg, by: 1 });
+                        steps.push(Step { at: change.at, segment, by: 1 });
                     }
                     if is.1 && !was.1 {
-                        steps.push(Step { at: change.at, leg, by: -1 });
+                        steps.push(Step { at: change.at, segment, by: -1 });
                     }
                 }
             }
         }
         let mut pair =
             Self { kind, device, buttons: [first, second], steps, jumps, late: false, net: Vec::new() };
-        pair.count(legs);
+        pair.count(segments);
         pair
     }
 
-    fn count(&mut self, legs: &[Leg]) {
-        self.net = vec![0; legs.len()];
+    fn count(&mut self, segments: &[Segment]) {
+        self.net = vec![0; segments.len()];
         for step in &self.steps {
-            if let Some(net) = self.net.get_mut(step.leg) {
+            if let Some(net) = self.net.get_mut(step.segment) {
                 *net += step.by;
             }
         }
     }
 
     /// The buttons in such an order that the first turn is forward, and every pulse with its turn.
-    pub(super) fn oriented(mut self, legs: &[Leg]) -> Self {
-        if self.turns(legs).iter().sum::<i64>() < 0 {
+    pub(super) fn oriented(mut self, segments: &[Segment]) -> Self {
+        if self.turns(segments).iter().sum::<i64>() < 0 {
             // Both tables are the same with the lines exchanged and the sign turned round.
             self.buttons.reverse();
             for step in &mut self.steps {
@@ -177,31 +178,31 @@ impl Pair {
             }
         }
         if self.kind == Kind::Pulses {
-            self.credit_late_pulses(legs);
+            self.credit_late_pulses(segments);
         }
-        self.count(legs);
+        self.count(segments);
         self
     }
 
     /// A board with a queue may still be pulsing when the next turn, the other way, has begun: pulses that go on
     /// as before the mark belong to the turn before it.
-    fn credit_late_pulses(&mut self, legs: &[Leg]) {
+    fn credit_late_pulses(&mut self, segments: &[Segment]) {
         let mut late = None;
         let mut before = 0;
         for step in &mut self.steps {
-            let turn = |leg: usize| match legs.get(leg) {
-                Some(Leg::Turn(turn)) => Some(*turn),
+            let turn = |segment: usize| match segments.get(segment) {
+                Some(Segment::Turn(turn)) => Some(*turn),
                 _ => None,
             };
-            if step.leg != before {
+            if step.segment != before {
                 // Only from one turn to the very next.
-                let follows = turn(before).zip(turn(step.leg)).is_some_and(|(one, next)| one + 1 == next);
-                late = follows.then_some((before, step.leg));
-                before = step.leg;
+                let follows = turn(before).zip(turn(step.segment)).is_some_and(|(one, next)| one + 1 == next);
+                late = follows.then_some((before, step.segment));
+                before = step.segment;
             }
             if let Some((from, to)) = late {
-                if step.leg == to && turn(from).is_some_and(|turn| (step.by > 0) == (turn % 2 == 0)) {
-                    step.leg = from;
+                if step.segment == to && turn(from).is_some_and(|turn| (step.by > 0) == (turn % 2 == 0)) {
+                    step.segment = from;
                     self.late = true;
                 } else {
                     late = None;
@@ -211,25 +212,30 @@ impl Pair {
     }
 
     /// The steps of each turn, positive where it went as asked (forward, back, forward ...).
-    pub(super) fn turns(&self, legs: &[Leg]) -> Vec<i64> {
-        let turns = legs.iter().zip(&self.net).filter_map(|(leg, net)| match leg {
-            Leg::Turn(turn) => Some(if turn % 2 == 0 { *net } else { -*net }),
+    pub(super) fn turns(&self, segments: &[Segment]) -> Vec<i64> {
+        let turns = segments.iter().zip(&self.net).filter_map(|(segment, net)| match segment {
+            Segment::Turn(turn) => Some(if turn % 2 == 0 { *net } else { -*net }),
             _ => None,
         });
         turns.collect()
     }
 
     /// The steps of each click, signed.
-    pub(super) fn clicks(&self, legs: &[Leg]) -> Vec<i64> {
-        legs.iter().zip(&self.net).filter(|(leg, _)| **leg == Leg::Click).map(|(_, net)| *net).collect()
+    pub(super) fn clicks(&self, segments: &[Segment]) -> Vec<i64> {
+        segments
+            .iter()
+            .zip(&self.net)
+            .filter(|(segment, _)| **segment == Segment::Click)
+            .map(|(_, net)| *net)
+            .collect()
     }
 
     /// Net steps per step in turns, 0..1: a wheel that is turned one way makes few steps the other way.
-    pub(super) fn purity(&self, legs: &[Leg]) -> f64 {
-        let in_turns = |leg: usize| matches!(legs.get(leg), Some(Leg::Turn(_)));
-        let all = self.steps.iter().filter(|step| in_turns(step.leg)).count()
-            + 2 * self.jumps.iter().filter(|(_, leg)| in_turns(*leg)).count();
-        let net: u64 = self.turns(legs).iter().map(|net| net.unsigned_abs()).sum();
+    pub(super) fn purity(&self, segments: &[Segment]) -> f64 {
+        let in_turns = |segment: usize| matches!(segments.get(segment), Some(Segment::Turn(_)));
+        let all = self.steps.iter().filter(|step| in_turns(step.segment)).count()
+            + 2 * self.jumps.iter().filter(|(_, segment)| in_turns(*segment)).count();
+        let net: u64 = self.turns(segments).iter().map(|net| net.unsigned_abs()).sum();
         if all == 0 { 0.0 } else { real(net) / real(u64::try_from(all).unwrap_or(u64::MAX)) }
     }
 }

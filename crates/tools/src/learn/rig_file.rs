@@ -31,7 +31,7 @@ pub enum RigFileError {
     Mend(String),
     /// The result would be no rig; the user must settle what is in its way.
     #[error("with this wheel the rig file would be wrong; nothing is written\n{0}")]
-    Settle(FileErrors),
+    NotValid(FileErrors),
 }
 
 /// A changed rig file.
@@ -89,7 +89,7 @@ pub fn update(
     write(table, wheel, buttons, &mut kept);
     let wheel_name = text_of(table, "name").unwrap_or_default().to_owned();
     let text = document.to_string();
-    tallywheel_profile::rig(file, &text).map_err(RigFileError::Settle)?;
+    tallywheel_profile::rig(file, &text).map_err(RigFileError::NotValid)?;
     Ok(Update { text, wheel: wheel_name, new, kept })
 }
 

@@ -1,4 +1,4 @@
-//! What was heard while the wheel was turned as asked. No I/O.
+//! A session: the samples of a wheel that was turned as asked, and the marks between them. No I/O.
 //!
 //! A session is reports and marks. A turn mark says that the wheel stands at its mark: from one to the next is
 //! one whole turn, forward first, then back, and so on; the first [`SLOW_TURNS`] slowly, the rest briskly. A click
@@ -17,98 +17,98 @@ use std::time::Duration;
 use tallywheel_hid_reader::{Layout, Recording};
 use tallywheel_units::{Buttons, Timestamp};
 
-/// Turns that are asked for slowly: three each way.
+/// The number of slow turns: three each way.
 pub const SLOW_TURNS: usize = 6;
-/// Turns that are asked for briskly, after the slow ones.
+/// The number of brisk turns, after the slow ones.
 pub const BRISK_TURNS: usize = 6;
-/// Clicks that are asked for.
+/// The number of clicks.
 pub const CLICKS: usize = 8;
 /// More marks than any session has; what follows is left out.
 const MARKS_MAX: usize = 200;
 /// The shortest pause that is taken for a mark when a recording has none.
 const PAUSE: Duration = Duration::from_secs(2);
 
-/// A report that could be read.
+/// The buttons of a board after one report.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Seen {
-    /// Which board, by its place in the recording.
+pub struct ButtonSample {
+    /// The board, by its place in the recording.
     pub device: usize,
-    /// When it was read.
+    /// When the report was read.
     pub at: Timestamp,
-    /// What the board's buttons are after it.
+    /// The state of the board's buttons after the report.
     pub buttons: Buttons,
 }
 
-/// What a mark says.
+/// The kind of a mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MarkKind {
+pub enum SessionMarkKind {
     /// The wheel stands at its mark.
     Turn,
     /// The wheel was moved on by one click.
     Click,
 }
 
-/// A mark.
+/// A mark between two samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Mark {
-    /// How many of the session's reports came before it.
+pub struct SessionMark {
+    /// The number of samples before it.
     pub after: usize,
-    /// What it says.
-    pub kind: MarkKind,
+    /// Its kind.
+    pub kind: SessionMarkKind,
 }
 
-/// How the marks came about.
+/// Where a session's marks come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum MarkedBy {
-    /// Somebody set them.
+    /// Comment lines of the recording, or Enter.
     Hand,
     /// They are the pauses of the recording.
     Pauses,
 }
 
-/// Everything that was heard.
+/// The samples and marks of a session.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Session {
     /// The reports, in the order in which they were read.
-    pub seen: Vec<Seen>,
+    pub samples: Vec<ButtonSample>,
     /// The marks, in their order.
-    pub marks: Vec<Mark>,
-    /// Whose they are.
+    pub marks: Vec<SessionMark>,
+    /// Where the marks come from.
     pub marked_by: MarkedBy,
 }
 
 impl Session {
-    /// From a recording and its text, which holds the marks.
+    /// Makes the session of a recording; `text` is the recording's text, which holds the marks.
     #[must_use]
     pub fn from_recording(recording: &Recording, text: &str) -> Self {
         let layouts: Vec<_> =
             recording.devices.iter().map(|device| Layout::from_descriptor(&device.descriptor).ok()).collect();
         let mut states = vec![Buttons::NONE; layouts.len()];
-        let mut seen = Vec::new();
-        // How many of `seen` come from the first n reports: unreadable reports are not in it.
+        let mut samples = Vec::new();
+        // How many of `samples` come from the first n reports: unreadable reports are not in it.
         let mut places = vec![0];
         for report in &recording.reports {
             if let (Some(Some(layout)), Some(state)) =
                 (layouts.get(report.device), states.get_mut(report.device))
                 && layout.apply(&report.bytes, state).is_ok()
             {
-                seen.push(Seen { device: report.device, at: report.at, buttons: *state });
+                samples.push(ButtonSample { device: report.device, at: report.at, buttons: *state });
             }
-            places.push(seen.len());
+            places.push(samples.len());
         }
         let marks: Vec<_> = marks(text)
-            .filter_map(|(reports, kind)| Some(Mark { after: *places.get(reports)?, kind }))
+            .filter_map(|(reports, kind)| Some(SessionMark { after: *places.get(reports)?, kind }))
             .collect();
         if marks.is_empty() {
-            let marks = pauses(&seen);
-            return Self { seen, marks, marked_by: MarkedBy::Pauses };
+            let marks = pauses(&samples);
+            return Self { samples, marks, marked_by: MarkedBy::Pauses };
         }
-        Self { seen, marks, marked_by: MarkedBy::Hand }
+        Self { samples, marks, marked_by: MarkedBy::Hand }
     }
 }
 
 /// Every mark with the number of reports that the recording has before it.
-fn marks(text: &str) -> impl Iterator<Item = (usize, MarkKind)> {
+fn marks(text: &str) -> impl Iterator<Item = (usize, SessionMarkKind)> {
     let mut start = 0;
     let places = text.split_inclusive('\n').filter_map(move |line| {
         let before = text.get(..start);
@@ -116,8 +116,8 @@ fn marks(text: &str) -> impl Iterator<Item = (usize, MarkKind)> {
         let comment = line.strip_prefix('#')?.trim();
         let words = comment.strip_prefix("mark")?;
         let kind = match words.split_whitespace().next() {
-            Some("click") => MarkKind::Click,
-            _ if words.is_empty() || words.starts_with(char::is_whitespace) => MarkKind::Turn,
+            Some("click") => SessionMarkKind::Click,
+            _ if words.is_empty() || words.starts_with(char::is_whitespace) => SessionMarkKind::Turn,
             _ => return None,
         };
         // The recording's own reader decides which lines are reports; a session is short, so it may read anew.
@@ -128,10 +128,10 @@ fn marks(text: &str) -> impl Iterator<Item = (usize, MarkKind)> {
 }
 
 /// The beginning, the end, and every pause in which no button changed.
-fn pauses(seen: &[Seen]) -> Vec<Mark> {
+fn pauses(samples: &[ButtonSample]) -> Vec<SessionMark> {
     let mut changes = Vec::new();
     let mut states: Vec<(usize, Buttons)> = Vec::new();
-    for (place, report) in seen.iter().enumerate() {
+    for (place, report) in samples.iter().enumerate() {
         match states.iter_mut().find(|(device, _)| *device == report.device) {
             None => states.push((report.device, report.buttons)),
             Some((_, buttons)) if *buttons != report.buttons => {
@@ -142,11 +142,11 @@ fn pauses(seen: &[Seen]) -> Vec<Mark> {
         }
     }
     let Some((first, _)) = changes.first() else { return Vec::new() };
-    let turn = |after| Mark { after, kind: MarkKind::Turn };
+    let turn = |after| SessionMark { after, kind: SessionMarkKind::Turn };
     let between = changes.iter().zip(changes.iter().skip(1));
     std::iter::once(turn(*first))
         .chain(between.filter(|(one, next)| next.1.since(one.1) >= PAUSE).map(|(_, next)| turn(next.0)))
-        .chain(std::iter::once(turn(seen.len())))
+        .chain(std::iter::once(turn(samples.len())))
         .take(MARKS_MAX)
         .collect()
 }
@@ -167,8 +167,11 @@ mod tests {
         let session = Session::from_recording(&Recording::parse(&text).unwrap(), &text);
         let places: Vec<_> = session.marks.iter().map(|mark| (mark.after, mark.kind)).collect();
         // The report of line 6 is no report: its length is wrong.
-        assert_eq!(places, [(0, MarkKind::Turn), (1, MarkKind::Turn), (2, MarkKind::Click)]);
-        assert_eq!((session.seen.len(), session.marked_by), (2, MarkedBy::Hand));
+        assert_eq!(
+            places,
+            [(0, SessionMarkKind::Turn), (1, SessionMarkKind::Turn), (2, SessionMarkKind::Click)]
+        );
+        assert_eq!((session.samples.len(), session.marked_by), (2, MarkedBy::Hand));
     }
 
     #[test]

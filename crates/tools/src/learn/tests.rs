@@ -3,7 +3,7 @@
 use super::analyse::learn;
 use super::learnt::{Learnt, LearntWheel};
 use super::pair::Kind;
-use super::session::{Mark, MarkKind, MarkedBy, Seen, Session};
+use super::session::{ButtonSample, MarkedBy, Session, SessionMark, SessionMarkKind};
 use tallywheel_testkit::lesson::{Lesson, LessonBoard, SecondWheel, Taught};
 use tallywheel_testkit::{Chance, Reporting, Sampling};
 use tallywheel_units::CountsPerCycle;
@@ -12,17 +12,17 @@ fn session(taught: &Taught) -> Session {
     let seen: Vec<_> = taught
         .reports
         .iter()
-        .map(|report| Seen { device: 0, at: report.at, buttons: report.buttons })
+        .map(|report| ButtonSample { device: 0, at: report.at, buttons: report.buttons })
         .collect();
     let marks = taught
         .marks
         .iter()
-        .map(|(at, click)| Mark {
+        .map(|(at, click)| SessionMark {
             after: taught.reports.partition_point(|report| report.at <= *at),
-            kind: if *click { MarkKind::Click } else { MarkKind::Turn },
+            kind: if *click { SessionMarkKind::Click } else { SessionMarkKind::Turn },
         })
         .collect();
-    Session { seen, marks, marked_by: MarkedBy::Hand }
+    Session { samples: seen, marks, marked_by: MarkedBy::Hand }
 }
 
 /// Everything that is called sure against the truth. Returns which values were sure.
@@ -234,7 +234,7 @@ fn two_wheels_are_told() {
 fn a_dead_line_is_told() {
     let taught = Lesson::raw().teach(&mut Chance::new(1));
     let mut session = session(&taught);
-    for report in &mut session.seen {
+    for report in &mut session.samples {
         report.buttons = tallywheel_units::Buttons::from_bits(report.buttons.bits() & 1);
     }
     let learnt = learn(&session);
@@ -244,10 +244,10 @@ fn a_dead_line_is_told() {
 
 #[test]
 fn silence_and_missing_marks_are_told() {
-    let empty = Session { seen: Vec::new(), marks: Vec::new(), marked_by: MarkedBy::Hand };
+    let empty = Session { samples: Vec::new(), marks: Vec::new(), marked_by: MarkedBy::Hand };
     assert!(learn(&empty).notes[0].contains("no two turns"));
     let mut still = session(&Lesson::raw().teach(&mut Chance::new(1)));
-    for report in &mut still.seen {
+    for report in &mut still.samples {
         report.buttons = tallywheel_units::Buttons::NONE;
     }
     assert!(learn(&still).notes[0].starts_with("No button changed"));

@@ -6,7 +6,7 @@ use super::session::Session;
 use std::time::Duration;
 use tallywheel_units::{Buttons, Timestamp};
 
-/// The shortest and the longest pulse of a list, from one percentile to another.
+/// Returns the value of `sorted` at `percent` (0 to 100) of its length, the lower one between two; 0 for an empty list.
 pub(super) fn percentile(sorted: &[f64], percent: usize) -> f64 {
     let place = (sorted.len().saturating_sub(1)) * percent / 100;
     sorted.get(place).copied().unwrap_or(0.0)
@@ -33,7 +33,7 @@ fn share(values: &[f64], fits: impl Fn(f64) -> bool) -> f64 {
 
 /// The time between two reports of a board, in ms. On a board that pulses, changes do not show it.
 pub(super) fn report_interval(session: &Session, device: usize, pulses: bool) -> Option<Value<f64>> {
-    let own: Vec<_> = session.seen.iter().filter(|report| report.device == device).collect();
+    let own: Vec<_> = session.samples.iter().filter(|report| report.device == device).collect();
     let pairs = || own.iter().zip(own.iter().skip(1));
     let mut gaps: Vec<f64> = pairs().map(|(one, next)| milliseconds(next.at.since(one.at))).collect();
     let repeats = pairs().filter(|(one, next)| one.buttons == next.buttons).count();
@@ -137,17 +137,19 @@ fn longer_than_a_report(changes: &[Change], on: f64, interval_ms: Option<f64>) -
 }
 
 /// How long the board releases between two pulses when it pulses as fast as it can: known only where counts
-/// were missing, as only then it was as fast as it can. `busy` are the legs of which counts were missing, and
+/// were missing, as only then it was as fast as it can. `busy` are the segments of which counts were missing, and
 /// `per_turn` the counts that each should have had.
 ///
 /// A board without a queue waits for the next count once it may pulse again, at most as long as from one count to
 /// the next. A turn of N counts that gave d pulses of a period P has its counts P d / N apart, so that is how far
 /// the pause may seem too long.
 pub(super) fn pulse_off(pair: &Pair, on: &Value<f64>, busy: &[usize], per_turn: u32) -> Option<Value<f64>> {
-    let period = |legs: Option<&[usize]>| {
+    let period = |segments: Option<&[usize]>| {
         let steps = pair.steps.iter().zip(pair.steps.iter().skip(1));
         let mut periods: Vec<f64> = steps
-            .filter(|(one, next)| one.leg == next.leg && legs.is_none_or(|legs| legs.contains(&one.leg)))
+            .filter(|(one, next)| {
+                one.segment == next.segment && segments.is_none_or(|segments| segments.contains(&one.segment))
+            })
             .map(|(one, next)| milliseconds(next.at.since(one.at)))
             .collect();
         periods.sort_by(f64::total_cmp);
@@ -155,7 +157,7 @@ pub(super) fn pulse_off(pair: &Pair, on: &Value<f64>, busy: &[usize], per_turn: 
     };
     let fast = period(Some(busy));
     let (low, middle) = (percentile(&fast, 10), percentile(&fast, 50));
-    let given = pair.steps.iter().filter(|step| busy.contains(&step.leg)).count();
+    let given = pair.steps.iter().filter(|step| busy.contains(&step.segment)).count();
     let asked = f64::from(per_turn) * real(u64::try_from(busy.len()).unwrap_or(u64::MAX));
     let given = if asked > 0.0 { real(u64::try_from(given).unwrap_or(u64::MAX)) / asked } else { 1.0 };
     // Where the board was the limit, most periods are alike, and counts were waiting for it.

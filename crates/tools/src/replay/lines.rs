@@ -102,7 +102,7 @@ fn micros_to_seconds(micros: u64) -> f64 {
 
 /// A loss.
 #[derive(Debug, Clone, Serialize)]
-pub struct Lost<'a> {
+pub struct LossLine<'a> {
     time_us: u64,
     loss: &'static str,
     certainty: &'static str,
@@ -119,7 +119,7 @@ pub struct Lost<'a> {
     advice: &'static str,
 }
 
-impl<'a> Lost<'a> {
+impl<'a> LossLine<'a> {
     /// From a loss on `wheel` of `board`.
     #[must_use]
     pub fn new(board: &'a str, wheel: &'a str, loss: &Loss) -> Self {

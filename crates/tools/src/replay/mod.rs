@@ -3,13 +3,26 @@
 pub mod lines;
 
 use crate::args::ReplayArgs;
-use lines::{Lost, Moved, Summary};
+use lines::{LossLine, Moved, Summary};
 use std::io::Write;
 use tallywheel_engine::failure::Failure;
 use tallywheel_engine::files;
 use tallywheel_engine::player::{Player, ReplayEvent, read};
 use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::Effect;
+use tallywheel_profile::{Aircraft, Rig};
+
+/// The aircraft as the rig can use it; what is left out is told beside the output.
+///
+/// # Errors
+/// Where standard error cannot be written.
+pub fn usable(rig: &Rig, aircraft: &Aircraft) -> Result<Aircraft, Failure> {
+    let (usable, left_out) = tallywheel_profile::reduce(rig, aircraft);
+    for part in left_out {
+        writeln!(std::io::stderr(), "tallywheel: {part}")?;
+    }
+    Ok(usable)
+}
 
 /// Replays a recording and writes every change and the summary to `out`.
 ///
@@ -17,7 +30,7 @@ use tallywheel_engine::tally::Effect;
 /// Where a file is wrong, nothing of the rig was recorded, or `out` cannot be written.
 pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
     let rig = files::rig(&args.rig)?;
-    let aircraft = files::aircraft(&args.aircraft)?;
+    let aircraft = usable(&rig, &files::aircraft(&args.aircraft)?)?;
     let mut player = Player::new(runtime_config::build(&rig, &aircraft)?, read(&args.recording)?)?;
     if !args.json {
         for bad in &player.recording().bad_lines {
@@ -57,7 +70,7 @@ pub fn write_change(
         // The next line has the margin.
         Effect::Doubted(_) | Effect::Agreed => {}
         Effect::Lost(loss) => {
-            let lost = Lost::new(names.board(happened.board), names.wheel(happened.wheel), loss);
+            let lost = LossLine::new(names.board(happened.board), names.wheel(happened.wheel), loss);
             if json { json_line(out, &lost)? } else { writeln!(out, "{}", lost.text())? }
         }
     }

@@ -25,8 +25,11 @@ pub struct Column {
 /// One moment's position and how far the truth may lie below and above, in degrees.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Moment {
+    /// The position in degrees above the low stop.
     pub position: f64,
+    /// The lowest position that the truth may have, in degrees above the low stop.
     pub band_low: f64,
+    /// The highest position that the truth may have, in degrees above the low stop.
     pub band_high: f64,
 }
 

@@ -22,35 +22,50 @@ const PULSES_MEASURED: usize = 10_000;
 
 /// A loss and where it was.
 #[derive(Debug, Clone, Copy)]
-pub struct Lost {
+pub struct LocatedLoss {
+    /// The board of the wheel.
     pub board: BoardIndex,
+    /// The wheel whose counts may be missing.
     pub wheel: WheelIndex,
+    /// The loss.
     pub loss: Loss,
 }
 
 /// All losses of one kind.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Sum {
+pub struct LossSum {
+    /// The number of losses.
     pub number: u64,
+    /// The sum of their margins.
     pub bound: Margin,
 }
 
 /// What happened to one wheel.
 #[derive(Debug, Clone)]
-pub struct WheelFacts {
+pub struct WheelSummary {
+    /// The name in the rig file.
     pub name: String,
+    /// The board that the wheel is on.
     pub board: BoardIndex,
+    /// The wheel's buttons and how they are decoded.
     pub inputs: WheelInputs,
     /// The button of its index mark.
     pub index: Option<ButtonNumber>,
+    /// Whether its buttons are pressed at rest.
     pub pressed_at_rest: bool,
     /// Whether anything of its board was recorded.
     pub recorded: bool,
+    /// The counts since the beginning, forward less backward.
     pub counts: Counts,
+    /// The counts since the beginning, forward plus backward.
     pub turned: Counts,
+    /// How many counts may be missing.
     pub margin: Margin,
+    /// The number of losses.
     pub losses: u64,
+    /// The times between two counts in one direction.
     pub intervals: Intervals,
+    /// The widths of pulses; empty for quadrature.
     pub pulses: PulseWidths,
 }
 
@@ -91,8 +106,10 @@ impl PulseWidths {
 
 /// What happened to one trim.
 #[derive(Debug, Clone)]
-pub struct TrimFacts {
+pub struct TrimSummary {
+    /// The name in the aircraft file.
     pub name: String,
+    /// The wheel that moves the trim.
     pub wheel: WheelIndex,
     /// Degrees from the low stop to the high one.
     pub travel: f64,
@@ -100,21 +117,30 @@ pub struct TrimFacts {
     pub neutral: f64,
     /// Degrees of one count.
     pub count: f64,
+    /// The position over time.
     pub columns: Vec<Column>,
+    /// The last position in degrees above the low stop.
     pub degrees: f64,
+    /// The last position about neutral, -1 to 1.
     pub normalized: f64,
+    /// The last axis value, -32767 to 32767.
     pub axis: i32,
+    /// How many counts the last position may be off.
     pub margin: Margin,
+    /// The counts that moved the trim.
     pub applied: FixedCounts,
+    /// The counts past a stop.
     pub refused: FixedCounts,
 }
 
 /// What one board of the rig sent.
 #[derive(Debug, Clone)]
-pub struct BoardFacts {
+pub struct BoardSummary {
+    /// The name in the rig file.
     pub name: String,
     /// What the recording calls it.
     pub device: Option<String>,
+    /// The number of reports.
     pub reports: u64,
     /// By the rig file.
     pub report_interval: Option<Duration>,
@@ -125,30 +151,42 @@ pub struct BoardFacts {
 /// A hole in the recording itself.
 #[derive(Debug, Clone, Copy)]
 pub struct Gap {
+    /// When the gap begins.
     pub at: Timestamp,
+    /// The number of reports that were not written down.
     pub reports: u64,
 }
 
 /// Everything that the page shows.
 #[derive(Debug, Clone)]
-pub struct Facts {
+pub struct ReportFacts {
+    /// The name of the rig.
     pub rig: String,
+    /// The name of the aircraft.
     pub aircraft: String,
+    /// When the first report was read.
     pub begin: Timestamp,
+    /// When the recording ends.
     pub end: Timestamp,
+    /// The number of reports.
     pub reports: u64,
+    /// The number of lines that are not valid.
     pub bad_lines: usize,
-    pub boards: Vec<BoardFacts>,
-    pub wheels: Vec<WheelFacts>,
-    pub trims: Vec<TrimFacts>,
+    /// The boards, in the order of the rig file.
+    pub boards: Vec<BoardSummary>,
+    /// The wheels, in the order of the rig file.
+    pub wheels: Vec<WheelSummary>,
+    /// The trims, in the order of the aircraft file.
+    pub trims: Vec<TrimSummary>,
     /// In the order of time; not all of them, see [`Self::losses`].
-    pub lost: Vec<Lost>,
+    pub lost: Vec<LocatedLoss>,
     /// Every kind that happened.
-    pub losses: BTreeMap<LossKind, Sum>,
+    pub losses: BTreeMap<LossKind, LossSum>,
+    /// The holes of the recording, in the order of time.
     pub gaps: Vec<Gap>,
 }
 
-impl Facts {
+impl ReportFacts {
     /// All losses, of any kind.
     #[must_use]
     pub fn loss_number(&self) -> u64 {
@@ -158,7 +196,7 @@ impl Facts {
 
 /// Plays the whole recording.
 #[must_use]
-pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
+pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> ReportFacts {
     let recording = player.recording();
     let begin = recording.reports.first().map_or(Timestamp::START, |report| report.at);
     let marked = recording.marks.last().map_or(Timestamp::START, |mark| mark.at);
@@ -234,7 +272,7 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
     let trims = player.tally().trims().iter().zip(plots).zip(counts).zip(&aircraft.trims);
     let trims = trims.map(|(((trim, plot), count), said)| {
         let reading = trim.reading();
-        TrimFacts {
+        TrimSummary {
             name: said.name.clone(),
             wheel: trim.wheel,
             travel: said.travel.get(),
@@ -251,7 +289,7 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
     });
     let trims = trims.collect();
     pass.settle(player.tally());
-    Facts {
+    ReportFacts {
         rig: rig.name.clone(),
         aircraft: aircraft.name.clone(),
         begin,
@@ -269,10 +307,10 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> Facts {
 
 struct Pass<'a> {
     rig: &'a Rig,
-    boards: Vec<BoardFacts>,
-    wheels: Vec<WheelFacts>,
-    lost: Vec<Lost>,
-    losses: BTreeMap<LossKind, Sum>,
+    boards: Vec<BoardSummary>,
+    wheels: Vec<WheelSummary>,
+    lost: Vec<LocatedLoss>,
+    losses: BTreeMap<LossKind, LossSum>,
     of_a_kind: BTreeMap<(LossKind, WheelIndex), u64>,
     /// Per device of the recording: when its last report was read.
     last: Vec<Option<Timestamp>>,
@@ -324,7 +362,7 @@ impl Pass<'_> {
                 let kind = self.of_a_kind.entry((loss.kind, wheel)).or_default();
                 *kind = kind.saturating_add(1);
                 if self.lost.len() < LOSSES_KEPT || *kind <= LOSSES_OF_A_KIND_KEPT {
-                    self.lost.push(Lost { board, wheel, loss });
+                    self.lost.push(LocatedLoss { board, wheel, loss });
                 }
             }
         }
@@ -340,8 +378,8 @@ impl Pass<'_> {
     }
 }
 
-fn board(board: &tallywheel_profile::Board) -> BoardFacts {
-    BoardFacts {
+fn board(board: &tallywheel_profile::Board) -> BoardSummary {
+    BoardSummary {
         name: board.name.clone(),
         device: None,
         reports: 0,
@@ -350,8 +388,8 @@ fn board(board: &tallywheel_profile::Board) -> BoardFacts {
     }
 }
 
-fn wheel(wheel: &tallywheel_profile::Wheel) -> WheelFacts {
-    WheelFacts {
+fn wheel(wheel: &tallywheel_profile::Wheel) -> WheelSummary {
+    WheelSummary {
         name: wheel.name.clone(),
         board: wheel.board,
         inputs: wheel.inputs,

@@ -1,6 +1,6 @@
 //! The shortest time between two counts that a wheel's board can tell.
 
-use super::facts::{BoardFacts, WheelFacts};
+use super::facts::{BoardSummary, WheelSummary};
 use std::time::Duration;
 use tallywheel_profile::WheelInputs;
 
@@ -28,7 +28,7 @@ impl Limit {
 /// report, so the time between two counts is the report interval times the edges of a count (4 per cycle;
 /// facts of the decoding, DEVELOPERS.md).
 #[must_use]
-pub fn limit(wheel: &WheelFacts, board: &BoardFacts) -> Option<Limit> {
+pub fn limit(wheel: &WheelSummary, board: &BoardSummary) -> Option<Limit> {
     match wheel.inputs {
         WheelInputs::Pulses { .. } => {
             let (on, off) = (wheel.pulses.usual_on()?, wheel.pulses.shortest_off()?);

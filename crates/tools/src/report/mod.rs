@@ -14,7 +14,7 @@ pub mod traces;
 pub mod verdict;
 
 use crate::args::ReportArgs;
-use page::Origin;
+use page::ReportSources;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use tallywheel_accumulator::Place;
@@ -36,8 +36,10 @@ pub fn report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failure> {
     let (Some(recording), Some(rig), Some(aircraft)) = (&args.recording, &args.rig, &args.aircraft) else {
         return Err(Failure::Choice("report needs a recording, --rig and --aircraft".to_owned()));
     };
-    let origin = Origin { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
-    let (rig, aircraft) = (files::rig(rig)?, files::aircraft(Path::new(aircraft))?);
+    let origin =
+        ReportSources { recording: name(recording), rig: name(rig), aircraft: name(Path::new(aircraft)) };
+    let rig = files::rig(rig)?;
+    let aircraft = crate::replay::usable(&rig, &files::aircraft(Path::new(aircraft))?)?;
     let plan = runtime_config::build(&rig, &aircraft)?;
     let plans = plan.boards.clone();
     let player = Player::new(plan, tallywheel_engine::player::read(recording)?)?;
@@ -51,12 +53,13 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
     let rig = files::rig_in(&folder)?;
     let file = files::choose_aircraft(&folder, args.aircraft.as_deref())?;
     let found = recorder::find(&logs)?;
-    let origin = Origin {
+    let origin = ReportSources {
         recording: "the last hour".to_owned(),
         rig: "rig.toml".to_owned(),
         aircraft: format!("{}.toml", file.stem),
     };
-    let plan = runtime_config::build(&rig, &file.aircraft)?;
+    let aircraft = crate::replay::usable(&rig, &file.aircraft)?;
+    let plan = runtime_config::build(&rig, &aircraft)?;
     let plans = plan.boards.clone();
     let mut player = Player::assigned(plan, found.recording, &found.boards)?;
     for Start { trim, degrees, margin } in found.starts {
@@ -64,7 +67,7 @@ fn last_hour_report(args: &ReportArgs, out: &mut impl Write) -> Result<(), Failu
     }
     let placed = found.placed.into_iter();
     player.place(placed.map(|(at, Start { trim, degrees, margin })| (at, trim, Place::At(degrees), margin)));
-    let page = make(&rig, &file.aircraft, player, &plans, &origin)?;
+    let page = make(&rig, &aircraft, player, &plans, &origin)?;
     write(&page, args.output.as_ref(), out)
 }
 
@@ -77,7 +80,7 @@ pub fn make(
     aircraft: &Aircraft,
     mut player: Player,
     plans: &[BoardConfig],
-    origin: &Origin,
+    origin: &ReportSources,
 ) -> Result<String, Failure> {
     let devices: Vec<_> = (0..player.recording().devices.len())
         .map(|device| player.board(device).map(tallywheel_units::BoardIndex::get))

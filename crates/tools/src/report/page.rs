@@ -1,12 +1,12 @@
 //! The page: one file, no script, nothing from elsewhere.
 
 use super::columns::coarser;
-use super::facts::{BoardFacts, COLUMNS, Facts, Lost, TrimFacts, WheelFacts};
+use super::facts::{BoardSummary, COLUMNS, LocatedLoss, ReportFacts, TrimSummary, WheelSummary};
 use super::html::escape;
 use super::limit::limit;
 use super::plot;
 use super::traces::Trace;
-use super::verdict::{Trust, bound, degrees, grouped, plural, verdict};
+use super::verdict::{Confidence, bound, degrees, grouped, plural, verdict};
 use std::fmt::Write as _;
 use std::time::Duration;
 use tallywheel_engine::failure::Failure;
@@ -18,7 +18,7 @@ const NARROWER: usize = 3;
 
 /// Where the facts are from, for the page's head and foot.
 #[derive(Debug, Clone)]
-pub struct Origin {
+pub struct ReportSources {
     /// What was recorded: a file or the last hour.
     pub recording: String,
     /// The rig file.
@@ -31,7 +31,7 @@ pub struct Origin {
 ///
 /// # Errors
 /// If a plot cannot be drawn.
-pub fn page(facts: &Facts, traces: &[Trace], origin: &Origin) -> Result<String, Failure> {
+pub fn page(facts: &ReportFacts, traces: &[Trace], origin: &ReportSources) -> Result<String, Failure> {
     let mut html = String::new();
     head(&mut html, facts, origin);
     summary(&mut html, facts);
@@ -49,7 +49,7 @@ macro_rules! put {
     ($html:expr, $($what:tt)*) => { let _ = writeln!($html, $($what)*); };
 }
 
-fn head(html: &mut String, facts: &Facts, origin: &Origin) {
+fn head(html: &mut String, facts: &ReportFacts, origin: &ReportSources) {
     let css = include_str!("page.css");
     put!(
         html,
@@ -68,13 +68,13 @@ fn head(html: &mut String, facts: &Facts, origin: &Origin) {
     );
 }
 
-fn summary(html: &mut String, facts: &Facts) {
+fn summary(html: &mut String, facts: &ReportFacts) {
     let verdict = verdict(facts);
-    let (class, heading) = match verdict.trust {
-        Trust::Nothing => ("nothing", "\u{2013} Nothing to judge"),
-        Trust::Certain => ("certain", "\u{2713} Every count accounted for"),
-        Trust::Doubtful => ("doubtful", "! In doubt"),
-        Trust::Unknown => ("unknown", "\u{2715} Position unknown"),
+    let (class, heading) = match verdict.confidence {
+        Confidence::Nothing => ("nothing", "\u{2013} Nothing to judge"),
+        Confidence::Certain => ("certain", "\u{2713} Every count accounted for"),
+        Confidence::Doubtful => ("doubtful", "! In doubt"),
+        Confidence::Unknown => ("unknown", "\u{2715} Position unknown"),
     };
     put!(
         html,
@@ -112,7 +112,7 @@ fn summary(html: &mut String, facts: &Facts) {
     }
 }
 
-fn positions(html: &mut String, facts: &Facts) -> Result<(), Failure> {
+fn positions(html: &mut String, facts: &ReportFacts) -> Result<(), Failure> {
     put!(html, "<h2>Position over time</h2>");
     put!(
         html,
@@ -150,7 +150,7 @@ fn positions(html: &mut String, facts: &Facts) -> Result<(), Failure> {
     Ok(())
 }
 
-fn losses(html: &mut String, facts: &Facts) {
+fn losses(html: &mut String, facts: &ReportFacts) {
     put!(html, "<h2 id=\"losses\">Losses</h2>");
     if facts.lost.is_empty() {
         put!(html, "<p>None: nothing in the reports points to a missing count.</p>");
@@ -214,14 +214,14 @@ fn losses(html: &mut String, facts: &Facts) {
     put!(html, "</tbody>\n</table>");
 }
 
-fn cost(lost: &Lost) -> String {
+fn cost(lost: &LocatedLoss) -> String {
     match lost.loss.measured() {
         Some(counts) => format!("{} measured, put right", signed(counts.get())),
         None => bound(lost.loss.bound),
     }
 }
 
-fn evidence(lost: &Lost) -> String {
+fn evidence(lost: &LocatedLoss) -> String {
     let reports = match lost.loss.reports {
         0 => "no report".to_owned(),
         number => plural(u64::from(number), "report"),
@@ -232,7 +232,7 @@ fn evidence(lost: &Lost) -> String {
     format!("{reports} in {}", span(lost.loss.lasted))
 }
 
-fn trace_cards(html: &mut String, facts: &Facts, traces: &[Trace]) -> Result<(), Failure> {
+fn trace_cards(html: &mut String, facts: &ReportFacts, traces: &[Trace]) -> Result<(), Failure> {
     if traces.is_empty() {
         return Ok(());
     }
@@ -270,7 +270,7 @@ fn trace_cards(html: &mut String, facts: &Facts, traces: &[Trace]) -> Result<(),
     Ok(())
 }
 
-fn intervals(html: &mut String, facts: &Facts) -> Result<(), Failure> {
+fn intervals(html: &mut String, facts: &ReportFacts) -> Result<(), Failure> {
     let shown: Vec<_> =
         facts.wheels.iter().enumerate().filter(|(_, wheel)| wheel.intervals.number() > 0).collect();
     if shown.is_empty() {
@@ -302,7 +302,7 @@ fn intervals(html: &mut String, facts: &Facts) -> Result<(), Failure> {
     Ok(())
 }
 
-fn wheels(html: &mut String, facts: &Facts) {
+fn wheels(html: &mut String, facts: &ReportFacts) {
     put!(
         html,
         "<h2>Wheels and trims</h2>\n<table class=\"stack short\">\n<caption>What each wheel counted. The margin is how far the \
@@ -355,9 +355,9 @@ fn wheels(html: &mut String, facts: &Facts) {
     put!(html, "</tbody>\n</table>");
 }
 
-fn foot(html: &mut String, facts: &Facts, origin: &Origin) {
+fn foot(html: &mut String, facts: &ReportFacts, origin: &ReportSources) {
     put!(html, "</main>\n<footer>");
-    for BoardFacts { name, device, reports, report_interval, shortest } in &facts.boards {
+    for BoardSummary { name, device, reports, report_interval, shortest } in &facts.boards {
         let Some(device) = device else {
             put!(html, "<p>Board {}: not in this recording.</p>", escape(name));
             continue;
@@ -383,7 +383,7 @@ fn foot(html: &mut String, facts: &Facts, origin: &Origin) {
     );
 }
 
-fn doubt(trim: &TrimFacts) -> String {
+fn doubt(trim: &TrimSummary) -> String {
     match trim.margin {
         margin if margin.is_certain() => "certain".to_owned(),
         margin if margin.is_unknown() => "margin unknown".to_owned(),
@@ -391,7 +391,7 @@ fn doubt(trim: &TrimFacts) -> String {
     }
 }
 
-fn wiring(wheel: &WheelFacts) -> String {
+fn wiring(wheel: &WheelSummary) -> String {
     let [one, two] = wheel.inputs.buttons();
     let lines = match wheel.inputs {
         WheelInputs::Pulses { .. } => format!("pulses on buttons {one} and {two}"),

@@ -1,6 +1,6 @@
 //! What the lines of a wheel did around a loss.
 
-use super::facts::{Facts, Lost};
+use super::facts::{LocatedLoss, ReportFacts};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use tallywheel_engine::runtime_config::BoardConfig;
@@ -22,6 +22,7 @@ const RUN_UP: usize = 64;
 /// One report as a trace shows it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sample {
+    /// When the report was read.
     pub at: Timestamp,
     /// Both lines, pressed or not; as the board reports them.
     pub lines: [bool; 2],
@@ -32,17 +33,19 @@ pub struct Sample {
 /// The lines around one loss.
 #[derive(Debug, Clone)]
 pub struct Trace {
-    /// The loss's place in [`Facts::lost`].
+    /// The loss's place in [`ReportFacts::lost`].
     pub place: usize,
-    pub lost: Lost,
+    /// The loss that the trace surrounds.
+    pub lost: LocatedLoss,
+    /// The reports around the loss, in the order of time.
     pub samples: Vec<Sample>,
 }
 
 /// The losses worth a trace: the first of each kind on each wheel, then as they come.
 #[must_use]
-pub fn choose(lost: &[Lost]) -> Vec<usize> {
+pub fn choose(lost: &[LocatedLoss]) -> Vec<usize> {
     let mut seen = BTreeSet::new();
-    let first = |(_, lost): &(usize, &Lost)| seen.insert((lost.loss.kind, lost.wheel));
+    let first = |(_, lost): &(usize, &LocatedLoss)| seen.insert((lost.loss.kind, lost.wheel));
     let mut chosen: Vec<_> = lost.iter().enumerate().filter(first).map(|(place, _)| place).collect();
     let more: Vec<_> = (0..lost.len()).filter(|place| !chosen.contains(place)).take(TRACES_MAX).collect();
     chosen.extend(more);
@@ -55,7 +58,7 @@ pub fn choose(lost: &[Lost]) -> Vec<usize> {
 /// which board of `plans` it is.
 #[must_use]
 pub fn traces(
-    facts: &Facts,
+    facts: &ReportFacts,
     recording: &Recording,
     plans: &[BoardConfig],
     devices: &[Option<usize>],
@@ -73,7 +76,13 @@ pub fn traces(
         .collect()
 }
 
-fn samples(recording: &Recording, device: usize, layout: &Layout, facts: &Facts, lost: &Lost) -> Vec<Sample> {
+fn samples(
+    recording: &Recording,
+    device: usize,
+    layout: &Layout,
+    facts: &ReportFacts,
+    lost: &LocatedLoss,
+) -> Vec<Sample> {
     let Some(wheel) = facts.wheels.get(lost.wheel.get()) else { return Vec::new() };
     let (reports, at) = (&recording.reports, lost.loss.at);
     let middle = reports.partition_point(|report| report.at <= at);
@@ -134,11 +143,11 @@ mod tests {
     use super::*;
     use tallywheel_units::{BoardIndex, Certainty, Loss, LossKind, Margin, WheelIndex};
 
-    fn lost(kind: LossKind, wheel: u8) -> Lost {
+    fn lost(kind: LossKind, wheel: u8) -> LocatedLoss {
         let at = Timestamp::START;
         let (certainty, lasted, bound) = (Certainty::Observed, Duration::ZERO, Margin::CERTAIN);
         let loss = Loss { kind, certainty, at, lasted, reports: 1, bound };
-        Lost { board: BoardIndex::new(0), wheel: WheelIndex::new(wheel), loss }
+        LocatedLoss { board: BoardIndex::new(0), wheel: WheelIndex::new(wheel), loss }
     }
 
     #[test]

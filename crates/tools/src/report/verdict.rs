@@ -1,11 +1,11 @@
 //! What it all means, in two sentences.
 
-use super::facts::Facts;
+use super::facts::ReportFacts;
 use tallywheel_units::{Counts, LossKind, Margin};
 
-/// How far the tally can be trusted.
+/// The confidence in the tally.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Trust {
+pub enum Confidence {
     /// Nothing was recorded that could be judged.
     Nothing,
     /// Every count is accounted for.
@@ -18,8 +18,9 @@ pub enum Trust {
 
 /// The verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Verdict {
-    pub trust: Trust,
+pub struct ReportVerdict {
+    /// Whether the position can be trusted.
+    pub confidence: Confidence,
     /// Whether to trust it, what was lost and by how much.
     pub finding: String,
     /// What to do first.
@@ -28,31 +29,31 @@ pub struct Verdict {
 
 /// Judges a recording.
 #[must_use]
-pub fn verdict(facts: &Facts) -> Verdict {
+pub fn verdict(facts: &ReportFacts) -> ReportVerdict {
     let turned = facts.wheels.iter().fold(Counts::ZERO, |all, wheel| all + wheel.turned);
     let losses = facts.loss_number();
     if turned.is_zero() && losses == 0 && facts.gaps.is_empty() {
-        return Verdict {
-            trust: Trust::Nothing,
+        return ReportVerdict {
+            confidence: Confidence::Nothing,
             finding: "There is nothing to judge: no wheel moved in this recording.".to_owned(),
             advice: "Turn the wheels while their boards are recorded, then make the report again.".to_owned(),
         };
     }
     let doubts: Vec<_> = facts.trims.iter().filter(|trim| !trim.margin.is_certain()).collect();
     let unknown = doubts.iter().any(|trim| trim.margin.is_unknown());
-    let trust = match (doubts.is_empty(), unknown) {
-        (true, _) => Trust::Certain,
-        (false, false) => Trust::Doubtful,
-        (false, true) => Trust::Unknown,
+    let confidence = match (doubts.is_empty(), unknown) {
+        (true, _) => Confidence::Certain,
+        (false, false) => Confidence::Doubtful,
+        (false, true) => Confidence::Unknown,
     };
     let counts = plural(turned.get().unsigned_abs(), "count");
     let losses_said = plural(losses, "suspected loss");
 
-    let finding = match trust {
-        Trust::Certain if losses == 0 => {
+    let finding = match confidence {
+        Confidence::Certain if losses == 0 => {
             format!("The tally can be trusted: {counts} were read and nothing points to a loss.")
         }
-        Trust::Certain | Trust::Nothing => {
+        Confidence::Certain | Confidence::Nothing => {
             format!(
                 "The tally can be trusted again: {} what {losses_said} in {counts} put in doubt.",
                 if facts.losses.contains_key(&LossKind::OffAtIndex) {
@@ -62,7 +63,7 @@ pub fn verdict(facts: &Facts) -> Verdict {
                 }
             )
         }
-        Trust::Doubtful | Trust::Unknown => {
+        Confidence::Doubtful | Confidence::Unknown => {
             let lost = doubts.iter().filter(|trim| trim.margin.is_unknown()).map(|trim| trim.name.as_str());
             let lost = lost.collect::<Vec<_>>().join(" and ");
             let mut each: Vec<_> = doubts
@@ -84,16 +85,16 @@ pub fn verdict(facts: &Facts) -> Verdict {
     let advice = match worst(facts) {
         Some(kind) => format!("First {}; most likely {}.", kind.advice(), kind.cause()),
         None if !facts.gaps.is_empty() => {
-            "Trust the running program rather than this recording, which has gaps: see below.".to_owned()
+            "Confidence the running program rather than this recording, which has gaps: see below.".to_owned()
         }
         None => "There is nothing to do.".to_owned(),
     };
-    Verdict { trust, finding, advice }
+    ReportVerdict { confidence, finding, advice }
 }
 
 /// The kind of loss that put the most counts in doubt; among equals the one that happened most often. What was put
 /// right needs nothing done.
-fn worst(facts: &Facts) -> Option<LossKind> {
+fn worst(facts: &ReportFacts) -> Option<LossKind> {
     let weight = |margin: Margin| margin.low().get().saturating_add(margin.high().get());
     let kinds = facts.losses.iter().filter(|(kind, _)| **kind != LossKind::OffAtIndex);
     kinds.max_by_key(|(_, sum)| (weight(sum.bound), sum.number)).map(|(kind, _)| *kind)

@@ -130,12 +130,12 @@ fn blocks_and_marks_stand_out_on_any_panel() {
 
 #[test]
 fn only_the_stops_are_shown_as_stops() {
-    let step = |part| TravelStep::of(part, 635.0).0;
-    assert_eq!([step(0.0), step(635.0), step(-1.0), step(700.0)], [0, STEPS, 0, STEPS]);
-    assert_eq!([step(0.01), step(634.99)], [1, STEPS - 1]);
-    assert_eq!(step(317.5), STEPS / 2);
+    let step = |part| TravelStep::of(part, 580.0).0;
+    assert_eq!([step(0.0), step(580.0), step(-1.0), step(700.0)], [0, STEPS, 0, STEPS]);
+    assert_eq!([step(0.01), step(579.99)], [1, STEPS - 1]);
+    assert_eq!(step(290.0), STEPS / 2);
     let mut last = 0;
-    for tenth in 0..=6350 {
+    for tenth in 0..=5800 {
         let now = step(f64::from(tenth) / 10.0);
         assert!(now == last || now == last + 1, "{tenth}: {last} to {now}");
         last = now;

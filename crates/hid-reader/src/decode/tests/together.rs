@@ -184,7 +184,7 @@ fn calm_wheels_are_together_after_a_rest() {
     pair.happen(&turn(1000, [3, -2, 0]));
     assert_eq!(pair.together - before, 1000);
     pair.happen(&turn(30, [3, 12, 0]));
-    assert!(pair.decoders[0].deadline().is_some(), "one is followed");
+    assert!(!pair.decoders[0].raw.as_ref().unwrap().calm.is_together(), "one is followed");
     let before = pair.together;
     pair.happen(&turn(100, [3, 0, 0]));
     assert!((50..100).contains(&(pair.together - before)), "and they meet again");

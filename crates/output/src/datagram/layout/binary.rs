@@ -1,6 +1,6 @@
 use super::{Value, double};
 use crate::float::{single, whole};
-use tallywheel_units::{ByteOrder, NumberKind};
+use tallywheel_profile::{ByteOrder, NumberKind};
 
 /// Appends `value` as `kind` in `order`.
 pub(super) fn write(value: Value, kind: NumberKind, order: ByteOrder, into: &mut Vec<u8>) {

@@ -8,7 +8,8 @@ use super::encoder::{Encoder, Stamp};
 use super::number;
 use crate::float::double;
 use crate::{ConfigProblem, TrimReading};
-use tallywheel_units::{Degrees, LayoutField, NumberForm, NumberSource, Scale, TrimValue};
+use tallywheel_profile::{LayoutField, NumberForm, NumberSource, TrimValue};
+use tallywheel_units::Degrees;
 
 /// [`Template::Layout`](crate::Template::Layout).
 #[derive(Debug)]
@@ -66,16 +67,12 @@ impl Layout {
                     made.push(Field::Pad { to: *to, with: *with });
                 }
                 LayoutField::Number { source: NumberSource::Constant(constant), form } => {
-                    if constant.is_nan() || constant.abs() > Scale::FARTHEST {
-                        return Err(ConfigProblem::Constant);
-                    }
                     let mut bytes = Vec::new();
                     write(Value::Real(*constant), *form, &mut bytes);
                     largest = largest.saturating_add(bytes.len());
                     made.push(Field::Bytes(bytes));
                 }
                 LayoutField::Number { source, form } => {
-                    check(*source, *form)?;
                     let source = match *source {
                         NumberSource::Trim(trim, value) => {
                             // Every trim of the fields is among the places.
@@ -93,16 +90,6 @@ impl Layout {
             }
         }
         Ok(Self { fields: made, largest, scratch: Vec::with_capacity(2 * widest) })
-    }
-}
-
-/// Refuses a type that a counter or a time does not fit in.
-fn check(source: NumberSource, form: NumberForm) -> Result<(), ConfigProblem> {
-    match (form, source) {
-        (NumberForm::Text(_), _) => Ok(()),
-        (NumberForm::Binary(kind, _), source) if source.fits(kind) => Ok(()),
-        (NumberForm::Binary(kind, _), NumberSource::TimeSeconds) => Err(ConfigProblem::SecondsType(kind)),
-        (NumberForm::Binary(kind, _), _) => Err(ConfigProblem::CounterType(kind)),
     }
 }
 

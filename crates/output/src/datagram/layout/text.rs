@@ -1,7 +1,7 @@
 use super::Value;
 use crate::datagram::number;
 use std::io::Write;
-use tallywheel_units::TextForm;
+use tallywheel_profile::TextForm;
 
 /// Digits of a microsecond.
 pub(super) const MICRO_DIGITS: u8 = 6;

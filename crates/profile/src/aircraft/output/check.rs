@@ -1,11 +1,12 @@
-use super::file::{DeviceName, OscPrefix, OutputFile, OutputKind, TemplateName};
+use super::file::{OscPrefix, OutputFile, OutputKind, TemplateName};
 use super::scale::scale;
-use super::{AxisCode, Output, Pressed, Scale, Steps, Template, layout, steps};
-use crate::names::{Name, Names};
+use super::{layout, steps};
+use crate::names::{Name, Names, trim_index};
+use crate::output::{AxisCode, DatagramConfig, DeviceName, KeyPlace, OutputConfig, Scale, Template};
 use crate::read::{Field, List, Map, Mistakes, Tables, optional};
 use crate::words;
 use std::time::Duration;
-use tallywheel_units::{KeyPlace, LayoutField, TrimIndex};
+use tallywheel_units::TrimIndex;
 
 /// The most outputs that an aircraft may have.
 const MOST: usize = 64;
@@ -15,7 +16,7 @@ pub(in crate::aircraft) fn all(
     output: &Tables<OutputFile>,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<Output>> {
+) -> Option<Vec<OutputConfig>> {
     let tables = match output {
         None => &[],
         Some(_) => mistakes.tables(output, "output", MOST),
@@ -29,7 +30,7 @@ pub(in crate::aircraft) fn all(
     outputs.into_iter().collect()
 }
 
-fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+fn one(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<OutputConfig> {
     match mistakes.required(&table.kind, byte, "output.kind")? {
         OutputKind::Axis => axis(table, byte, names, mistakes),
         OutputKind::Datagram => datagram(table, byte, names, mistakes),
@@ -70,16 +71,16 @@ fn press_steps(
     byte: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Output> {
+) -> Option<OutputConfig> {
     const OTHERS: &str = "kind = \"axis\" or \"datagram\"";
     mistakes.foreign(&table.axes, "output.axes", AXIS, STEPS);
     mistakes.foreign(&table.range, "output.range", OTHERS, STEPS);
     mistakes.foreign(&table.reversed, "output.reversed", OTHERS, STEPS);
     tell_datagram_keys(table, STEPS, mistakes);
-    steps::check(table, byte, names, mistakes).map(Output::Steps)
+    steps::check(table, byte, names, mistakes)
 }
 
-fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<OutputConfig> {
     let OutputFile { kind: _, device, axes, range, reversed, .. } = table;
     tell_datagram_keys(table, AXIS, mistakes);
     tell_steps_keys(table, AXIS, mistakes);
@@ -87,7 +88,7 @@ fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
         None => default_axes(byte, names, mistakes),
         Some(_) => chosen_axes(axes, names, mistakes),
     };
-    let device = optional(device)?.map(|DeviceName(name)| name.clone());
+    let device = optional(device)?.cloned();
     let scale = scale(range, reversed, Scale::UNIT, "output", mistakes)?;
     let (low, high) = (scale.at_low().min(scale.at_high()), scale.at_low().max(scale.at_high()));
     if let Some(range) = range
@@ -96,10 +97,15 @@ fn axis(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<
         let found = format!("{low} and {high}");
         mistakes.tell(range.byte, "output.range", "a part of an axis, from -1 to 1 at most", found);
     }
-    Some(Output::Axis { device, axes: axes?, scale })
+    Some(OutputConfig::Axis { device, axes: axes?, declared: Vec::new(), scale })
 }
 
-fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Output> {
+fn datagram(
+    table: &OutputFile,
+    byte: usize,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<OutputConfig> {
     let OutputFile { kind: _, device, axes, range, reversed, .. } = table;
     let OutputFile { to, template, trims, prefix, layout, min_interval_ms, keep_alive_ms, .. } = table;
     mistakes.foreign(device, "output.device", "kind = \"axis\" or \"steps\"", DATAGRAM);
@@ -108,7 +114,7 @@ fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mista
     let to = mistakes.required(to, byte, "output.to").cloned();
     let scale = scale(range, reversed, Scale::UNIT, "output", mistakes);
     let named = || match trims {
-        None => all_trims(names),
+        None => names.all(),
         Some(_) => chosen_trims(trims, names, mistakes),
     };
     let Some(name) = optional(template) else {
@@ -139,8 +145,7 @@ fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mista
         TemplateName::Layout => {
             // Each field has a scale of its own, and this is only the usual one.
             let fields = layout::check::all(layout, byte, scale.unwrap_or_default(), names, mistakes)?;
-            let trims = LayoutField::trims(&fields);
-            (Template::Layout(fields), Some(trims))
+            (Template::Layout(fields), Some(Vec::new()))
         }
     };
     let min_interval = optional(min_interval_ms)?.map_or(Duration::ZERO, |interval| interval.get());
@@ -151,7 +156,8 @@ fn datagram(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mista
         let expected = format!("at least `min_interval_ms`, {}", min_interval.as_millis());
         mistakes.tell(field.byte, "output.keep_alive_ms", expected, every.as_millis().to_string());
     }
-    Some(Output::Datagram { to: to?, template, trims: trims?, scale: scale?, min_interval, keep_alive })
+    let (to, trims, scale) = (to?, trims?, scale?);
+    Some(OutputConfig::Datagram(DatagramConfig { to, template, trims, scale, min_interval, keep_alive }))
 }
 
 fn default_axes(
@@ -165,7 +171,7 @@ fn default_axes(
         mistakes.tell(byte, "output.axes", expected, "nothing");
         return None;
     }
-    Some(all_trims(names)?.into_iter().zip(AxisCode::ALL).collect())
+    Some(names.indices()?.into_iter().zip(AxisCode::ALL).collect())
 }
 
 fn chosen_axes(
@@ -197,7 +203,7 @@ fn chosen_axes(
                 words::quoted(axis.name()),
             );
         }
-        match (trim.and_then(index), axis) {
+        match (trim.and_then(trim_index), axis) {
             (Some(trim), Some(axis)) => chosen.push((trim, axis)),
             _ => complete = false,
         }
@@ -206,22 +212,26 @@ fn chosen_axes(
     complete.then_some(chosen)
 }
 
-fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<TrimIndex>> {
+fn chosen_trims(
+    trims: &List<Name>,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Vec<(TrimIndex, String)>> {
     const PATH: &str = "output.trims";
     let field = trims.as_ref()?;
     let list = field.value.as_ref()?;
     if list.is_empty() {
         mistakes.tell(field.byte, PATH, "at least one trim", "an empty list");
     }
-    let mut chosen = Vec::new();
+    let mut chosen: Vec<(TrimIndex, String)> = Vec::new();
     let mut complete = true;
     for element in list {
         let Some(name) = element.setting() else {
             complete = false;
             continue;
         };
-        match names.find(&name.0, element.byte, PATH, "a [[trim]]", mistakes).and_then(index) {
-            Some(trim) if chosen.contains(&trim) => {
+        match names.find(&name.0, element.byte, PATH, "a [[trim]]", mistakes).and_then(trim_index) {
+            Some(trim) if chosen.iter().any(|(other, _)| *other == trim) => {
                 mistakes.tell(
                     element.byte,
                     PATH,
@@ -229,7 +239,7 @@ fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) 
                     format!("{} again", words::quoted(&name.0)),
                 );
             }
-            Some(trim) => chosen.push(trim),
+            Some(trim) => chosen.push((trim, name.0.clone())),
             None => complete = false,
         }
     }
@@ -237,18 +247,18 @@ fn chosen_trims(trims: &List<Name>, names: &Names<'_>, mistakes: &Mistakes<'_>) 
 }
 
 /// Two joysticks of one name could not be told apart.
-fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
+fn tell_same_device(outputs: &[Option<OutputConfig>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
     // Those without a name differ by kind.
-    let mut seen: Vec<(&Option<String>, bool)> = Vec::new();
+    let mut seen: Vec<(&Option<DeviceName>, bool)> = Vec::new();
     for (output, field) in outputs.iter().zip(tables) {
         let (device, pressed) = match output {
-            Some(Output::Axis { device, .. }) => (device, false),
-            Some(Output::Steps(Steps { pressed: Pressed::Buttons { device, .. }, .. })) => (device, true),
+            Some(OutputConfig::Axis { device, .. }) => (device, false),
+            Some(OutputConfig::Steps { device, .. }) => (device, true),
             _ => continue,
         };
         if seen.iter().any(|(other, kind)| *other == device && (device.is_some() || *kind == pressed)) {
             let found = match device {
-                Some(name) => words::quoted(name),
+                Some(name) => words::quoted(name.as_str()),
                 None => "another joystick without one".to_owned(),
             };
             mistakes.tell(field.byte, "output.device", "a name for each virtual joystick", found);
@@ -258,11 +268,11 @@ fn tell_same_device(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mi
 }
 
 /// There is one keyboard, so a key of two outputs would mean two things.
-fn tell_same_key(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
+fn tell_same_key(outputs: &[Option<OutputConfig>], tables: &[Field<OutputFile>], mistakes: &Mistakes<'_>) {
     let mut seen: Vec<KeyPlace> = Vec::new();
     for (output, field) in outputs.iter().zip(tables) {
-        let Some(Output::Steps(Steps { pressed: Pressed::Keys(trims), .. })) = output else { continue };
-        for key in trims.iter().flat_map(|(_, low, high)| [*low, *high]) {
+        let Some(OutputConfig::Keys { trims, .. }) = output else { continue };
+        for key in trims.iter().flat_map(|trim| [trim.low, trim.high]) {
             if seen.contains(&key) {
                 let expected = "keys that no other output has";
                 mistakes.tell(field.byte, "output.low_keys", expected, words::quoted(key.name()));
@@ -270,13 +280,4 @@ fn tell_same_key(outputs: &[Option<Output>], tables: &[Field<OutputFile>], mista
             seen.push(key);
         }
     }
-}
-
-/// Every trim of the file, in order.
-pub(super) fn all_trims(names: &Names<'_>) -> Option<Vec<TrimIndex>> {
-    names.indices().collect()
-}
-
-pub(super) fn index(place: usize) -> Option<TrimIndex> {
-    u8::try_from(place).ok().map(TrimIndex::new)
 }

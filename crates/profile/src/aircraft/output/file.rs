@@ -1,14 +1,11 @@
 //! What an `[[output]]` may say. The doc comments here are the one description of its keys.
 
 use super::layout::file::FieldFile;
-use super::steps::{ExtraPresses, PadButton, PressMs, Presses, SettleMs};
-use super::{AxisCode, Destination, Template};
-use crate::Rig;
+use super::limits::{ExtraPresses, KeepAlive, MinInterval, PadButton, PressMs, Presses, RangeEnd, SettleMs};
 use crate::names::Name;
-use crate::read::{Choice, Key, List, Map, Setting, Tables, bounded, real, whole_milliseconds};
+use crate::output::{AxisCode, Destination, DeviceName, KeyPlace, Template};
+use crate::read::{Choice, Key, List, Map, Setting, Tables};
 use serde::Deserialize;
-use std::time::Duration;
-use tallywheel_units::{KeyPlace, Scale};
 
 /// Where positions are published.
 #[derive(Debug, Deserialize)]
@@ -109,22 +106,6 @@ impl Choice for TemplateName {
     ];
 }
 
-impl Setting for Destination {
-    fn expected() -> String {
-        "an IP address or a host name and a port, such as \"127.0.0.1:47811\" or \"simpc.local:47811\""
-            .to_owned()
-    }
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "type": "string", "minLength": 3 })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        Self::parse(text)
-    }
-}
-
 /// The beginning of an OSC address.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct OscPrefix(pub(crate) String);
@@ -142,62 +123,4 @@ impl Setting for OscPrefix {
     fn from_text(text: &str) -> Option<Self> {
         Template::is_osc_prefix(text).then(|| Self(text.to_owned()))
     }
-}
-
-impl Choice for AxisCode {
-    const CHOICES: &'static [(&'static str, Self)] = &[
-        ("x", Self::X),
-        ("y", Self::Y),
-        ("z", Self::Z),
-        ("rx", Self::Rx),
-        ("ry", Self::Ry),
-        ("rz", Self::Rz),
-        ("throttle", Self::Throttle),
-        ("rudder", Self::Rudder),
-    ];
-}
-
-impl Setting for KeyPlace {
-    fn expected() -> String {
-        "a key, such as \"F13\", \"KeyA\" or \"Numpad7\"".to_owned()
-    }
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        serde_json::json!({ "enum": Self::all().map(Self::name).collect::<Vec<_>>() })
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        Self::from_name(text)
-    }
-}
-
-/// The name of a virtual joystick, at most [`Rig::LONGEST_DEVICE_NAME`] bytes.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct DeviceName(pub(crate) String);
-
-impl Setting for DeviceName {
-    fn expected() -> String {
-        "a name of 1 to 78 bytes, without line breaks and without blanks at its ends".to_owned()
-    }
-
-    #[cfg(test)]
-    fn schema() -> serde_json::Value {
-        crate::schema::plain_text(1, Rig::LONGEST_DEVICE_NAME)
-    }
-
-    fn from_text(text: &str) -> Option<Self> {
-        let fits = (1..=Rig::LONGEST_DEVICE_NAME).contains(&text.len());
-        let plain = !text.contains(char::is_control) && text.trim() == text;
-        (fits && plain).then(|| Self(text.to_owned()))
-    }
-}
-
-bounded! {
-    /// A number on either side of 0: an end of a range, or a number that never changes.
-    pub(crate) RangeEnd(f64): f64 = -Scale::FARTHEST..=Scale::FARTHEST, "a number", real;
-    /// The least time between two datagrams.
-    pub(crate) MinInterval(Duration): i64 = 1..=10_000, "milliseconds, a whole number", whole_milliseconds;
-    /// The longest time without a datagram.
-    pub(crate) KeepAlive(Duration): i64 = 10..=3_600_000, "milliseconds, a whole number", whole_milliseconds;
 }

@@ -1,6 +1,6 @@
-use super::file::RangeEnd;
+use super::limits::RangeEnd;
+use crate::output::Scale;
 use crate::read::{Key, List, Mistakes, optional};
-use tallywheel_units::Scale;
 
 /// The scale that `range` and `reversed` make; `usual` where neither is there, and its range where only `reversed` is.
 /// `path` is that of their table.

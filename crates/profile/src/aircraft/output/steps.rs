@@ -1,49 +1,12 @@
 //! An `[[output]]` with `kind = "steps"`.
 
-use super::check::{all_trims, index};
 use super::file::OutputFile;
-use crate::names::Names;
-use crate::read::{Field, Map, Mistakes, Setting, Value, bounded, milliseconds, optional, whole};
+use super::limits::PadButton;
+use crate::names::{Names, trim_index};
+use crate::output::{KeyPlace, OutputConfig, Pace, StepsTrim};
+use crate::read::{Field, Map, Mistakes, Setting, Value, optional};
 use crate::words;
-use std::time::Duration;
-use tallywheel_units::{ButtonNumber, KeyPlace, TrimIndex};
-
-/// Presses. What is `None` has the default of the key.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Steps {
-    /// What is pressed.
-    pub pressed: Pressed,
-    /// Presses from stop to stop, 1..=10,000.
-    pub presses: u16,
-    /// How long a button is pressed, 1..=1,000 ms.
-    pub press: Option<Duration>,
-    /// How long none is pressed after it, 1..=1,000 ms.
-    pub pause: Option<Duration>,
-    /// Presses more at each arrival at a stop, 0..=250.
-    pub extra: Option<u8>,
-    /// How long after the last press the simulator's report tells of it, at most 60,000 ms.
-    pub settle: Option<Duration>,
-}
-
-/// What is pressed for which trims: towards the low and towards the high stop, in the order of the trims, at least one.
-/// No trim, button or key twice.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Pressed {
-    /// Buttons of a virtual joystick.
-    Buttons {
-        /// Its name, at most 78 bytes; none to name it after the rig.
-        device: Option<String>,
-        /// Buttons from 1 to [`Steps::LAST_BUTTON`].
-        trims: Vec<(TrimIndex, ButtonNumber, ButtonNumber)>,
-    },
-    /// Keys of the keyboard.
-    Keys(Vec<(TrimIndex, KeyPlace, KeyPlace)>),
-}
-
-impl Steps {
-    /// The highest number of a virtual button.
-    pub const LAST_BUTTON: u8 = 56;
-}
+use tallywheel_units::{ButtonNumber, TrimIndex};
 
 /// Tells every mistake in the keys that only this kind has.
 pub(super) fn check(
@@ -51,44 +14,52 @@ pub(super) fn check(
     byte: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Steps> {
+) -> Option<OutputConfig> {
     let presses = mistakes.required(&table.presses, byte, "output.presses").map(|presses| presses.get());
-    let pressed = if table.low_keys.is_some() || table.high_keys.is_some() {
-        keys(table, byte, names, mistakes)
-    } else {
-        buttons(table, byte, names, mistakes)
-    };
-    Some(Steps {
-        pressed: pressed?,
-        presses: presses?,
-        press: optional(&table.press_ms)?.map(|time| time.get()),
-        pause: optional(&table.pause_ms)?.map(|time| time.get()),
-        extra: optional(&table.extra_presses)?.map(|extra| extra.get()),
-        settle: optional(&table.settle_ms)?.map(|time| time.get()),
-    })
-}
-
-fn buttons(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Pressed> {
-    let trims = match (&table.low_buttons, &table.high_buttons) {
-        (None, None) => in_order(byte, names, mistakes),
-        (low, high) => {
-            let paths = ["output.low_buttons", "output.high_buttons"];
-            let pairs: Vec<Pair<PadButton>> = chosen([low, high], paths, byte, names, mistakes)?;
-            Some(pairs.into_iter().map(|(trim, low, high)| (trim, low.get(), high.get())).collect())
-        }
-    };
-    let device = optional(&table.device)?.map(|name| name.0.clone());
-    Some(Pressed::Buttons { device, trims: trims? })
-}
-
-fn keys(table: &OutputFile, byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Pressed> {
+    if table.low_keys.is_none() && table.high_keys.is_none() {
+        let trims = buttons(table, byte, names, mistakes);
+        let device = optional(&table.device)?.cloned();
+        return Some(OutputConfig::Steps { device, trims: trims?, pace: pace(table, presses?)? });
+    }
     const BUTTONS: &str = "buttons of a joystick";
     const KEYS: &str = "`low_keys` or `high_keys`";
     mistakes.foreign(&table.low_buttons, "output.low_buttons", BUTTONS, KEYS);
     mistakes.foreign(&table.high_buttons, "output.high_buttons", BUTTONS, KEYS);
     mistakes.foreign(&table.device, "output.device", BUTTONS, KEYS);
-    let (low, high) = (&table.low_keys, &table.high_keys);
-    chosen([low, high], ["output.low_keys", "output.high_keys"], byte, names, mistakes).map(Pressed::Keys)
+    let paths = ["output.low_keys", "output.high_keys"];
+    let trims = chosen([&table.low_keys, &table.high_keys], paths, byte, names, mistakes);
+    Some(OutputConfig::Keys { trims: trims?, pace: pace(table, presses?)? })
+}
+
+fn pace(table: &OutputFile, presses: u16) -> Option<Pace> {
+    let usual = Pace::new(presses);
+    Some(Pace {
+        presses,
+        press: optional(&table.press_ms)?.map_or(usual.press, |time| time.get()),
+        pause: optional(&table.pause_ms)?.map_or(usual.pause, |time| time.get()),
+        extra: optional(&table.extra_presses)?.map_or(usual.extra, |extra| extra.get()),
+        settle: optional(&table.settle_ms)?.map_or(usual.settle, |time| time.get()),
+    })
+}
+
+fn buttons(
+    table: &OutputFile,
+    byte: usize,
+    names: &Names<'_>,
+    mistakes: &Mistakes<'_>,
+) -> Option<Vec<StepsTrim>> {
+    let keys = [&table.low_buttons, &table.high_buttons];
+    if keys.iter().all(|key| key.is_none()) {
+        return in_order(byte, names, mistakes);
+    }
+    let paths = ["output.low_buttons", "output.high_buttons"];
+    let chosen: Vec<StepsTrim<PadButton>> = chosen(keys, paths, byte, names, mistakes)?;
+    let button = |trim: StepsTrim<PadButton>| StepsTrim {
+        trim: trim.trim,
+        low: trim.low.get(),
+        high: trim.high.get(),
+    };
+    Some(chosen.into_iter().map(button).collect())
 }
 
 /// What can be pressed.
@@ -100,21 +71,20 @@ trait Press: Setting + Copy + PartialEq {
     fn shown(self) -> String;
 }
 
-type Pair<P> = (TrimIndex, P, P);
-
 /// Buttons 1 and 2 for the first trim, 3 and 4 for the second.
-fn in_order(byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<Pair<ButtonNumber>>> {
-    let most = usize::from(Steps::LAST_BUTTON / 2);
+fn in_order(byte: usize, names: &Names<'_>, mistakes: &Mistakes<'_>) -> Option<Vec<StepsTrim>> {
+    let most = usize::try_from(PadButton::MOST / 2).unwrap_or(0);
     if names.len() > most {
         let expected = format!("the keys `low_buttons` and `high_buttons`, for at most {most} trims");
         mistakes.tell(byte, "output.low_buttons", expected, "nothing");
         return None;
     }
-    let numbers = (1..).step_by(2).map(|low| Some((ButtonNumber::new(low)?, ButtonNumber::new(low + 1)?)));
-    all_trims(names)?
-        .into_iter()
-        .zip(numbers)
-        .map(|(trim, pair)| pair.map(|(low, high)| (trim, low, high)))
+    let numbers = (1..).step_by(2);
+    let trims = names.indices()?.into_iter().zip(numbers);
+    trims
+        .map(|(trim, low)| {
+            Some(StepsTrim { trim, low: ButtonNumber::new(low)?, high: ButtonNumber::new(low + 1)? })
+        })
         .collect()
 }
 
@@ -125,7 +95,7 @@ fn chosen<P: Press>(
     byte: usize,
     names: &Names<'_>,
     mistakes: &Mistakes<'_>,
-) -> Option<Vec<Pair<P>>> {
+) -> Option<Vec<StepsTrim<P>>> {
     let mut seen = Vec::new();
     let ([low, high], [low_path, high_path]) = (keys, paths);
     let low_found = side(low, low_path, byte, names, &mut seen, mistakes);
@@ -133,14 +103,14 @@ fn chosen<P: Press>(
     let (low_found, high_found) = (low_found?, high_found?);
     let both = tell_missing(&high_found, &low_found, low, low_path, mistakes)
         & tell_missing(&low_found, &high_found, high, high_path, mistakes);
-    let mut pairs: Vec<Pair<P>> = low_found
+    let mut pairs: Vec<StepsTrim<P>> = low_found
         .iter()
         .filter_map(|&(trim, low, _)| {
             let (_, high, _) = high_found.iter().find(|(other, ..)| *other == trim)?;
-            Some((trim, low, *high))
+            Some(StepsTrim { trim, low, high: *high })
         })
         .collect();
-    pairs.sort_by_key(|(trim, ..)| *trim);
+    pairs.sort_by_key(|pair| pair.trim);
     both.then_some(pairs)
 }
 
@@ -189,7 +159,7 @@ fn side<'t, P: Press>(
     for (name, field) in entries {
         let path = format!("{path}.{}", words::bare(name.get_ref()));
         let trim = names.find(name.get_ref(), name.span().start, &path, "a [[trim]]", mistakes);
-        match (trim.and_then(index), unused(field, &path, seen, mistakes)) {
+        match (trim.and_then(trim_index), unused(field, &path, seen, mistakes)) {
             (Some(trim), Some(one)) => found.push((trim, one, name.get_ref().as_str())),
             _ => complete = false,
         }
@@ -226,21 +196,4 @@ impl Press for KeyPlace {
     fn shown(self) -> String {
         words::quoted(self.name())
     }
-}
-
-bounded! {
-    /// A button of the virtual joystick: the kernel has names for 16 joystick buttons and 40 more.
-    pub(crate) PadButton(ButtonNumber): i64 = 1..=56, "a button number", button;
-    /// Presses from stop to stop.
-    pub(crate) Presses(u16): i64 = 1..=10_000, "a whole number", whole;
-    /// Presses more at each arrival at a stop.
-    pub(crate) ExtraPresses(u8): i64 = 0..=250, "a whole number", whole;
-    /// How long a press or a pause takes.
-    pub(crate) PressMs(Duration): f64 = 1.0..=1_000.0, "milliseconds", milliseconds;
-    /// How long the simulator's report may take.
-    pub(crate) SettleMs(Duration): f64 = 0.0..=60_000.0, "milliseconds", milliseconds;
-}
-
-fn button(number: i64) -> Option<ButtonNumber> {
-    ButtonNumber::new(u8::try_from(number).ok()?)
 }

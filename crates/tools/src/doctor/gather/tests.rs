@@ -53,7 +53,7 @@ impl Machine {
     }
 
     /// What is found of the rig's first board, which hidapi found like this.
-    fn look(&self, access: Access, daemon: &Daemon) -> Board {
+    fn look(&self, access: Access, daemon: &Daemon) -> ProbedBoard {
         let rig =
             tallywheel_profile::rig("rig.toml", include_str!("../../../../../config/rig.toml")).unwrap();
         let found = FoundBoard {
@@ -66,10 +66,10 @@ impl Machine {
             buttons: None,
             application: "Joystick".into(),
         };
-        let mut board = Board {
+        let mut board = ProbedBoard {
             name: "main".into(),
             usb: None,
-            seen: Seen::Absent,
+            seen: BoardPresence::Absent,
             stated_interval: None,
             polled: None,
             missing_buttons: Vec::new(),
@@ -111,7 +111,7 @@ fn a_board_its_interval_and_who_else_is_at_it() {
     }));
     let board = machine.look(Access::Ready, &Daemon::Runs(Box::new(status.unwrap())));
     let usb = UsbId { vendor: 0x1209, product: 0x7a11 };
-    let here = Seen::Here { path: "/dev/hidraw3".into(), usb, refused: None, described: true };
+    let here = BoardPresence::Here { path: "/dev/hidraw3".into(), usb, refused: None, described: true };
     assert_eq!(board.seen, here);
     assert_eq!(board.polled, Some(Duration::from_millis(8)));
     assert!(board.missing_buttons.is_empty());
@@ -140,7 +140,7 @@ fn boards_with_too_few_buttons_or_none_that_are_described() {
     machine.board(b"no descriptor");
     let refused = Access::Refused { reason: "Permission denied".into(), cure: "a rule".into() };
     let board = machine.look(refused, &Daemon::None);
-    let Seen::Here { refused: Some((reason, _)), described: false, .. } = board.seen else {
+    let BoardPresence::Here { refused: Some((reason, _)), described: false, .. } = board.seen else {
         panic!("{board:?}")
     };
     assert_eq!(reason, "Permission denied");
@@ -162,11 +162,11 @@ fn a_board_without_endpoints_says_nothing_of_its_interval() {
 fn nodes_rules_clocks_and_folders() {
     use std::os::unix::fs::PermissionsExt;
     let machine = Machine::new("rest");
-    assert_eq!(node(&machine.roots.dev.join("uinput")), Node::Absent);
+    assert_eq!(node(&machine.roots.dev.join("uinput")), DeviceAccess::Absent);
     machine.write("dev/uinput", b"");
-    assert_eq!(node(&machine.roots.dev.join("uinput")), Node::Usable);
+    assert_eq!(node(&machine.roots.dev.join("uinput")), DeviceAccess::Usable);
     fs::create_dir(machine.roots.dev.join("folder")).unwrap();
-    assert!(matches!(node(&machine.roots.dev.join("folder")), Node::Broken(_)));
+    assert!(matches!(node(&machine.roots.dev.join("folder")), DeviceAccess::Broken(_)));
     machine.write("etc/60-tallywheel.rules", b"one");
     machine.write("lib/60-tallywheel.rules", b"two");
     machine.write("lib/README", b"three");

@@ -1,7 +1,7 @@
 //! How fast a wheel counted, against what its board can tell.
 
 use super::{Drawn, FAINT, GRID, INK, LIMIT, LINE, LOSS, svg, words};
-use crate::report::facts::WheelFacts;
+use crate::report::facts::WheelSummary;
 use crate::report::limit::Limit;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
@@ -13,7 +13,7 @@ const SIZE: (u32, u32) = (340, 210);
 ///
 /// # Errors
 /// Those of [`svg`].
-pub fn intervals(name: &str, wheel: &WheelFacts, limit: Option<&Limit>) -> Result<String, Failure> {
+pub fn intervals(name: &str, wheel: &WheelSummary, limit: Option<&Limit>) -> Result<String, Failure> {
     let bins: Vec<_> = wheel.intervals.bins().collect();
     let most = bins.iter().map(|(_, _, number)| *number).max().unwrap_or(1);
     let edges = bins.iter().flat_map(|(from, to, _)| [*from, *to]).chain(limit.map(Limit::ms));

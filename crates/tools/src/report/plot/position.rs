@@ -2,7 +2,7 @@
 
 use super::{BAND, DOTTED, Drawn, FAINT, GRID, INK, LINE, LOSS, STOP, svg, words};
 use crate::report::columns::Column;
-use crate::report::facts::TrimFacts;
+use crate::report::facts::TrimSummary;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 use tallywheel_engine::failure::Failure;
@@ -10,8 +10,10 @@ use tallywheel_units::Timestamp;
 
 /// How a plot is laid out.
 #[derive(Debug, Clone, Copy)]
-pub struct Shape {
+pub struct PlotShape {
+    /// The width in pixels.
     pub width: u32,
+    /// The height in pixels.
     pub height: u32,
     /// Room for the names of the stops on the right.
     pub names: u32,
@@ -20,9 +22,9 @@ pub struct Shape {
 }
 
 /// For pages wide enough, and for paper.
-pub const WIDE: Shape = Shape { width: 760, height: 250, names: 68, times: 10 };
+pub const WIDE: PlotShape = PlotShape { width: 760, height: 250, names: 68, times: 10 };
 /// For phones.
-pub const NARROW: Shape = Shape { width: 340, height: 230, names: 12, times: 5 };
+pub const NARROW: PlotShape = PlotShape { width: 340, height: 230, names: 12, times: 5 };
 
 /// Longer than this and the time is in minutes.
 const MINUTES_FROM_SECONDS: f64 = 180.0;
@@ -33,8 +35,8 @@ const MINUTES_FROM_SECONDS: f64 = 180.0;
 /// Those of [`svg`].
 pub fn position(
     name: &str,
-    shape: Shape,
-    trim: &TrimFacts,
+    shape: PlotShape,
+    trim: &TrimSummary,
     columns: &[Column],
     (begin, end): (Timestamp, Timestamp),
 ) -> Result<String, Failure> {
@@ -58,13 +60,13 @@ pub fn position(
         if losses == 0 { "No losses." } else { "Losses are marked by triangles at the top." },
     );
     svg(name, (shape.width, shape.height), &title, &description, |area| -> Drawn {
-        let headroom = travel * 0.09;
+        let space = travel * 0.09;
         let mut chart = ChartBuilder::on(area)
             .margin_top(6)
             .margin_right(shape.names)
             .x_label_area_size(42)
             .y_label_area_size(50)
-            .build_cartesian_2d(from..to, -travel * 0.03..travel + headroom)?;
+            .build_cartesian_2d(from..to, -travel * 0.03..travel + space)?;
         let decimals = usize::from((to - from) / f64::from(10_u32) < 0.5);
         chart
             .configure_mesh()
@@ -101,7 +103,7 @@ pub fn position(
         }
         chart.draw_series(LineSeries::new(path(columns, &time), LINE.stroke_width(2)))?;
         for (place, _) in (0_u32..).zip(columns).filter(|(_, column)| column.loss) {
-            let (x, y) = chart.backend_coord(&(time(f64::from(place) + 0.5), travel + headroom * 0.95));
+            let (x, y) = chart.backend_coord(&(time(f64::from(place) + 0.5), travel + space * 0.95));
             area.draw(&Polygon::new([(x - 4, y - 2), (x + 4, y - 2), (x, y + 7)], LOSS.filled()))?;
         }
         Ok(())

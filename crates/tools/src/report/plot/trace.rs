@@ -1,7 +1,7 @@
 //! The two lines of a wheel around a loss, as a logic trace.
 
 use super::{BAND, DOTTED, Drawn, FAINT, INK, LIMIT, LINE, svg, words};
-use crate::report::facts::WheelFacts;
+use crate::report::facts::WheelSummary;
 use crate::report::traces::{Sample, Trace};
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
@@ -19,7 +19,7 @@ const LANES: [(f64, f64); 2] = [(1.55, 2.25), (0.5, 1.2)];
 ///
 /// # Errors
 /// Those of [`svg`].
-pub fn trace(name: &str, trace: &Trace, wheel: &WheelFacts) -> Result<String, Failure> {
+pub fn trace(name: &str, trace: &Trace, wheel: &WheelSummary) -> Result<String, Failure> {
     let at = trace.lost.loss.at;
     let ms = |time: Timestamp| (time.seconds() - at.seconds()) * 1e3;
     let first = trace.samples.first().map_or(-30.0, |sample| ms(sample.at));

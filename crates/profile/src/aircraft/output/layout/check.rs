@@ -1,9 +1,10 @@
 use super::super::scale::scale;
 use super::file::{FieldFile, FieldValue, Text};
 use crate::names::Names;
+use crate::output::{LayoutField, NumberForm, NumberSource, Scale, TextForm, TrimValue};
 use crate::read::{Choice, Mistakes, Tables, optional};
 use crate::words;
-use tallywheel_units::{LayoutField, NumberForm, NumberSource, Scale, TextForm, TrimIndex, TrimValue};
+use tallywheel_units::TrimIndex;
 
 const PATH: &str = "output.layout";
 /// The most fields that a layout may have.

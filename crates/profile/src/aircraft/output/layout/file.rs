@@ -1,10 +1,10 @@
 //! What a field of a `layout` may say. The doc comments here are the one description of its keys.
 
-use super::super::file::RangeEnd;
+use super::super::limits::{Byte, Digits, PadTo, RangeEnd, Width};
 use crate::names::Name;
-use crate::read::{Choice, Key, List, Setting, bounded, whole};
+use crate::output::{ByteOrder, NumberKind};
+use crate::read::{Choice, Key, List, Setting};
 use serde::Deserialize;
-use tallywheel_units::{ByteOrder, NumberKind};
 
 /// One field of a datagram: text, a number or padding. It has one of the keys `text`, `trim`, `value`, `number` and
 /// `pad_to`, or `trim` and `value`.
@@ -89,34 +89,4 @@ impl Choice for FieldValue {
         ("time_s", Self::Seconds),
         ("time_us", Self::Micros),
     ];
-}
-
-impl Choice for NumberKind {
-    const CHOICES: &'static [(&'static str, Self)] = &[
-        ("i8", Self::I8),
-        ("u8", Self::U8),
-        ("i16", Self::I16),
-        ("u16", Self::U16),
-        ("i32", Self::I32),
-        ("u32", Self::U32),
-        ("i64", Self::I64),
-        ("u64", Self::U64),
-        ("f32", Self::F32),
-        ("f64", Self::F64),
-    ];
-}
-
-impl Choice for ByteOrder {
-    const CHOICES: &'static [(&'static str, Self)] = &[("little", Self::Little), ("big", Self::Big)];
-}
-
-bounded! {
-    /// Digits after the point.
-    pub(crate) Digits(u8): i64 = 0..=15, "a whole number", whole;
-    /// The least number of characters.
-    pub(crate) Width(u8): i64 = 1..=64, "a whole number", whole;
-    /// Bytes of a datagram.
-    pub(crate) PadTo(usize): i64 = 1..=1_400, "a whole number", whole;
-    /// One byte.
-    pub(crate) Byte(u8): i64 = 0..=255, "a whole number", whole;
 }

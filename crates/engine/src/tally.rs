@@ -5,6 +5,7 @@
 mod mark;
 mod shape;
 
+use crate::invariants::invariant;
 use arrayvec::ArrayVec;
 use mark::{TrimMark, WheelMark};
 use shape::Shape;
@@ -57,6 +58,8 @@ pub struct TrimTally {
     pub doubt: Doubt,
     shape: Option<Box<Shape>>,
     marks: [TrimMark; 2],
+    /// [`Self::applied`] and [`Self::refused`] less the wheel's counts: the same from the trim's begin on that wheel.
+    balance: FixedCounts,
 }
 
 /// What of a trim is being found out.
@@ -104,7 +107,12 @@ impl TrimTally {
             doubt: Doubt::default(),
             shape,
             marks: [TrimMark::NONE; 2],
+            balance: FixedCounts::ZERO,
         }
+    }
+
+    fn balance(&self, wheel: Counts) -> FixedCounts {
+        self.applied + self.refused - FixedCounts::from_counts(wheel)
     }
 
     /// Where the trim is, with its output along its curve. What is published may still be on its way there.
@@ -475,12 +483,30 @@ impl Tally {
                 trim.reconfigure(config)
             }));
         }
+        for trim in &mut trims {
+            let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |tally| tally.counts);
+            trim.balance = trim.balance(counts);
+        }
         self.smooth = is_smooth(&trims);
         self.trims = trims;
         let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
         self.readings =
             self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
         changes
+    }
+
+    /// Checks what must be so after every event.
+    pub(crate) fn check(&self) {
+        for trim in &self.trims {
+            let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |tally| tally.counts);
+            invariant!(
+                trim.balance(counts) == trim.balance,
+                "counts are conserved: applied and past a stop are all"
+            );
+            let (position, travel) =
+                (trim.accumulator.reading().position, trim.accumulator.config().travel_counts());
+            invariant!((FixedCounts::ZERO..=travel).contains(&position), "the position is within the travel");
+        }
     }
 
     /// Rises with every event that was applied; equal numbers mean an equal tally.

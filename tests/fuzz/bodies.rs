@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::time::Duration;
 use tallywheel_engine::inbound::{EchoSuppression, LONGEST_BYTES, Message, SimulatorSession, Verdict};
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::saved::Positions;
-use tallywheel_engine::{runtime_config, tally::Effect};
 use tallywheel_hid_reader::{Layout, Recording, RecordingWriter};
 use tallywheel_profile::OnReport;
 use tallywheel_units::{Buttons, Counts, FixedCounts, Timestamp};
@@ -63,16 +63,10 @@ pub(crate) fn reports(steps: &[(u16, Vec<u8>)]) -> bool {
     let mut at = Timestamp::START;
     for (wait, report) in steps {
         at = at.after(Duration::from_micros(u64::from(*wait) * 16));
-        let mut losses = 0;
-        let mut effect = |_, effect| {
-            if let Effect::Lost(_) = effect {
-                losses += 1;
-            }
-        };
         if report == b"unplug" {
-            path.unplugged(at, &mut tally, &mut effect);
+            path.unplugged(at, &mut tally);
         } else {
-            path.report(at, report, &mut tally, &mut effect);
+            path.report(at, report, &mut tally);
         }
     }
     let mut moved = false;

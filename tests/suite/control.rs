@@ -1,5 +1,6 @@
 //! The running daemon and the commands that talk to it, as processes on this machine; no board is needed.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(
     clippy::unwrap_used,
     clippy::panic,
@@ -79,7 +80,9 @@ impl Bench {
     }
 
     fn status(&self) -> Value {
-        serde_json::from_str(&self.tell(&["status", "--json"]).out).unwrap()
+        let status: Value = serde_json::from_str(&self.tell(&["status", "--json"]).out).unwrap();
+        assert_eq!(status["broken_invariants"], 0, "{status:#}");
+        status
     }
 
     /// The daemon's file with address and token.

@@ -1,6 +1,7 @@
 //! `tallywheel run` as a process on this machine, without any board: what it says, sends and leaves.
 //! With boards it is tested on a kernel of its own, in `tests/kernel`.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(
     clippy::unwrap_used,
     clippy::panic,

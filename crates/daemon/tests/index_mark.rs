@@ -7,7 +7,8 @@
 
 use std::time::Duration;
 use tallywheel_accumulator::Place;
-use tallywheel_engine::runtime_config::{self, Pipeline};
+use tallywheel_engine::pipeline::Pipeline;
+use tallywheel_engine::runtime_config;
 use tallywheel_engine::tally::{Effect, Tally};
 use tallywheel_hid_reader::Event;
 use tallywheel_testkit::Chance;
@@ -82,7 +83,7 @@ impl Bench {
         self.now = self.now.after(Duration::from_millis(4));
         let Self { agreed, measured, others, told, .. } = self;
         let report = [lines | mark, 0, 0, 0];
-        self.path.report(self.now, &report, &mut self.tally, &mut |_, effect| match effect {
+        self.path.report(self.now, &report, &mut self.tally).iter().for_each(|event| match event.effect {
             Effect::Agreed => (*agreed, *told) = (*agreed + 1, true),
             Effect::Lost(loss) => match loss.measured() {
                 Some(counts) => {
@@ -287,7 +288,7 @@ fn a_stated_loss_is_settled_by_the_mark() {
 fn an_unplugged_board_is_off_by_any_amount_whatever_the_mark_says() {
     let mut bench = Bench::new(QUADRATURE, LONG);
     bench.acquaint();
-    bench.path.unplugged(bench.now, &mut bench.tally, &mut |_, _| ());
+    bench.path.unplugged(bench.now, &mut bench.tally);
     bench.at += 20;
     bench.turn(3 * TURN);
     assert!(bench.trim_margin().is_unknown() && bench.measured.is_empty());

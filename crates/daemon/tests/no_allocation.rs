@@ -39,7 +39,7 @@ fn a_report_allocates_nothing_from_bytes_to_datagram() {
     let mut send = |rounds: usize| {
         for lines in REPORTS.iter().cycle().take(rounds * REPORTS.len()) {
             at = at.after(Duration::from_millis(4));
-            shared.report(&mut path, at, &[*lines, 0, 0, 0]);
+            path.take(at, &[*lines, 0, 0, 0], &shared);
         }
     };
     send(4);

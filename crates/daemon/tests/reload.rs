@@ -343,7 +343,7 @@ fn commands_are_answered() {
     assert_eq!(align("flap", "low").unwrap_err(), "there is no trim or wheel flap; there are: rudder");
     let confirm = |wheel: &str, turns| ask(Command::Confirm { wheel: wheel.into(), turns });
     assert_eq!(confirm("flap", 1).unwrap_err(), "there is no wheel flap; there are: rudder, elevator");
-    assert_eq!(confirm("rudder", 1_000_000).unwrap_err(), "1000000 turns are too many");
+    assert_eq!(confirm("rudder", 1_000_000).unwrap_err(), "1000000 turns are too many; say fewer");
     assert_eq!(ask(Command::Reload).unwrap(), "files read again: 0 changed, 0 wrong");
     // A turn forward that was counted backward: the lines are exchanged, and the tally says so.
     bench.turn(0, -24);

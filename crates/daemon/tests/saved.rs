@@ -2,6 +2,7 @@
 //!
 //! `KILLS=1000` kills it so many times instead of 60.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(
     clippy::unwrap_used,
     clippy::panic,

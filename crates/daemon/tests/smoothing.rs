@@ -1,4 +1,4 @@
-//! A smoothed trim through the shared, as the dock drives it: what a simulator gets between two counts.
+//! A smoothed trim through the shared state, as the device manager drives it: what a simulator gets between two counts.
 
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test stops at the first surprise")]
 
@@ -21,7 +21,7 @@ const DESCRIPTOR: [u8; 23] = [
 ];
 
 #[test]
-fn a_count_arrives_in_steps_by_the_stations_deadlines() {
+fn a_count_arrives_in_steps_by_its_deadlines() {
     let receiver = UdpSocket::bind("127.0.0.1:0").unwrap();
     receiver.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
     let rig = tallywheel_profile::rig("rig.toml", RIG).unwrap();
@@ -52,9 +52,9 @@ fn a_count_arrives_in_steps_by_the_stations_deadlines() {
     shared.publish_now(at);
     assert_eq!((degrees(), shared.deadline()), (300.0, None));
     at = at.after(Duration::from_millis(100));
-    shared.report(&mut path, at, &[0, 0, 0, 0]);
-    shared.report(&mut path, at, &[0b0100, 0, 0, 0]);
-    assert_eq!(told.load(Ordering::Relaxed), 1, "the dock is told that there is a deadline");
+    path.take(at, &[0, 0, 0, 0], &shared);
+    path.take(at, &[0b0100, 0, 0, 0], &shared);
+    assert_eq!(told.load(Ordering::Relaxed), 1, "the device manager is told that there is a deadline");
     assert_eq!(degrees(), 300.0, "the count is told at once, its place is not");
     let mut steps = Vec::new();
     while let Some(deadline) = shared.deadline() {

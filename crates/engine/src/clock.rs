@@ -1,23 +1,50 @@
 //! The one place where the program reads the clock.
 
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, SystemTime};
 use tallywheel_output::Epoch;
 use tallywheel_units::Timestamp;
 
-/// The daemon's monotonic clock, started once.
+/// The bridge's monotonic clock, started once: the system's, or a test's.
 #[derive(Debug, Clone, Copy)]
 pub struct Clock {
-    start_nanos: u64,
+    source: Source,
     epoch: Epoch,
 }
 
+#[derive(Debug, Clone, Copy)]
+enum Source {
+    /// The system's monotonic clock, which was at so many nanoseconds at the start.
+    System { start: u64 },
+    /// Nanoseconds since the start, as somebody sets them.
+    Manual(&'static AtomicU64),
+}
+
+/// Sets the time of one [`Clock`]: virtual time.
+#[derive(Debug)]
+pub struct ManualClock(&'static AtomicU64);
+
+impl ManualClock {
+    /// It is `at` from now on; times never go back.
+    pub fn set(&self, at: Timestamp) {
+        self.0.fetch_max(at.nanos(), Ordering::Relaxed);
+    }
+}
+
 impl Clock {
-    /// Starts at [`Timestamp::START`].
+    /// Starts the system's clock at [`Timestamp::START`].
     #[must_use]
     pub fn start() -> Self {
         // A calendar before 1970 is not set, and there is nothing better to begin with.
-        let since_1970 = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or(Duration::ZERO);
-        Self { start_nanos: monotonic_nanos(), epoch: Epoch::new(since_1970) }
+        let epoch = Epoch::new(since_1970().unwrap_or(Duration::ZERO));
+        Self { source: Source::System { start: monotonic_nanos() }, epoch }
+    }
+
+    /// A clock that stands at [`Timestamp::START`] until it is set. Its eight bytes are never given back.
+    #[must_use]
+    pub fn manual() -> (Self, ManualClock) {
+        let nanos: &'static AtomicU64 = Box::leak(Box::default());
+        (Self { source: Source::Manual(nanos), epoch: Epoch::ZERO }, ManualClock(nanos))
     }
 
     /// What the calendar said at the start: what outputs count their times from, so that they go on over restarts.
@@ -28,9 +55,20 @@ impl Clock {
 
     /// The time since the start; the latest there is after 584 years.
     #[must_use]
+    #[inline]
     pub fn now(&self) -> Timestamp {
-        Timestamp::from_nanos(monotonic_nanos().saturating_sub(self.start_nanos))
+        Timestamp::from_nanos(match self.source {
+            Source::System { start } => monotonic_nanos().saturating_sub(start),
+            Source::Manual(nanos) => nanos.load(Ordering::Relaxed),
+        })
     }
+}
+
+/// What the calendar says now, since 1970-01-01 UTC; `None` where it stands before that.
+#[must_use]
+#[expect(clippy::disallowed_methods, reason = "this is the clock")]
+pub fn since_1970() -> Option<Duration> {
+    SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).ok()
 }
 
 /// The smallest step that the clock makes, where the system tells.
@@ -58,6 +96,7 @@ fn monotonic_nanos() -> u64 {
 }
 
 #[cfg(not(target_os = "linux"))]
+#[allow(clippy::disallowed_methods, reason = "this is the clock")]
 fn monotonic_nanos() -> u64 {
     static START: std::sync::LazyLock<std::time::Instant> = std::sync::LazyLock::new(std::time::Instant::now);
     u64::try_from(START.elapsed().as_nanos()).unwrap_or(u64::MAX)
@@ -69,6 +108,17 @@ mod tests {
     use std::time::{Duration, Instant};
 
     #[test]
+    fn a_manual_clock_stands_still_and_never_goes_back() {
+        let (clock, manual) = Clock::manual();
+        let at = Timestamp::from_micros;
+        assert_eq!(clock.now(), Timestamp::START);
+        manual.set(at(50));
+        manual.set(at(20));
+        assert_eq!(clock.now(), at(50));
+    }
+
+    #[test]
+    #[expect(clippy::disallowed_methods, reason = "the standard library's clock is the judge")]
     fn it_goes_as_the_standard_library_s() {
         let (clock, instant) = (Clock::start(), Instant::now());
         std::thread::sleep(Duration::from_millis(20));

@@ -1,10 +1,11 @@
-//! Turns notes into log lines, each with board, wheel and reason.
+//! Turns events into log lines, each with board, wheel and reason, and keeps what is asked for later.
 
-use crate::events::{BoardChange, BoardEvent, EventReceiver};
+use crate::events::{BoardEvent, EventReceiver};
 use crate::notifications::Notifications;
 use crate::recorder::Recorder;
 use crate::runtime_config::Names;
-use crate::state::Ledger;
+use crate::slots::{BoardChange, StateChange};
+use crate::state::BridgeState;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
@@ -95,60 +96,102 @@ pub struct EventLog {
     names: Names,
     losses: LossLog,
     recorder: Recorder,
-    ledger: Arc<Ledger>,
-    ear: Notifications,
+    state: BridgeState,
+    notifications: Notifications,
     busy: bool,
 }
 
 impl EventLog {
-    /// Of the notes that `listener` hears of things with these names.
+    /// Of the events that `listener` hears of things with these names.
     #[must_use]
-    pub fn new(listener: EventReceiver, names: Names, recorder: Recorder, ledger: Arc<Ledger>) -> Self {
-        Self {
-            listener,
-            names,
-            losses: LossLog::default(),
-            recorder,
-            ledger,
-            ear: Notifications::default(),
-            busy: false,
-        }
+    pub fn new(listener: EventReceiver, names: Names, recorder: Recorder) -> Self {
+        let state = BridgeState::new(Arc::clone(listener.slots()));
+        let (losses, notifications) = Default::default();
+        Self { listener, names, losses, recorder, state, notifications, busy: false }
     }
 
-    /// Returns when notes may be waiting. Nothing is lost where the caller gives up waiting.
+    /// Returns when events may be waiting. Nothing is lost where the caller gives up waiting.
     pub async fn wait(&self) {
-        self.listener.wait(self.busy).await;
+        self.listener.wait().await;
     }
 
-    /// Writes the notes that wait, and how many could not wait.
-    pub fn drain(&mut self) {
-        self.busy = false;
+    /// Whether events are waiting.
+    #[must_use]
+    pub fn is_awake(&self) -> bool {
+        self.listener.is_awake()
+    }
+
+    /// Whether the last [`Self::drain`] found events.
+    #[must_use]
+    pub const fn is_busy(&self) -> bool {
+        self.busy
+    }
+
+    /// Writes the events that wait, and how many could not wait. Says whether the readers are to say again where the
+    /// trims are ([`SharedState::tell_positions`](crate::shared::SharedState::tell_positions)).
+    #[must_use]
+    pub fn drain(&mut self) -> bool {
         let mut changed = false;
-        while let Some(note) = self.listener.try_next() {
+        self.busy = false;
+        while let Some(event) = self.listener.try_next() {
             self.busy = true;
-            self.recorder.note(&note);
-            changed |= self.ledger.note(&note);
-            write(&note, &self.names, &mut self.losses);
-            self.ear.hear(&note, |board| self.names.board(board).to_owned());
+            self.recorder.take(&event);
+            changed |= self.take(event);
         }
+        // A full queue wakes without saying why.
+        changed |= self.take_changes();
         self.recorder.flush();
         if changed {
-            self.ledger.changed();
+            self.state.changes().changed();
         }
         let held_back = self.listener.take_held_back();
         if held_back > 0 {
-            self.ledger.missed(held_back);
+            self.state.missed(held_back);
             tracing::warn!(
-                notes = held_back,
+                events = held_back,
                 "too much happened at once; these log lines are missing, no counts are"
             );
         }
+        self.recorder.take_wish()
+    }
+
+    /// Says whether it changes what is shown.
+    fn take(&mut self, event: BoardEvent) -> bool {
+        let Self { names, losses, .. } = self;
+        match event {
+            BoardEvent::Counted { at, wheel, counts } => {
+                tracing::trace!(at = %at, board = names.board_of(wheel), wheel = names.wheel(wheel), counts = counts.get(), "counted");
+            }
+            BoardEvent::Lost { board, wheel, loss } => {
+                if let Some(held_back) = losses.take(board, wheel, &loss) {
+                    lost(names.board(board), names.wheel(wheel), &loss, held_back);
+                }
+                self.state.lost(board, wheel, loss);
+            }
+            BoardEvent::StateChanged => return self.take_changes(),
+            BoardEvent::Position { .. }
+            | BoardEvent::Report { .. }
+            | BoardEvent::Device { .. }
+            | BoardEvent::Unplugged { .. } => return false,
+        }
+        true
+    }
+
+    fn take_changes(&mut self) -> bool {
+        let changes = self.listener.take_changes();
+        for change in &changes {
+            write(change, &self.names);
+            if let StateChange::Board { board, change, .. } = change {
+                self.notifications.board(*board, change, self.names.board(*board));
+            }
+        }
+        !changes.is_empty()
     }
 
     /// What is kept for those who ask.
     #[must_use]
-    pub fn ledger(&self) -> &Arc<Ledger> {
-        &self.ledger
+    pub const fn state(&self) -> &BridgeState {
+        &self.state
     }
 
     /// What things are called now.
@@ -157,48 +200,36 @@ impl EventLog {
         &self.names
     }
 
-    /// The recording of the last hour.
-    pub const fn recorder(&mut self) -> &mut Recorder {
-        &mut self.recorder
+    /// What is to be told to the user.
+    pub const fn notifications(&mut self) -> &mut Notifications {
+        &mut self.notifications
     }
 
-    /// What the tray has heard.
-    #[must_use]
-    pub const fn ear(&self) -> &Notifications {
-        &self.ear
-    }
-
-    /// What the tray hears.
-    pub const fn ear_mut(&mut self) -> &mut Notifications {
-        &mut self.ear
-    }
-
-    /// Another aircraft is flown or the rig has changed; what was noted before is written by the old names.
-    pub fn rename(&mut self, names: Names) {
-        self.drain();
+    /// Another aircraft is flown or the rig has changed, whose boards are `boards`; what happened before has been
+    /// drained.
+    pub fn rename(&mut self, names: Names, boards: &[BoardIndex]) {
+        self.recorder.apply(names.clone(), boards);
         self.names = names;
     }
 
-    /// Writes the last notes and what all the losses come to.
+    /// Writes the last events and what all the losses come to.
     pub fn close(&mut self) {
-        self.drain();
+        let _ = self.drain();
         self.losses.summarise(&self.names);
     }
 }
 
-fn write(note: &BoardEvent, names: &Names, losses: &mut LossLog) {
-    match note {
-        BoardEvent::Counted { at, wheel, counts } => {
-            tracing::trace!(at = %at, board = names.board_of(*wheel), wheel = names.wheel(*wheel), counts = counts.get(), "counted");
-        }
-        BoardEvent::Lost { board, wheel, loss } => {
-            if let Some(held_back) = losses.take(*board, *wheel, loss) {
-                lost(names.board(*board), names.wheel(*wheel), loss, held_back);
-            }
-        }
-        BoardEvent::Report { .. } | BoardEvent::Device { .. } | BoardEvent::Unplugged { .. } => {}
-        BoardEvent::Board { board, change } => {
+fn write(change: &StateChange, names: &Names) {
+    match change {
+        StateChange::Board { board, change, left_out } => {
             let board = names.board(*board);
+            if *left_out > 0 {
+                tracing::warn!(
+                    board,
+                    changes = left_out,
+                    "the board came and went too often to say each time"
+                );
+            }
             match change {
                 BoardChange::Reading { path, name } => {
                     tracing::info!(board, path, device = name, "reading the board");
@@ -216,12 +247,20 @@ fn write(note: &BoardEvent, names: &Names, losses: &mut LossLog) {
                     );
                 }
                 BoardChange::NotHidden { reason } => {
-                    tracing::error!(board, reason, "the wheels are not hidden")
+                    tracing::error!(board, reason, "the wheels are not hidden");
                 }
             }
         }
-        BoardEvent::Output { output, change, bad: false } => tracing::info!(output, "{change}"),
-        BoardEvent::Output { output, change, bad: true } => tracing::error!(output, "{change}"),
+        StateChange::Output { output, change, bad, left_out } => {
+            if *left_out > 0 {
+                tracing::warn!(output, changes = left_out, "the output changed too often to say each time");
+            }
+            if *bad {
+                tracing::error!(output, "{change}");
+            } else {
+                tracing::info!(output, "{change}");
+            }
+        }
     }
 }
 

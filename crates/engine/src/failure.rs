@@ -23,13 +23,28 @@ pub enum Failure {
     Boards(#[from] SourceError),
     /// The recording is none.
     #[error("{path}: {source}")]
-    Recording { path: PathBuf, source: RecordingError },
+    Recording {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: RecordingError,
+    },
     /// A file cannot be read or written.
     #[error("{path}: {source}")]
-    File { path: PathBuf, source: std::io::Error },
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// The recording is of other boards than the rig's.
     #[error("the recording holds no board of the rig file: it has {recorded}, the rig file {wanted}")]
-    NoCommonBoard { recorded: String, wanted: String },
+    NoCommonBoard {
+        /// USB numbers of the recorded boards.
+        recorded: String,
+        /// Names of the boards in the rig file.
+        wanted: String,
+    },
     /// The command line names something that is not there.
     #[error("{0}")]
     Choice(String),

@@ -13,18 +13,36 @@ pub enum FilesError {
     #[error(
         "there is no {path}; copy the examples from the project's config folder to {folder} and change them to your rig"
     )]
-    NoRig { path: PathBuf, folder: PathBuf },
+    NoRig {
+        /// Where it was looked for.
+        path: PathBuf,
+        /// The user's folder.
+        folder: PathBuf,
+    },
     /// There is no aircraft file yet.
     #[error(
         "there is no aircraft file in {folder}; copy an example from the project's config/aircraft folder there"
     )]
-    NoAircraft { folder: PathBuf },
+    NoAircraft {
+        /// Where they were looked for.
+        folder: PathBuf,
+    },
     /// The system does not let us read a file.
     #[error("cannot read {path}: {reason}")]
-    Unreadable { path: PathBuf, reason: String },
+    Unreadable {
+        /// The file or folder.
+        path: PathBuf,
+        /// Why, for people.
+        reason: String,
+    },
     /// No aircraft, or more than one, is meant.
     #[error("{problem}; choose one with --aircraft: {}", choices.join(", "))]
-    Choose { problem: String, choices: Vec<String> },
+    Choose {
+        /// Why there is a choice.
+        problem: String,
+        /// The names of the aircraft files, without `.toml`.
+        choices: Vec<String>,
+    },
 }
 
 /// An aircraft file that was read.

@@ -1,10 +1,8 @@
 //! The running bridge from boards to simulators, without any screen.
 //!
-//! Reports go from a board's reader thread through decoder, tally and outputs ([`runtime_config`], [`tally`],
-//! [`shared`]); everything else hangs off events ([`events`], [`event_log`]). [`device_manager`] keeps the boards
-//! open, [`control`] does what is asked, [`state`] is what others see of all this.
-
-#![allow(missing_docs, reason = "fields whose variant's or type's own text says all stay without one here")]
+//! [`pipeline`] shows a report's whole way on its board's thread; everything else hangs off events ([`events`],
+//! [`event_log`]). [`device_manager`] keeps the boards open, [`control`] does what is asked, [`state`] is what others see
+//! of all this.
 
 pub mod clock;
 pub mod commands;
@@ -22,15 +20,20 @@ pub mod failure;
 pub mod files;
 pub mod folders;
 pub mod inbound;
+pub mod invariants;
+pub mod main_loop;
 pub mod notifications;
-pub mod orders;
+pub mod pipeline;
 pub mod player;
 pub mod presses;
+mod reader;
 pub mod recorder;
+pub mod recording_filter;
 pub mod replay_device;
 pub mod runtime_config;
 pub mod saved;
 pub mod shared;
 pub mod signals;
+pub mod slots;
 pub mod state;
 pub mod tally;

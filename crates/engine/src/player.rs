@@ -2,7 +2,8 @@
 //! the same output, to the byte.
 
 use crate::failure::Failure;
-use crate::runtime_config::{BoardConfig, Names, Pipeline, RuntimeConfig};
+use crate::pipeline::{Pipeline, WheelEvent};
+use crate::runtime_config::{BoardConfig, Names, RuntimeConfig};
 use crate::tally::{Effect, Tally};
 use std::collections::VecDeque;
 use std::io::Read;
@@ -47,11 +48,12 @@ pub struct Player {
     names: Names,
     tally: Tally,
     /// One for each device of the recording; none where the rig has no such board.
-    paths: Vec<Option<Pipeline>>,
+    pipelines: Vec<Option<Pipeline>>,
     recording: Recording,
     next: usize,
     next_mark: usize,
     placed: VecDeque<(Timestamp, usize, Place, Margin)>,
+    happened: Vec<ReplayEvent>,
 }
 
 impl Player {
@@ -88,7 +90,7 @@ impl Player {
         fits: impl Fn(&RecordedDevice, usize, &BoardConfig) -> bool,
     ) -> Result<Self, Failure> {
         let mut free = plan.boards;
-        let mut paths = Vec::new();
+        let mut pipelines = Vec::new();
         for (place, device) in recording.devices.iter().enumerate() {
             let fits = free.iter().position(|board| fits(device, place, board));
             let path = fits.map(|place| free.remove(place)).map(|board| {
@@ -96,9 +98,9 @@ impl Player {
                     Failure::Choice(format!("board {}: {error}", plan.names.board(board.board())))
                 })
             });
-            paths.push(path.transpose()?);
+            pipelines.push(path.transpose()?);
         }
-        if paths.iter().all(Option::is_none) {
+        if pipelines.iter().all(Option::is_none) {
             let recorded: Vec<_> =
                 recording.devices.iter().map(|d| format!("{:04x}:{:04x}", d.vendor, d.product)).collect();
             let wanted: Vec<_> = free.iter().map(|board| plan.names.board(board.board())).collect();
@@ -107,11 +109,12 @@ impl Player {
         Ok(Self {
             names: plan.names,
             tally: plan.tally,
-            paths,
+            pipelines,
             recording,
             next: 0,
             next_mark: 0,
             placed: VecDeque::new(),
+            happened: Vec::new(),
         })
     }
 
@@ -138,26 +141,20 @@ impl Player {
     #[must_use]
     pub fn due(&self) -> Option<Timestamp> {
         let report = self.recording.reports.get(self.next).map(|report| report.at);
-        let rest = self.resting().map(|(_, at)| at);
+        let rest = resting(&self.pipelines).map(|(_, at)| at);
         [report, rest].into_iter().flatten().min()
-    }
-
-    /// The board whose silence tells something next, and when.
-    fn resting(&self) -> Option<(usize, Timestamp)> {
-        let boards = self.paths.iter().enumerate();
-        boards.filter_map(|(place, path)| Some((place, path.as_ref()?.deadline()?))).min_by_key(|(_, at)| *at)
     }
 
     /// The rig's board that the recorded device at `device` is, if it is one.
     #[must_use]
     pub fn board(&self, device: usize) -> Option<BoardIndex> {
-        self.paths.get(device)?.as_ref().map(Pipeline::board)
+        self.pipelines.get(device)?.as_ref().map(Pipeline::board)
     }
 
     /// The buttons of a recorded device as last reported.
     #[must_use]
     pub fn buttons(&self, device: usize) -> Buttons {
-        self.paths.get(device).and_then(Option::as_ref).map_or(Buttons::NONE, Pipeline::buttons)
+        self.pipelines.get(device).and_then(Option::as_ref).map_or(Buttons::NONE, Pipeline::buttons)
     }
 
     /// The place of the next report in the recording.
@@ -182,44 +179,53 @@ impl Player {
         self.recording.reports.last().map_or(Timestamp::START, |report| report.at)
     }
 
-    /// Takes the next report, mark or silence, and tells `happened` what came of it; false at the end.
-    pub fn step(&mut self, happened: &mut impl FnMut(&ReplayEvent)) -> bool {
-        let report = self.recording.reports.get(self.next).map(|report| report.at);
-        let mark = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next);
-        let next = mark.map(|mark| mark.at).or(report);
-        if let Some((place, at)) = self.resting().filter(|(_, at)| next.is_none_or(|next| *at < next)) {
-            if let Some(path) = self.paths.get_mut(place).and_then(Option::as_mut) {
-                let board = path.board();
-                path.rest(at, &mut self.tally, &mut |wheel, effect| {
-                    happened(&ReplayEvent { at, board, wheel, effect });
-                });
+    /// Takes the next report, mark or silence and answers what came of it; `None` at the end.
+    pub fn step(&mut self) -> Option<&[ReplayEvent]> {
+        self.happened.clear();
+        let Self { pipelines, recording, tally, happened, .. } = self;
+        let report = recording.reports.get(self.next);
+        let mark = recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next);
+        let next = mark.map(|mark| mark.at).or(report.map(|report| report.at));
+        if let Some((place, at)) = resting(pipelines).filter(|(_, at)| next.is_none_or(|next| *at < next)) {
+            if let Some(pipeline) = pipelines.get_mut(place).and_then(Option::as_mut) {
+                note(happened, at, pipeline.board(), pipeline.rest(at, tally));
             }
-            return true;
+            return Some(happened);
         }
-        if let Some(mark) = self.recording.marks.get(self.next_mark).filter(|mark| mark.before <= self.next) {
+        if let Some(mark) = mark {
             self.next_mark += 1;
-            if let Some(path) = self.paths.get_mut(mark.device).and_then(Option::as_mut) {
-                let (at, board) = (mark.at, path.board());
+            if let Some(pipeline) = pipelines.get_mut(mark.device).and_then(Option::as_mut) {
                 match mark.kind {
-                    MarkKind::Unplugged => path.unplugged(at, &mut self.tally, &mut |wheel, effect| {
-                        happened(&ReplayEvent { at, board, wheel, effect });
-                    }),
-                    MarkKind::Gap { .. } => path.gap(at, &mut self.tally),
+                    MarkKind::Unplugged => {
+                        note(happened, mark.at, pipeline.board(), pipeline.unplugged(mark.at, tally));
+                    }
+                    MarkKind::Gap { .. } => pipeline.gap(mark.at, tally),
                 }
             }
-            return true;
+            return Some(happened);
         }
-        let Some(report) = self.recording.reports.get(self.next) else { return false };
+        let report = report?;
         self.next += 1;
         while let Some((_, trim, place, margin)) = self.placed.pop_front_if(|(at, ..)| *at <= report.at) {
-            self.tally.resume(trim, place, margin);
+            tally.resume(trim, place, margin);
         }
-        if let Some(path) = self.paths.get_mut(report.device).and_then(Option::as_mut) {
-            let (at, board) = (report.at, path.board());
-            path.report(at, &report.bytes, &mut self.tally, &mut |wheel, effect| {
-                happened(&ReplayEvent { at, board, wheel, effect });
-            });
+        if let Some(pipeline) = pipelines.get_mut(report.device).and_then(Option::as_mut) {
+            note(happened, report.at, pipeline.board(), pipeline.report(report.at, &report.bytes, tally));
         }
-        true
+        Some(happened)
     }
+}
+
+/// The board whose silence tells something next, and when.
+fn resting(pipelines: &[Option<Pipeline>]) -> Option<(usize, Timestamp)> {
+    let boards = pipelines.iter().enumerate();
+    boards
+        .filter_map(|(place, pipeline)| Some((place, pipeline.as_ref()?.deadline()?)))
+        .min_by_key(|(_, at)| *at)
+}
+
+fn note(happened: &mut Vec<ReplayEvent>, at: Timestamp, board: BoardIndex, found: &[WheelEvent]) {
+    let event =
+        |WheelEvent { wheel, effect }: &WheelEvent| ReplayEvent { at, board, wheel: *wheel, effect: *effect };
+    happened.extend(found.iter().map(event));
 }

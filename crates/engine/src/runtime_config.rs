@@ -7,16 +7,17 @@ mod outputs;
 
 pub use index_registry::IndexRegistry;
 
+use crate::pipeline::{Parts, Pipeline};
 use crate::presses::Presses;
-use crate::recorder::{RecordedSample, RecordingFilter};
-use crate::tally::{Effect, TRIMS_MAX, Tally, TrimTally};
+use crate::recording_filter::RecordingFilter;
+use crate::tally::{TRIMS_MAX, Tally, TrimTally};
 use tallywheel_accumulator::{Curve, Place, TrimConfig};
 use tallywheel_hid_reader as reader;
 use tallywheel_hid_reader::{
     BoardDecoder, BoardMatch, ConfigError, Layout, LayoutError, WheelConfig, WheelFacts,
 };
 use tallywheel_profile::{Aircraft, FileErrors, OutputConfig, Rig, Start};
-use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, Counts, Timestamp, WheelIndex};
+use tallywheel_units::{BoardIndex, ButtonNumber, Buttons, WheelIndex};
 
 /// Why rig and aircraft cannot be flown together.
 #[derive(Debug, thiserror::Error)]
@@ -26,16 +27,38 @@ pub enum RuntimeConfigError {
     Unfit(#[from] FileErrors),
     /// A list is longer than a frame or an index holds.
     #[error("at most {limit} {what} can be used, there are {found}")]
-    TooMany { what: &'static str, limit: usize, found: usize },
+    TooMany {
+        /// What there are too many of.
+        what: &'static str,
+        /// The most that there may be.
+        limit: usize,
+        /// How many there are.
+        found: usize,
+    },
     /// An output that could never be opened.
     #[error("output {output}: {source}")]
-    Output { output: String, source: tallywheel_output::ConfigProblem },
+    Output {
+        /// The output's name.
+        output: String,
+        /// What is wrong with it.
+        source: tallywheel_output::ConfigProblem,
+    },
     /// The trim's travel does not suit its wheel.
     #[error("trim {trim}: {source}")]
-    Trim { trim: String, source: tallywheel_accumulator::ConfigError },
+    Trim {
+        /// The trim's name.
+        trim: String,
+        /// What is wrong with it.
+        source: tallywheel_accumulator::ConfigError,
+    },
     /// The trim's curve is none.
     #[error("trim {trim}: {source}")]
-    Curve { trim: String, source: tallywheel_accumulator::CurveError },
+    Curve {
+        /// The trim's name.
+        trim: String,
+        /// What is wrong with its curve.
+        source: tallywheel_accumulator::CurveError,
+    },
 }
 
 /// Why a board that is plugged in cannot be decoded.
@@ -51,7 +74,12 @@ pub enum PipelineError {
     Layout(LayoutError),
     /// The layout and the rig's wheels do not go together.
     #[error("wheel {wheel}: {source}")]
-    Wheels { wheel: String, source: ConfigError },
+    Wheels {
+        /// The wheel's name.
+        wheel: String,
+        /// What is wrong with it.
+        source: ConfigError,
+    },
 }
 
 /// What things are called, for logs and pictures.
@@ -195,7 +223,7 @@ impl BoardConfig {
     pub fn pipeline(&self, descriptor: &[u8]) -> Result<Pipeline, PipelineError> {
         let layout = self.layout(descriptor)?;
         let configs: Vec<_> = self.wheels.iter().map(|wheel| wheel.config).collect();
-        let mut decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
+        let decoder = BoardDecoder::new(layout, &configs, self.report_interval).map_err(|source| {
             let place = match &source {
                 ConfigError::NoSuchButton { wheel, .. } => *wheel,
                 ConfigError::ButtonTwice { second, .. } => *second,
@@ -203,185 +231,15 @@ impl BoardConfig {
             let wheel = self.wheels.get(place).map_or_else(String::new, |wheel| wheel.name.clone());
             PipelineError::Wheels { wheel, source }
         })?;
-        let facts: Vec<_> = self.wheels.iter().map(|wheel| wheel.facts).collect();
-        know(&mut decoder, &facts);
+        let facts = self.wheels.iter().map(|wheel| wheel.facts).collect();
         let wheels = self.wheels.iter().map(|wheel| wheel.wheel).collect();
         let lines = configs.iter().flat_map(WheelConfig::buttons);
-        let tap = RecordingFilter::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
+        let filter =
+            RecordingFilter::new(Buttons::from_bits(lines.fold(0, |lines, line| lines | line.mask())));
         let presses = Presses::of(&self.presses);
         let marked = self.wheels.iter().filter(|wheel| wheel.config.index.is_some());
         let marked = marked.map(|wheel| wheel.wheel).collect();
-        Ok(Pipeline { board: self.board, decoder, wheels, marked, facts, presses, tap })
-    }
-}
-
-/// One board's way from reports to the tally.
-#[derive(Debug)]
-pub struct Pipeline {
-    board: BoardIndex,
-    decoder: BoardDecoder,
-    wheels: Vec<WheelIndex>,
-    /// Those with an index mark.
-    marked: Vec<WheelIndex>,
-    facts: Vec<WheelFacts>,
-    presses: Option<Box<Presses>>,
-    tap: RecordingFilter,
-}
-
-fn know(decoder: &mut BoardDecoder, facts: &[WheelFacts]) {
-    for (place, facts) in facts.iter().enumerate() {
-        decoder.know(place, facts);
-    }
-}
-
-impl Pipeline {
-    /// The board's place in the rig file.
-    #[must_use]
-    pub const fn board(&self) -> BoardIndex {
-        self.board
-    }
-
-    /// The board was opened at `at`.
-    pub fn opened(&mut self, at: Timestamp) {
-        self.decoder.opened(at);
-    }
-
-    /// Decodes one report into `tally` and tells `effect` what came of it.
-    pub fn report<F>(&mut self, at: Timestamp, report: &[u8], tally: &mut Tally, effect: &mut F)
-    where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        self.count(at, report, tally, effect);
-        self.settle(at, tally, effect);
-    }
-
-    /// The first half of [`Self::report`]: all that outputs wait for.
-    pub fn count<F>(&mut self, at: Timestamp, report: &[u8], tally: &mut Tally, effect: &mut F)
-    where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        tally.report();
-        let wheels = &self.wheels;
-        self.decoder.count(at, report, &mut |place, event| {
-            if let Some(wheel) = wheels.get(place) {
-                effect(*wheel, tally.apply(*wheel, event));
-            }
-        });
-    }
-
-    /// The second half of [`Self::report`]: losses that follow from when reports come.
-    pub fn settle<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
-    where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        for wheel in &self.marked {
-            tally.visit(*wheel);
-        }
-        let wheels = &self.wheels;
-        self.decoder.settle(at, &mut |place, event| {
-            if let Some(wheel) = wheels.get(place) {
-                effect(*wheel, tally.apply(*wheel, event));
-            }
-        });
-    }
-
-    /// Which buttons that do something were pressed by a report, after it was decoded.
-    #[inline]
-    pub fn pressed(&mut self, at: Timestamp) -> Buttons {
-        match &mut self.presses {
-            None => Buttons::NONE,
-            Some(presses) => presses.take(at, self.decoder.buttons()),
-        }
-    }
-
-    /// When [`Self::rest`] is to be called if no report comes before; `None` while nothing is open.
-    #[must_use]
-    #[inline]
-    pub fn deadline(&self) -> Option<Timestamp> {
-        self.decoder.deadline()
-    }
-
-    /// It is `at`, and no report has come since the last.
-    pub fn rest<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
-    where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        let wheels = &self.wheels;
-        self.decoder.rest(at, &mut |place, event| {
-            if let Some(wheel) = wheels.get(place) {
-                effect(*wheel, tally.apply(*wheel, event));
-            }
-        });
-    }
-
-    /// Shows a report, after it was decoded, to the recording of the last hour; `happened` says whether it
-    /// changed the tally. While something is open, each report counts.
-    pub fn sample(
-        &mut self,
-        at: Timestamp,
-        report: &[u8],
-        happened: bool,
-        post: &mut impl FnMut(RecordedSample),
-    ) {
-        let happened = happened || self.decoder.deadline().is_some();
-        self.tap.report(at, report, self.decoder.buttons(), happened, post);
-    }
-
-    /// The buttons as last reported.
-    #[must_use]
-    pub fn buttons(&self) -> Buttons {
-        self.decoder.buttons()
-    }
-
-    /// Goes on where `before` stands, which decodes the same board as the rig was described until now.
-    pub fn take_over(&mut self, before: &Self) {
-        self.decoder.take_over(&before.decoder);
-        know(&mut self.decoder, &self.facts);
-        self.tap.take_over(&before.tap);
-        if let Some(presses) = &mut self.presses {
-            presses.resume(self.decoder.buttons());
-        }
-    }
-
-    /// Somebody knows that a wheel turned by `turned` counts, in its decoder's direction, since the last time.
-    pub fn confirm<F>(
-        &mut self,
-        wheel: WheelIndex,
-        at: Timestamp,
-        turned: Counts,
-        tally: &mut Tally,
-        effect: &mut F,
-    ) where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        let Some(place) = self.wheels.iter().position(|known| *known == wheel) else { return };
-        self.decoder.confirm(place, at, turned, &mut |_, event| effect(wheel, tally.apply(wheel, event)));
-    }
-
-    /// Reports of this board are missing that some other tally has counted.
-    pub fn gap(&mut self, at: Timestamp, tally: &mut Tally) {
-        let wheels = &self.wheels;
-        self.decoder.unplugged(at, &mut |place, _| {
-            if let Some(wheel) = wheels.get(place) {
-                tally.doubt(*wheel);
-            }
-        });
-    }
-
-    /// The board is gone; the state of its lines is forgotten.
-    pub fn unplugged<F>(&mut self, at: Timestamp, tally: &mut Tally, effect: &mut F)
-    where
-        F: FnMut(WheelIndex, Effect) + ?Sized,
-    {
-        if let Some(presses) = &mut self.presses {
-            presses.forget();
-        }
-        let wheels = &self.wheels;
-        self.decoder.unplugged(at, &mut |place, event| {
-            if let Some(wheel) = wheels.get(place) {
-                effect(*wheel, tally.apply(*wheel, event));
-            }
-        });
+        Ok(Pipeline::new(Parts { board: self.board, decoder, wheels, marked, facts, presses, filter }))
     }
 }
 

@@ -5,6 +5,7 @@
 mod mark;
 mod shape;
 
+use crate::invariants::invariant;
 use arrayvec::ArrayVec;
 use mark::{TrimMark, WheelMark};
 use shape::Shape;
@@ -57,6 +58,8 @@ pub struct TrimTally {
     pub doubt: Doubt,
     shape: Option<Box<Shape>>,
     marks: [TrimMark; 2],
+    /// [`Self::applied`] and [`Self::refused`] less the wheel's counts: the same from the trim's begin on that wheel.
+    balance: FixedCounts,
 }
 
 /// What of a trim is being found out.
@@ -68,6 +71,18 @@ pub struct Doubt {
     /// The trim moved otherwise meanwhile: a stop refused counts, or it was put elsewhere. What is put right later
     /// is then no longer what the trim is off by.
     stale: bool,
+    /// What nobody can decide yet of a board that pulses, and how much of it a reference has settled.
+    undecided: Margin,
+    settled: Margin,
+}
+
+impl Doubt {
+    /// What may be wrong now.
+    fn margin(&self) -> Margin {
+        let left = |all: Counts, settled: Counts| if all > settled { all - settled } else { Counts::ZERO };
+        let Self { now, undecided, settled, .. } = *self;
+        now + Margin::new(left(undecided.low(), settled.low()), left(undecided.high(), settled.high()))
+    }
 }
 
 impl TrimTally {
@@ -92,7 +107,12 @@ impl TrimTally {
             doubt: Doubt::default(),
             shape,
             marks: [TrimMark::NONE; 2],
+            balance: FixedCounts::ZERO,
         }
+    }
+
+    fn balance(&self, wheel: Counts) -> FixedCounts {
+        self.applied + self.refused - FixedCounts::from_counts(wheel)
     }
 
     /// Where the trim is, with its output along its curve. What is published may still be on its way there.
@@ -108,11 +128,8 @@ impl TrimTally {
     /// What `look` sees of the trim, what may yet turn out to be wrong included.
     #[inline]
     fn in_doubt(&self, look: impl FnOnce(&Accumulator) -> Reading) -> Reading {
-        if self.doubt.now.is_certain() {
-            look(&self.accumulator)
-        } else {
-            look(&self.accumulator.in_doubt(self.doubt.now))
-        }
+        let doubt = self.doubt.margin();
+        if doubt.is_certain() { look(&self.accumulator) } else { look(&self.accumulator.in_doubt(doubt)) }
     }
 
     fn count(&mut self, counts: Counts) {
@@ -136,22 +153,29 @@ impl TrimTally {
     }
 
     fn doubt(&mut self, now: Margin) {
-        let Doubt { widest, stale, .. } = self.doubt;
+        let Doubt { widest, stale, undecided, settled, .. } = self.doubt;
         if !now.is_certain() {
             let widest = Margin::new(widest.low().max(now.low()), widest.high().max(now.high()));
-            self.doubt = Doubt { now, widest, stale };
+            self.doubt = Doubt { now, widest, ..self.doubt };
             return;
         }
-        self.doubt = Doubt::default();
+        self.doubt = Doubt { undecided, settled, ..Doubt::default() };
         if stale {
             self.accumulator.lose(widest);
         }
+    }
+
+    fn undecided(&mut self, undecided: Margin) {
+        let Doubt { settled, .. } = self.doubt;
+        let settled = Margin::new(settled.low().min(undecided.low()), settled.high().min(undecided.high()));
+        self.doubt = Doubt { undecided, settled, ..self.doubt };
     }
 
     /// Puts the trim to a place that is certain; what is published goes there at once.
     pub fn align(&mut self, place: Place) -> Change {
         let change = self.accumulator.align(place);
         self.doubt.stale |= !self.doubt.now.is_certain();
+        self.doubt.settled = self.doubt.undecided;
         self.part();
         self.jumped();
         change
@@ -263,6 +287,7 @@ impl Tally {
         match event {
             Event::Counts(counts) => Effect::Counted(self.count(wheel, counts)),
             Event::Doubt(doubt) => Effect::Doubted(self.doubted(wheel, doubt)),
+            Event::Undecided(doubt) => Effect::Doubted(self.undecided(wheel, doubt)),
             Event::Loss(loss) => Effect::Lost(self.lose(wheel, loss)),
             Event::Index(mark) => self.mark(wheel, mark),
         }
@@ -277,6 +302,16 @@ impl Tally {
         }
         self.change(wheel, |trim| trim.count(counts));
         counts
+    }
+
+    #[cold]
+    fn undecided(&mut self, wheel: WheelIndex, doubt: Margin) -> Margin {
+        let doubt = if self.begin(wheel) { -doubt } else { doubt };
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.doubt = doubt;
+        }
+        self.change(wheel, |trim| trim.undecided(doubt));
+        doubt
     }
 
     #[cold]
@@ -448,12 +483,30 @@ impl Tally {
                 trim.reconfigure(config)
             }));
         }
+        for trim in &mut trims {
+            let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |tally| tally.counts);
+            trim.balance = trim.balance(counts);
+        }
         self.smooth = is_smooth(&trims);
         self.trims = trims;
         let counts = |wheel: WheelIndex| self.wheel(wheel).map_or(Counts::ZERO, |tally| tally.counts);
         self.readings =
             self.trims.iter().take(TRIMS_MAX).map(|trim| reading(trim, counts(trim.wheel))).collect();
         changes
+    }
+
+    /// Checks what must be so after every event.
+    pub(crate) fn check(&self) {
+        for trim in &self.trims {
+            let counts = self.wheel(trim.wheel).map_or(Counts::ZERO, |tally| tally.counts);
+            invariant!(
+                trim.balance(counts) == trim.balance,
+                "counts are conserved: applied and past a stop are all"
+            );
+            let (position, travel) =
+                (trim.accumulator.reading().position, trim.accumulator.config().travel_counts());
+            invariant!((FixedCounts::ZERO..=travel).contains(&position), "the position is within the travel");
+        }
     }
 
     /// Rises with every event that was applied; equal numbers mean an equal tally.
@@ -525,7 +578,7 @@ fn is_smooth(trims: &[TrimTally]) -> bool {
 #[inline(always)]
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
     // Most trims are nothing but a position that is certain.
-    if trim.shape.is_none() && trim.doubt.now.is_certain() {
+    if trim.shape.is_none() && trim.doubt.margin().is_certain() {
         published(trim.accumulator.reading(), counts)
     } else {
         published(shaped_reading(trim), counts)

@@ -181,3 +181,16 @@ fn of_many_wheels_some_are_told() {
         ]],
     );
 }
+
+#[test]
+fn a_ratio_too_large_for_the_wheel() {
+    let misfit = |keys: &str| {
+        let text = format!("name = \"x\"\n[[trim]]\nname = \"rudder\"\ntravel_degrees = 90\n{keys}\n");
+        fit(&good_rig(RIG), &good_aircraft(&text)).map_err(|errors| errors.to_string())
+    };
+    expect![[r#"a.toml:5:18: trim.ratios: expected at most 24, so that the travel is at least one count of the wheel "rudder", found 25"#]]
+        .assert_eq(&misfit("ratios = [1, 24, 25]").unwrap_err());
+    expect![[r#"a.toml:4:18: trim.travel_degrees: expected at least one count of the wheel "rudder", 93.75 degrees, found 90"#]]
+        .assert_eq(&misfit("ratios = [25]").unwrap_err());
+    misfit("ratios = [1, 24]").unwrap();
+}

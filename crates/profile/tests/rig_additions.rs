@@ -1,4 +1,4 @@
-//! `[simulator]` and `[[button]]` of a rig file: what they mean, and every mistake at its place.
+//! `[simulator]` and `[[button]]` of a rig file: what they mean.
 
 #![allow(
     clippy::unwrap_used,
@@ -13,27 +13,6 @@ use common::RIG;
 use std::time::Duration;
 use tallywheel_profile::{Button, Press, Spot, rig};
 use tallywheel_units::{BoardIndex, ButtonNumber, Degrees};
-
-/// The mistakes of a good rig with `more` at its end; lines are counted from the first of `more`.
-fn told(more: &str) -> Vec<String> {
-    let lines = RIG.lines().count();
-    match rig("r", &format!("{RIG}{more}")) {
-        Ok(_) => Vec::new(),
-        Err(errors) => errors
-            .iter()
-            .map(|e| {
-                format!(
-                    "{}:{} {}: expected {}, found {}",
-                    e.line - lines,
-                    e.column,
-                    e.key,
-                    e.expected,
-                    e.found
-                )
-            })
-            .collect(),
-    }
-}
 
 #[test]
 fn without_the_tables_there_is_neither() {
@@ -64,49 +43,6 @@ fn a_simulator_elsewhere_is_named() {
 }
 
 #[test]
-fn mistakes_of_a_simulator() {
-    for (text, mistake) in [
-        (
-            "[simulator]\n",
-            "1:1 simulator.listen: expected an IP address and a port, such as \"127.0.0.1:47820\", found nothing",
-        ),
-        (
-            "[simulator]\nlisten = \"0.0.0.0:47820\"\n",
-            "1:1 simulator.senders: expected the key `senders`, because other machines can reach this address, found nothing",
-        ),
-        (
-            "[simulator]\nlisten = \"127.0.0.1:1\"\nsenders = []\n",
-            "3:11 simulator.senders: expected at least one IP address, found an empty list",
-        ),
-        (
-            "[simulator]\nlisten = \"127.0.0.1:1\"\nsenders = [\"host\"]\n",
-            "3:12 simulator.senders: expected an IP address, such as \"192.168.0.20\", found \"host\"",
-        ),
-        (
-            "[simulator]\nlisten = \"127.0.0.1:1\"\ngone_after_s = 0\n",
-            "3:16 simulator.gone_after_s: expected seconds from 0.5 to 3600, found 0",
-        ),
-        (
-            "[simulator]\nlisten = \"127.0.0.1:1\"\nport = 3\n",
-            "3:1 simulator.port: expected one of the keys `listen`, `senders` and `gone_after_s`, found `port`",
-        ),
-    ] {
-        let told = told(text);
-        assert_eq!(told.len(), 1, "{told:#?}");
-        // How unknown keys are worded is tested elsewhere.
-        let same = if mistake.contains("one of the keys") {
-            told[0].starts_with("3:1 simulator.port: expected")
-        } else {
-            told[0] == mistake
-        };
-        assert!(same, "{told:#?}\n{mistake}");
-    }
-    let many: Vec<_> = (0..65).map(|n| format!("\"10.0.0.{n}\"")).collect();
-    let told = told(&format!("[simulator]\nlisten = \"127.0.0.1:1\"\nsenders = [{}]\n", many.join(", ")));
-    assert!(told[0].ends_with("simulator.senders: expected at most 64 IP addresses, found 65"), "{told:?}");
-}
-
-#[test]
 fn each_thing_that_a_button_does() {
     let text = "[[button]]\nboard = \"main\"\nbutton = 9\ndoes = \"align\"\nwheel = \"rudder\"\nposition = \"take-off\"\n\
                 [[button]]\nboard = \"main\"\nbutton = 10\ndoes = \"align\"\nwheel = \"elevator\"\nposition = 12.5\n\
@@ -131,59 +67,9 @@ fn each_thing_that_a_button_does() {
 }
 
 #[test]
-fn mistakes_of_a_button() {
-    let button = |more: &str| told(&format!("[[button]]\nboard = \"main\"\nbutton = 9\n{more}"));
-    for (more, mistake) in [
-        (
-            "",
-            "1:1 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-ratio\", found nothing",
-        ),
-        (
-            "does = \"jump\"\n",
-            "4:8 button.does: expected \"align\", \"next-aircraft\", \"hold\" or \"next-ratio\", found \"jump\"",
-        ),
-        (
-            "does = \"align\"\nposition = \"low\"\n",
-            "1:1 button.wheel: expected the name of a [[wheel]]: \"rudder\" or \"elevator\", found nothing",
-        ),
-        (
-            "does = \"align\"\nwheel = \"flap\"\nposition = \"low\"\n",
-            "5:9 button.wheel: expected the name of a [[wheel]]: \"rudder\" or \"elevator\", found \"flap\"",
-        ),
-        (
-            "does = \"align\"\nwheel = \"rudder\"\n",
-            "1:1 button.position: expected \"neutral\", \"low\", \"high\", the name of a position or degrees from the low stop, found nothing",
-        ),
-        (
-            "does = \"align\"\nwheel = \"rudder\"\nposition = -1\n",
-            "6:12 button.position: expected \"neutral\", \"low\", \"high\", the name of a position or degrees from the low stop, found -1",
-        ),
-        (
-            "does = \"hold\"\nwheel = \"rudder\"\n",
-            "5:9 button.wheel: expected this key only with does = \"align\" or \"next-ratio\", found it with does = \"hold\"",
-        ),
-        (
-            "does = \"next-ratio\"\nwheel = \"rudder\"\nposition = 1\n",
-            "6:12 button.position: expected this key only with does = \"align\", found it with does = \"next-ratio\"",
-        ),
-    ] {
-        assert_eq!(button(more), [mistake], "{more}");
-    }
-    let taken = told("[[button]]\nboard = \"main\"\nbutton = 3\ndoes = \"hold\"\n");
-    assert_eq!(
-        taken,
-        [
-            "3:10 button.button: expected a button without another use, found 3, which is `forward` of wheel \"rudder\" on line 22"
-        ]
-    );
-    let nowhere = told("[[button]]\nbutton = 9\ndoes = \"hold\"\n");
-    assert_eq!(
-        nowhere,
-        ["1:1 button.board: expected the name of a [[board]]: \"main\" or \"second\", found nothing"]
-    );
-    let beyond = told("[[button]]\nboard = \"second\"\nbutton = 33\ndoes = \"hold\"\n");
-    assert_eq!(
-        beyond,
-        ["3:10 button.button: expected a button that one of the board's [[board.buttons]] has, found 33"]
-    );
+fn a_rig_has_one_simulator_and_not_many_senders() {
+    let many: Vec<_> = (0..65).map(|n| format!("\"10.0.0.{n}\"")).collect();
+    let text = format!("{RIG}[simulator]\nlisten = \"127.0.0.1:1\"\nsenders = [{}]\n", many.join(", "));
+    let told = common::rig_messages(&text);
+    assert!(told.ends_with("simulator.senders: expected at most 64 IP addresses, found 65"), "{told}");
 }

@@ -1,11 +1,10 @@
-//! An `[[output]]` with `kind = "steps"`: what it comes to, and what is said of its mistakes.
+//! An `[[output]]` with `kind = "steps"`: what it comes to.
 
 #![allow(clippy::panic, clippy::unwrap_used, reason = "a test may stop anywhere")]
 
 mod common;
 
-use common::{check_aircraft, good_aircraft};
-use expect_test::{Expect, expect};
+use common::good_aircraft;
 use std::time::Duration;
 use tallywheel_profile::{OutputConfig, Pace};
 
@@ -19,10 +18,6 @@ fn steps(keys: &str) -> String {
 
 fn good(keys: &str) -> OutputConfig {
     good_aircraft(&steps(keys)).outputs.remove(0)
-}
-
-fn bad(keys: &str, expected: &Expect) {
-    check_aircraft(&steps(keys), expected);
 }
 
 /// The name of the joystick, its trims with their buttons, and how they are pressed.
@@ -51,120 +46,12 @@ fn the_shortest_and_the_longest() {
 }
 
 #[test]
-fn numbers_out_of_range() {
-    bad(
-        "presses = 0\npress_ms = 0.5\npause_ms = 1001\nextra_presses = 251\nsettle_ms = -1",
-        &expect![[r#"
-        a.toml:10:11: output.presses: expected a whole number from 1 to 10000, found 0
-        a.toml:11:12: output.press_ms: expected milliseconds from 1 to 1000, found 0.5
-        a.toml:12:12: output.pause_ms: expected milliseconds from 1 to 1000, found 1001
-        a.toml:13:17: output.extra_presses: expected a whole number from 0 to 250, found 251
-        a.toml:14:13: output.settle_ms: expected milliseconds from 0 to 60000, found -1"#]],
-    );
-    bad(
-        "device = \"\"",
-        &expect![[r#"
-        a.toml:8:1: output.presses: expected a whole number from 1 to 10000, found nothing
-        a.toml:10:10: output.device: expected a name of 1 to 78 bytes, without line breaks and without blanks at its ends, found """#]],
-    );
-}
-
-#[test]
-fn buttons_that_do_not_go_together() {
-    bad(
-        "presses = 9\nlow_buttons = { pitch = 1 }",
-        &expect![
-            "a.toml:8:1: output.high_buttons: expected a button for each trim, as for the other direction, found nothing"
-        ],
-    );
-    bad(
-        "presses = 9\nlow_buttons = { pitch = 1 }\nhigh_buttons = { yaw = 2 }",
-        &expect![[r#"
-            a.toml:11:15: output.low_buttons: expected a button for "yaw" too, as for the other direction, found none
-            a.toml:12:16: output.high_buttons: expected a button for "pitch" too, as for the other direction, found none"#]],
-    );
-    bad(
-        "presses = 9\nlow_buttons = { pitch = 1, yaw = 2 }\nhigh_buttons = { yaw = 2, pitch = 57 }",
-        &expect![[r#"
-            a.toml:12:24: output.high_buttons.yaw: expected a button without another use, found 2
-            a.toml:12:35: output.high_buttons.pitch: expected a button number from 1 to 56, found 57"#]],
-    );
-    bad(
-        "presses = 9\nlow_buttons = { roll = 1 }\nhigh_buttons = {}",
-        &expect![[r#"
-        a.toml:11:17: output.low_buttons.roll: expected the name of a [[trim]]: "pitch" or "yaw", found "roll"
-        a.toml:12:16: output.high_buttons: expected at least one trim and its button, found an empty table"#]],
-    );
-}
-
-#[test]
 fn keys_instead_of_buttons() {
     let keys = "presses = 9\nlow_keys = { yaw = \"F13\", pitch = \"KeyA\" }\nhigh_keys = { pitch = \"F15\", yaw = \"F14\" }";
     let OutputConfig::Keys { trims, .. } = good(keys) else { panic!("{keys}") };
     let named: Vec<_> =
         trims.iter().map(|trim| (trim.trim.get(), trim.low.name(), trim.high.name())).collect();
     assert_eq!(named, [(0, "KeyA", "F15"), (1, "F13", "F14")]);
-    bad(
-        "presses = 9\nlow_keys = { pitch = \"F13\", yaw = \"Escape\" }\nhigh_keys = { pitch = \"F13\" }",
-        &expect![[r#"
-            a.toml:11:35: output.low_keys.yaw: expected a key, such as "F13", "KeyA" or "Numpad7", found "Escape"
-            a.toml:12:23: output.high_keys.pitch: expected a key without another use, found "F13""#]],
-    );
-    bad(
-        "presses = 9\nlow_keys = { pitch = \"F13\" }\nlow_buttons = { pitch = 1 }\ndevice = \"Pad\"",
-        &expect![[r#"
-            a.toml:8:1: output.high_keys: expected a key for each trim, as for the other direction, found nothing
-            a.toml:12:15: output.low_buttons: expected this key only with buttons of a joystick, found it with `low_keys` or `high_keys`
-            a.toml:13:10: output.device: expected this key only with buttons of a joystick, found it with `low_keys` or `high_keys`"#]],
-    );
-    let one = "[[output]]\nkind = \"steps\"\npresses = 9\n";
-    let keys = |trim: &str, high: &str| format!("low_keys.{trim} = \"F13\"\nhigh_keys.{trim} = \"{high}\"\n");
-    check_aircraft(
-        &format!("{TRIMS}{one}{}{one}{}", keys("pitch", "F14"), keys("yaw", "F15")),
-        &expect![[r#"a.toml:13:1: output.low_keys: expected keys that no other output has, found "F13""#]],
-    );
-}
-
-#[test]
-fn keys_of_other_kinds() {
-    bad(
-        "presses = 9\naxes = { pitch = \"x\" }\nto = \"127.0.0.1:9\"\ntemplate = \"json\"\ntrims = [\"pitch\"]",
-        &expect![[r#"
-            a.toml:11:8: output.axes: expected this key only with kind = "axis", found it with kind = "steps"
-            a.toml:12:6: output.to: expected this key only with kind = "datagram", found it with kind = "steps"
-            a.toml:13:12: output.template: expected this key only with kind = "datagram", found it with kind = "steps"
-            a.toml:14:9: output.trims: expected this key only with kind = "datagram", found it with kind = "steps""#]],
-    );
-    let keys = "presses = 9\nlow_buttons = { pitch = 1 }\nhigh_buttons = { pitch = 2 }\npress_ms = 30\n\
-                pause_ms = 30\nextra_presses = 3\nsettle_ms = 500\n";
-    check_aircraft(
-        &format!("{TRIMS}[[output]]\nkind = \"axis\"\n{keys}"),
-        &expect![[r#"
-        a.toml:10:11: output.presses: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:11:15: output.low_buttons: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:12:16: output.high_buttons: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:13:12: output.press_ms: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:14:12: output.pause_ms: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:15:17: output.extra_presses: expected this key only with kind = "steps", found it with kind = "axis"
-        a.toml:16:13: output.settle_ms: expected this key only with kind = "steps", found it with kind = "axis""#]],
-    );
-}
-
-#[test]
-fn names_of_joysticks() {
-    let again = "[[output]]\nkind = \"steps\"\npresses = 9\n";
-    check_aircraft(
-        &format!("{TRIMS}{again}{again}"),
-        &expect![
-            "a.toml:11:1: output.device: expected a name for each virtual joystick, found another joystick without one"
-        ],
-    );
-    // Unnamed, an axis and its steps are called differently.
-    good_aircraft(&format!("{TRIMS}{again}[[output]]\nkind = \"axis\"\n"));
-    check_aircraft(
-        &format!("{TRIMS}{again}device = \"Pad\"\n[[output]]\nkind = \"axis\"\ndevice = \"Pad\"\n"),
-        &expect![[r#"a.toml:12:1: output.device: expected a name for each virtual joystick, found "Pad""#]],
-    );
 }
 
 /// What README.md shows stands in the shipped file, and so is read and explained there.

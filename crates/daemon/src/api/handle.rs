@@ -5,41 +5,29 @@ use crate::logging::LogLevelHandle;
 use std::sync::Arc;
 use tallywheel_engine::commands::{Choice, Command, Commands, Origin, Refusal, Spot, Switch};
 use tallywheel_engine::state::status::{Hangar, Losses, Status};
-use tallywheel_engine::state::{Ledger, Question};
+use tallywheel_engine::state::{Changes, Question};
 use tokio::sync::{mpsc, oneshot, watch};
-
-/// The most questions that wait to be answered; as many as there are connections.
-const QUEUE_QUESTIONS: usize = 64;
-
-/// The main loop's end of the queue of questions.
-pub type Questions = mpsc::Receiver<Question>;
 
 /// Hands questions and commands of the interface to the main loop.
 #[derive(Debug, Clone)]
 pub struct ApiHandle {
     commands: Commands,
     questions: mpsc::Sender<Question>,
-    ledger: Arc<Ledger>,
+    changes: Arc<Changes>,
     log_level: LogLevelHandle,
 }
 
-/// Makes a queue of questions and returns both ends.
-#[must_use]
-pub fn questions() -> (mpsc::Sender<Question>, Questions) {
-    mpsc::channel(QUEUE_QUESTIONS)
-}
-
 impl ApiHandle {
-    /// Makes a handle that sends commands by `commands` and questions by `questions`, learns of changes from `ledger`
+    /// Makes a handle that sends commands by `commands` and questions by `questions`, learns of changes from `changes`
     /// and sets the level of the log with `log_level`.
     #[must_use]
     pub const fn new(
         commands: Commands,
         questions: mpsc::Sender<Question>,
-        ledger: Arc<Ledger>,
+        changes: Arc<Changes>,
         log_level: LogLevelHandle,
     ) -> Self {
-        Self { commands, questions, ledger, log_level }
+        Self { commands, questions, changes, log_level }
     }
 
     fn question<T: Send + 'static>(
@@ -55,11 +43,11 @@ impl ApiHandle {
     }
 
     fn command(&self, command: Command) -> ApiFuture<()> {
-        let (commands, ledger) = (self.commands.clone(), Arc::clone(&self.ledger));
+        let (commands, changes) = (self.commands.clone(), Arc::clone(&self.changes));
         Box::pin(async move {
             let outcome = commands.ask(command, Origin::User).await;
             // Not every command makes a note.
-            ledger.changed();
+            changes.changed();
             outcome.map(drop)
         })
     }
@@ -72,7 +60,7 @@ impl DaemonApi for ApiHandle {
     }
 
     fn changes(&self) -> watch::Receiver<u64> {
-        self.ledger.changes()
+        self.changes.changes()
     }
 
     fn losses(&self) -> ApiFuture<Losses> {
@@ -105,7 +93,7 @@ impl DaemonApi for ApiHandle {
             Refusal::not_valid(format!("there is no log level {level}"), cure)
         })?;
         tracing::info!(level, "the log's level was set");
-        self.ledger.changed();
+        self.changes.changed();
         Ok(())
     }
 }

@@ -76,7 +76,7 @@ impl Tray {
     /// Shows the present state and the notifications that are due.
     pub fn update(&mut self, control: &mut Control) {
         let now = self.clock.now();
-        let messages = control.event_log().ear_mut().take_news();
+        let messages = control.event_log().notifications().take_news();
         messages.into_iter().for_each(|message| self.notifications.add(message));
         while let Some(message) = self.notifications.due(now) {
             self.host.notify(message);

@@ -73,7 +73,7 @@ impl TraySnapshot {
     #[must_use]
     pub fn of(control: &Control) -> Self {
         let flying = control.flying();
-        let (names, ear) = (control.written().names(), control.written().ear());
+        let (names, boards) = (control.names(), control.state().slots());
         let shared = control.shared();
         let (trims, losses) = shared.look(|tally| {
             let trims = tally.trims().iter().zip(tally.readings()).zip(&flying.aircraft.trims);
@@ -84,12 +84,12 @@ impl TraySnapshot {
                 neutral: trim.accumulator.config().neutral(),
                 normalized: reading.normalized,
                 margin: reading.margin,
-                disconnected: names.board_index(trim.wheel).is_none_or(|board| !ear.reads(board)),
+                disconnected: names.board_index(trim.wheel).is_none_or(|board| !boards.reads(board)),
                 positions: said.positions.iter().map(|position| position.name.clone()).collect(),
             });
             (trims.collect(), tally.losses().map(|(_, losses)| losses).sum())
         });
-        let boards = names.boards().filter(|(board, _)| !ear.reads(*board));
+        let disconnected = names.boards().filter(|(board, _)| !boards.reads(*board));
         Self {
             aircraft: flying.aircraft.name.clone(),
             all_aircraft: control
@@ -102,7 +102,7 @@ impl TraySnapshot {
                 })
                 .collect(),
             trims,
-            disconnected_boards: boards.map(|(_, name)| name.to_owned()).collect(),
+            disconnected_boards: disconnected.map(|(_, name)| name.to_owned()).collect(),
             losses,
             held: shared.is_held(),
         }

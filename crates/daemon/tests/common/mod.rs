@@ -1,5 +1,6 @@
 //! The running program with a board that does as it is told.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
 #![allow(dead_code, unreachable_pub, reason = "each test uses its part")]
 
 use crossbeam_channel::{Receiver, Sender, bounded};
@@ -8,11 +9,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
-use tallywheel::run::{self, Settings};
+use tallywheel::run::{Running, Settings};
 use tallywheel_engine::clock::Clock;
 use tallywheel_engine::commands::{Answer, Command, Commands, Origin};
 use tallywheel_engine::config_files::Watch;
 use tallywheel_engine::device_manager::{Opened, Opener};
+use tallywheel_engine::main_loop;
 use tallywheel_engine::shared::SharedState;
 use tallywheel_hid_reader::{BoardMatch, RecordedDevice, ReportSource, SourceError};
 use tallywheel_units::WheelIndex;
@@ -105,8 +107,9 @@ impl Bench {
         reports: Sender<[u8; 4]>,
     ) -> Self {
         let folder = settings.folder.clone();
-        let ready = run::prepare(settings, Clock::start()).unwrap();
-        let mut running = ready.start_watching(opener, watch).unwrap();
+        let ready = main_loop::prepare(settings, Clock::start()).unwrap();
+        let log = folder.join("tallywheel.log");
+        let mut running = Running::new(ready.start_watching(opener, watch, log).unwrap());
         let (shared, commands) = (running.shared(), running.commands());
         let (stop, stopped) = tokio::sync::oneshot::channel();
         let log = Log::default();

@@ -16,19 +16,39 @@ const QUEUE_REQUESTS: usize = 64;
 #[derive(Debug, Clone, PartialEq)]
 pub enum Command {
     /// Say where a trim is: a reference. `trim` is the name of a trim or of its wheel.
-    Align { trim: String, to: Spot },
+    Align {
+        /// The name of a trim or of its wheel.
+        trim: String,
+        /// Where the trim is.
+        to: Spot,
+    },
     /// Fly another aircraft.
     Fly(Choice),
     /// Let the outputs stay where they are, or follow the trims again.
     Hold(Switch),
     /// Change a trim to another of its ratios. `trim` is the name of a trim or of its wheel.
-    Ratio { trim: String, ratio: Shift },
+    Ratio {
+        /// The name of a trim or of its wheel.
+        trim: String,
+        /// Which of its ratios.
+        ratio: Shift,
+    },
     /// Do what the rig file gives a board's button to do.
-    Press { board: BoardIndex, button: ButtonNumber },
+    Press {
+        /// The board.
+        board: BoardIndex,
+        /// Its button.
+        button: ButtonNumber,
+    },
     /// Read all files again, as after every save.
     Reload,
     /// The wheel was turned by so many whole turns, forward positive, since the last time this was said.
-    Confirm { wheel: String, turns: i32 },
+    Confirm {
+        /// The name of the wheel.
+        wheel: String,
+        /// Whole turns, forward positive, at most 1000 either way.
+        turns: i32,
+    },
 }
 
 /// Which of the ratios.
@@ -67,7 +87,9 @@ pub enum Choice {
 /// On or off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Switch {
+    /// On.
     On,
+    /// Off.
     Off,
     /// The other of the two.
     Toggle,
@@ -128,7 +150,9 @@ impl fmt::Display for Spot {
 /// A command on its way.
 #[derive(Debug)]
 pub struct Request {
+    /// What is to be done.
     pub command: Command,
+    /// Who asked.
     pub origin: Origin,
     /// Who waits for the outcome, if anybody does.
     pub reply: Option<oneshot::Sender<Answer>>,

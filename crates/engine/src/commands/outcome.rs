@@ -8,17 +8,46 @@ use tallywheel_units::{Counts, Ratio};
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outcome {
     /// The trim is where it was said to be.
-    Aligned { trim: String, change: Change },
+    Aligned {
+        /// The trim's name.
+        trim: String,
+        /// How far it moved, and its margin before and now.
+        change: Change,
+    },
     /// Another aircraft is flown, or it was flown already.
-    Flying { stem: String, aircraft: String, was_flying: bool },
+    Flying {
+        /// The aircraft file's name without `.toml`.
+        stem: String,
+        /// The aircraft's name.
+        aircraft: String,
+        /// It was flown already, and nothing was done.
+        was_flying: bool,
+    },
     /// The trim has another ratio between wheel and trim.
-    RatioChanged { trim: String, ratio: Ratio, change: Change },
+    RatioChanged {
+        /// The trim's name.
+        trim: String,
+        /// The ratio in force now.
+        ratio: Ratio,
+        /// What became of its position, which stays at its degrees.
+        change: Change,
+    },
     /// The outputs are held (`true`) or follow.
     Held(bool),
     /// All files were read; so many said something new, and so many of them are wrong.
-    Reloaded { changed: usize, wrong: usize },
+    Reloaded {
+        /// How many files say something new, or are gone.
+        changed: usize,
+        /// How many files are not valid now.
+        wrong: usize,
+    },
     /// The board is told with its next report; what is wrong then is a loss in the log.
-    Confirmed { wheel: String, counts: Counts },
+    Confirmed {
+        /// The wheel's name.
+        wheel: String,
+        /// How many counts those turns are, forward positive.
+        counts: Counts,
+    },
 }
 
 /// Why a command was not carried out, made where that is found out. The command line, the API and the tray show these

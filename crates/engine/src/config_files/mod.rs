@@ -80,8 +80,11 @@ pub enum FileChange {
 /// A file that changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ChangedFile {
+    /// The file.
     pub which: ConfigFile,
+    /// Its path.
     pub path: PathBuf,
+    /// What happened to it.
     pub news: FileChange,
 }
 

@@ -55,6 +55,14 @@ impl Watch {
         Self::on(folder, poller, touches, Some(reason.to_owned()))
     }
 
+    /// One that is told by whoever has the other end, for tests in virtual time. It is on whatever the folder is.
+    #[must_use]
+    pub fn scripted(folder: &Path) -> (mpsc::Sender<FileEvent>, Self) {
+        let (send, touches) = mpsc::channel(QUEUE_TOUCHES);
+        let watched = [folder.to_owned()].into();
+        (send, Self { folder: folder.to_owned(), watcher: None, watched, touches, polling: None })
+    }
+
     /// One that the system tells, by what `native` makes; one that looks where that cannot be had, or would not be
     /// told of everything.
     fn choose(folder: &Path, network: bool, native: impl FnOnce(Told) -> notify::Result<Watching>) -> Self {

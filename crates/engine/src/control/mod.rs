@@ -3,6 +3,8 @@
 //! It runs beside the readers' threads and owns what only it changes: which files there are, what is flown, the
 //! log. A lock of the shared's is held for single steps only, so no reader waits for a file or a device.
 
+mod listener;
+mod overview;
 mod simulator;
 
 use crate::clock::Clock;
@@ -10,12 +12,12 @@ use crate::commands::{Answer, Choice, Command, Origin, Outcome, Refusal, Request
 use crate::config_files::{ChangedFile, Config, ConfigFile, FileChange};
 use crate::device_manager::DeviceSender;
 use crate::event_log::EventLog;
-use crate::runtime_config::{self, IndexRegistry, Names, RuntimeConfig};
+use crate::runtime_config::{self, BoardConfig, IndexRegistry, Names, RuntimeConfig};
 use crate::saved::{self, Saved};
 use crate::shared::{ConfigUpdate, SharedState};
-use crate::state::Question;
-use crate::state::{Ledger, overview};
+use crate::state::{BridgeState, Question};
 use crate::tally::{Tally, TrimTally};
+pub(crate) use listener::SimulatorListener;
 use simulator::Reports;
 use std::path::Path;
 use std::sync::Arc;
@@ -45,7 +47,7 @@ pub struct Control {
     config: Config,
     flying: Flying,
     shared: Arc<SharedState>,
-    dock: DeviceSender,
+    devices: DeviceSender,
     clock: Clock,
     event_log: EventLog,
     saved: Saved,
@@ -55,13 +57,13 @@ pub struct Control {
 }
 
 impl Control {
-    /// Of a shared that flies `flying` with the boards of `dock`.
+    /// Of a shared state that flies `flying` with the boards of `devices`.
     #[must_use]
     pub fn new(
         config: Config,
         flying: Flying,
         shared: Arc<SharedState>,
-        dock: DeviceSender,
+        devices: DeviceSender,
         clock: Clock,
         event_log: EventLog,
         mut saved: Saved,
@@ -70,7 +72,7 @@ impl Control {
         let mut reports = Reports::default();
         reports.fly(&flying.rig, &flying.aircraft, &shared.outputs(), None);
         shared.silence(reports.is_silent(), clock.now());
-        Self { config, flying, shared, dock, clock, event_log, saved, reports, misfit: None }
+        Self { config, flying, shared, devices, clock, event_log, saved, reports, misfit: None }
     }
 
     /// What is flown.
@@ -99,8 +101,20 @@ impl Control {
 
     /// What is kept for those who ask.
     #[must_use]
-    pub fn ledger(&self) -> &Arc<Ledger> {
-        self.event_log.ledger()
+    pub const fn state(&self) -> &BridgeState {
+        self.event_log.state()
+    }
+
+    /// What those who look on see has changed.
+    fn changed(&self) {
+        self.state().changes().changed();
+    }
+
+    /// Logs and records what happened so far.
+    fn drain(&mut self) {
+        if self.event_log.drain() {
+            self.shared.tell_positions();
+        }
     }
 
     /// The time since the start.
@@ -109,12 +123,29 @@ impl Control {
         self.clock.now()
     }
 
+    /// Returns when readers, boards or outputs have something to say. Nothing is lost where the caller gives up waiting.
+    pub(crate) async fn events(&self) {
+        self.event_log.wait().await;
+    }
+
+    /// Whether [`Self::events`] would return at once.
+    #[must_use]
+    pub fn has_events(&self) -> bool {
+        self.event_log.is_awake()
+    }
+
+    /// Where the trims are on disk, or on their way there.
+    #[must_use]
+    pub const fn saved(&self) -> &Saved {
+        &self.saved
+    }
+
     /// Answers what is asked at the interface; `log` is the log file.
     pub fn answer(&self, question: Question, log: &Path) {
         // Whoever asked may have given up.
         match question {
             Question::Status(reply) => drop(reply.send(overview::status(self, log))),
-            Question::Losses(reply) => drop(reply.send(self.ledger().losses(self.names()))),
+            Question::Losses(reply) => drop(reply.send(self.state().losses(self.now(), self.names()))),
             Question::Hangar(reply) => drop(reply.send(overview::hangar(self))),
         }
     }
@@ -136,11 +167,13 @@ impl Control {
         &mut self.event_log
     }
 
-    /// Writes down what happened since the last time, in the log and as the positions to start from next time.
-    pub fn tick(&mut self) {
-        self.event_log.drain();
+    /// Writes down what happened since the last time, in the log and as the positions to start from next time. Says
+    /// whether something did.
+    pub fn tick(&mut self) -> bool {
+        self.drain();
         self.save();
         self.see(self.clock.now());
+        self.event_log.is_busy()
     }
 
     fn save(&mut self) {
@@ -170,7 +203,7 @@ impl Control {
     /// [`Refusal`]; nothing has changed then.
     pub fn execute(&mut self, command: &Command, origin: &Origin) -> Answer {
         // What happened before is in the log before.
-        self.event_log.drain();
+        self.drain();
         let answer = match command {
             Command::Align { trim, to } => self.align(trim, to),
             Command::Fly(choice) => self.fly(choice),
@@ -194,17 +227,17 @@ impl Control {
     /// Reads the files again and takes up what changed.
     pub fn reload(&mut self) -> Outcome {
         let news = self.config.read();
-        self.event_log.drain();
+        self.drain();
         for changed in &news {
             say(changed, &self.flying.stem);
-            self.event_log.ear_mut().file(&changed.which, &changed.news);
+            self.event_log.notifications().file(&changed.which, &changed.news);
         }
         if news.iter().any(|changed| self.concerns(changed)) {
             self.take_up();
         }
         if !news.is_empty() {
             self.look_for_title();
-            self.ledger().changed();
+            self.changed();
         }
         Outcome::Reloaded { changed: news.len(), wrong: self.config.problems().count() }
     }
@@ -213,7 +246,7 @@ impl Control {
     pub fn begin(&mut self) {
         for (which, reason) in self.config.problems() {
             tracing::error!("the {which} file is not valid: {reason}");
-            self.event_log.ear_mut().file(&which, &FileChange::Wrong(reason.to_owned()));
+            self.event_log.notifications().file(&which, &FileChange::Wrong(reason.to_owned()));
         }
         self.take_up();
     }
@@ -293,26 +326,21 @@ impl Control {
             self.shared.hold(false, now);
         }
         let RuntimeConfig { names, boards, tally, outputs } = plan;
-        let last_hour = RuntimeConfig {
-            names: names.clone(),
-            boards: boards.clone(),
-            tally: tally.clone(),
-            outputs: vec![],
-        };
+        let present: Vec<_> = boards.iter().map(BoardConfig::board).collect();
         let (trims, reversed) = tally.into_parts();
         self.reports.fly(&rig, &aircraft, &outputs, same.then_some(&*kept));
         if self.reports.is_silent() {
             // Before the new trims can be sent.
             self.shared.silence(true, now);
         }
-        let adoption = ConfigUpdate { trims, kept: kept.clone(), reversed, outputs };
-        let changes = self.shared.adopt(adoption, now);
+        let update = ConfigUpdate { trims, kept, reversed, outputs };
+        let changes = self.shared.apply(update, now);
         if rig_changed {
             self.say_exchanged(&rig);
-            self.dock.rig_changed(boards);
+            self.devices.rig_changed(boards);
         }
-        self.event_log.rename(names);
-        self.event_log.recorder().adopt(last_hour, &kept);
+        self.drain();
+        self.event_log.rename(names, &present);
         if !self.reports.is_silent() {
             self.shared.silence(false, now);
         }
@@ -325,7 +353,7 @@ impl Control {
         Ok(())
     }
 
-    /// The dock says what it finds; why it looks is known here.
+    /// The device manager says what it finds; why it looks is known here.
     fn say_exchanged(&self, rig: &Rig) {
         for board in &rig.boards {
             let before = self.flying.rig.boards.iter().find(|before| before.name == board.name);
@@ -352,7 +380,6 @@ impl Control {
         let (place, name) = self.trim(given)?;
         let to = self.place(place, to)?;
         let change = self.shared.align(place, to, self.clock.now());
-        self.event_log.recorder().align(place, to);
         let change = change.ok_or_else(|| self.no_such_trim(given))?;
         self.reports.known(place);
         if !self.reports.is_silent() {
@@ -416,7 +443,6 @@ impl Control {
         let (Some(change), Some(ratio)) = (change, ratios.get(meant).copied()) else {
             return Err(Refusal::no_such_ratio(&name, meant, ratios.len()));
         };
-        self.event_log.recorder().ratio(place, meant);
         Ok(Outcome::RatioChanged { trim: name, ratio, change })
     }
 
@@ -462,7 +488,7 @@ impl Control {
         };
         let counts = Counts::new(i64::from(turns) * i64::from(wheel.per_turn.get()));
         // The decoder does not know that the rig turns its counts round.
-        self.dock.confirm(place, if wheel.reversed { -counts } else { counts });
+        self.devices.confirm(place, if wheel.reversed { -counts } else { counts });
         Ok(Outcome::Confirmed { wheel: wheel.name.clone(), counts })
     }
 }

@@ -50,7 +50,7 @@ impl Reports {
             outputs.iter().any(|output| match output {
                 OutputConfig::Steps { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
                 OutputConfig::Keys { trims, .. } => trims.iter().any(|steps| steps.trim.get() == trim),
-                _ => false,
+                OutputConfig::Axis { .. } | OutputConfig::Datagram(_) => false,
             })
         };
         let before = |place: usize| kept.and_then(|kept| *kept.get(place)?);
@@ -137,7 +137,7 @@ impl Control {
     pub fn set_deaf(&mut self, reason: Option<String>) {
         if self.reports.deaf != reason {
             self.reports.deaf = reason;
-            self.ledger().changed();
+            self.changed();
         }
     }
 
@@ -153,7 +153,7 @@ impl Control {
             tracing::warn!("the simulator reports no more");
             self.reports.followers.iter_mut().for_each(EchoSuppression::forget);
             self.reports.paused = false;
-            self.ledger().changed();
+            self.changed();
         }
     }
 
@@ -186,8 +186,8 @@ impl Control {
                 return;
             }
             Some(Verdict::Fresh { new_session: true }) => {
-                self.ledger().changed();
-                self.event_log.drain();
+                self.changed();
+                self.drain();
                 tracing::info!(%from, "the simulator reports");
                 self.reports.followers.iter_mut().for_each(EchoSuppression::forget);
                 self.reports.strangers.clear();
@@ -213,7 +213,7 @@ impl Control {
     fn paused(&mut self, now: Timestamp, paused: bool) {
         if paused != self.reports.paused {
             tracing::info!("the simulator is {}", if paused { "paused" } else { "going on" });
-            self.ledger().changed();
+            self.changed();
         }
         if paused || self.reports.paused {
             self.reports.followers.iter_mut().for_each(|follower| follower.paused(now));
@@ -250,9 +250,8 @@ impl Control {
             let to = Place::At(degrees);
             match action {
                 Action::Adopt => {
-                    self.event_log.drain();
+                    self.drain();
                     if let Some(change) = self.shared.align(place, to, now) {
-                        self.event_log.recorder().align(place, to);
                         tracing::info!(trim = name, "taken from the simulator: {change}");
                     }
                 }
@@ -301,7 +300,7 @@ impl Control {
             }
         }
         self.reports.title = Some(title);
-        self.ledger().changed();
+        self.changed();
     }
 
     /// Files changed: one of them may be for a title that none was for.

@@ -29,10 +29,15 @@ const ROUNDING: f64 = 1e-3;
 /// a title 256 characters, other texts 64.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Message {
+    /// A number that grows with every datagram of a session.
     pub sequence: u64,
+    /// A text that is another one each time the sender starts, of at most 64 characters.
     pub session: Option<String>,
+    /// The title of the simulator's aircraft, of at most 256 characters.
     pub title: Option<String>,
+    /// The trims by name: -1 at the low stop, 0 at neutral, 1 at the high stop.
     pub trims: Vec<(String, Normalized)>,
+    /// Whether the simulator is paused, where it says so.
     pub paused: Option<bool>,
 }
 

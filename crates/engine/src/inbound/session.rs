@@ -50,7 +50,10 @@ struct Current {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Verdict {
     /// FileChange; `new_session` if its sender was not heard just before.
-    Fresh { new_session: bool },
+    Fresh {
+        /// It is the first one of a session.
+        new_session: bool,
+    },
     /// Older than what is known, or the same again.
     Late,
     /// From a sender that another one has taken the place of.

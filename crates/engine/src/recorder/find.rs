@@ -17,16 +17,20 @@ const HOUR: Duration = Duration::from_secs(3600);
 pub struct Start {
     /// The trim's place in the aircraft file.
     pub trim: usize,
+    /// Degrees from the low stop.
     pub degrees: Degrees,
+    /// How many counts that may be off.
     pub margin: Margin,
 }
 
 /// The last hour of all boards.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
+    /// The reports and marks of all boards, in the order of time.
     pub recording: Recording,
     /// Which board of the rig each device of the recording is.
     pub boards: Vec<BoardIndex>,
+    /// Where the trims stood when the first segment of their board began.
     pub starts: Vec<Start>,
     /// Where trims were put on the way, and when the next report was read.
     pub placed: Vec<(Timestamp, Start)>,
@@ -123,15 +127,19 @@ enum Line {
     Mark(Mark),
 }
 
-/// What the segments say of trims that were put somewhere, each with the number of reports before it.
+/// What the segments say of where trims are on the way, each with the number of reports before it.
 fn placed(segments: &[&str]) -> Vec<(usize, Start)> {
     let mut reports = 0;
     let mut placed = Vec::new();
-    for line in segments.iter().flat_map(|segment| segment.lines()) {
-        if line.starts_with("E:") {
-            reports += 1;
-        } else if let Some(start) = line.strip_prefix("# placed ").and_then(start) {
-            placed.push((reports, start));
+    for (place, segment) in segments.iter().enumerate() {
+        for line in segment.lines() {
+            // What the first file begins with is where all begins.
+            let begin = line.strip_prefix("# position ").filter(|_| place > 0);
+            if line.starts_with("E:") {
+                reports += 1;
+            } else if let Some(start) = line.strip_prefix("# placed ").or(begin).and_then(start) {
+                placed.push((reports, start));
+            }
         }
     }
     placed

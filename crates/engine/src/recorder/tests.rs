@@ -1,14 +1,18 @@
 //! From reports to segments and back, in virtual time.
 
-use super::{Found, RecordedSample, Recorder, find, merge};
-use crate::events::BoardEvent;
+use super::{Found, Recorder, find, merge};
+use crate::events::{self, BoardEvent, EventReceiver};
+use crate::pipeline::Pipeline;
 use crate::player::Player;
-use crate::runtime_config::{self, Pipeline, RuntimeConfig};
+use crate::recording_filter::RecordedSample;
+use crate::runtime_config::{self, RuntimeConfig};
+use crate::shared::SharedState;
 use crate::tally::Tally;
 use std::path::PathBuf;
 use std::time::Duration;
 use tallywheel_accumulator::Place;
 use tallywheel_hid_reader::{MarkKind, RecordedDevice, Recording};
+use tallywheel_output::Epoch;
 use tallywheel_units::{BoardIndex, Margin, Timestamp};
 
 const RIG: &str = include_str!("../../../../config/rig.toml");
@@ -21,12 +25,13 @@ fn plan() -> RuntimeConfig {
     runtime_config::build(&rig, &tallywheel_profile::aircraft("kettrin.toml", AIRCRAFT).unwrap()).unwrap()
 }
 
-/// A daemon without threads: its tally, and the recorder that hears its notes.
+/// A daemon without threads: a board's pipeline, the shared state, and the recorder that gets the events.
 struct Bench {
     folder: PathBuf,
     recorder: Recorder,
-    path: Pipeline,
-    tally: Tally,
+    pipeline: Pipeline,
+    shared: SharedState,
+    events: EventReceiver,
 }
 
 impl Bench {
@@ -34,39 +39,50 @@ impl Bench {
         let folder = std::env::temp_dir().join(format!("tallywheel-hour-{test}-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         let plan = plan();
-        let path = plan.boards[0].pipeline(&device.descriptor).unwrap();
-        let mut recorder = Recorder::new(&folder, self::plan());
-        recorder.note(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
-        Self { folder, recorder, path, tally: plan.tally }
+        let pipeline = plan.boards[0].pipeline(&device.descriptor).unwrap();
+        let mut recorder = Recorder::new(&folder, plan.names);
+        recorder.take(&BoardEvent::Device { board: BOARD, device: Box::new(device.clone()) });
+        let (sender, events) = events::channel();
+        let shared = SharedState::new(plan.tally, Vec::new(), sender, Epoch::ZERO, Box::new(|| ()));
+        Self { folder, recorder, pipeline, shared, events }
     }
 
-    /// As `SharedState::report` does it; `pass` says whether a sample gets through the queue.
+    /// The reader's thread takes a report; `pass` says whether a sample gets through the queue.
     fn report(&mut self, at: Timestamp, bytes: &[u8], pass: &mut impl FnMut(&RecordedSample) -> bool) {
-        while let Some(due) = self.path.deadline().filter(|due| *due < at) {
-            self.path.rest(due, &mut self.tally, &mut |_, _| {});
+        while let Some(due) = self.pipeline.deadline().filter(|due| *due < at) {
+            self.pipeline.take_rest(due, &self.shared);
         }
-        let before = self.tally.sequence();
-        self.path.report(at, bytes, &mut self.tally, &mut |_, _| {});
-        let happened = self.tally.sequence() != before;
-        let recorder = &mut self.recorder;
-        self.path.sample(at, bytes, happened, &mut |sample| {
-            if pass(&sample) {
-                recorder.note(&BoardEvent::Report { board: BOARD, sample });
+        self.pipeline.take(at, bytes, &self.shared);
+        self.record(pass);
+    }
+
+    fn record(&mut self, pass: &mut impl FnMut(&RecordedSample) -> bool) {
+        while let Some(event) = self.events.try_next() {
+            match &event {
+                BoardEvent::Report { sample, .. } if !pass(sample) => {}
+                event => self.recorder.take(event),
             }
-        });
+        }
+        if self.recorder.take_wish() {
+            self.shared.tell_positions();
+        }
     }
 
     fn unplugged(&mut self, at: Timestamp) {
-        self.path.unplugged(at, &mut self.tally, &mut |_, _| {});
-        self.recorder.note(&BoardEvent::Unplugged { board: BOARD, at });
+        self.pipeline.take_unplugging(at, &self.shared);
+        self.record(&mut |_| true);
     }
 
     fn found(&mut self) -> Found {
-        while let Some(due) = self.path.deadline() {
-            self.path.rest(due, &mut self.tally, &mut |_, _| {});
+        while let Some(due) = self.pipeline.deadline() {
+            self.pipeline.take_rest(due, &self.shared);
         }
         self.recorder.flush();
         find(&self.folder).unwrap()
+    }
+
+    fn tally(&self) -> Tally {
+        self.shared.look(Tally::clone)
     }
 
     fn segments(&self) -> usize {
@@ -86,7 +102,10 @@ fn replayed(found: Found) -> Tally {
     for start in found.starts {
         player.tally_mut().resume(start.trim, Place::At(start.degrees), start.margin);
     }
-    while player.step(&mut |_| {}) {}
+    player.place(
+        found.placed.into_iter().map(|(at, start)| (at, start.trim, Place::At(start.degrees), start.margin)),
+    );
+    while player.step().is_some() {}
     std::mem::replace(player.tally_mut(), plan().tally)
 }
 
@@ -114,8 +133,8 @@ fn a_minute_comes_back_as_the_daemon_counted_it() {
     assert_eq!((found.boards.as_slice(), &found.recording.devices), (&[BOARD][..], &demo.devices));
     assert!(found.recording.bad_lines.is_empty() && found.recording.marks.is_empty());
     let tally = replayed(found);
-    assert_eq!(positions(&tally), positions(&bench.tally));
-    assert_eq!(losses(&tally), losses(&bench.tally));
+    assert_eq!(positions(&tally), positions(&bench.tally()));
+    assert_eq!(losses(&tally), losses(&bench.tally()));
     assert_eq!(losses(&tally).iter().sum::<u64>(), 1, "the demo's knock");
 }
 
@@ -127,7 +146,7 @@ fn an_unplugging_is_in_the_last_hour() {
         if place == 200 {
             bench.unplugged(report.at);
             let device = Box::new(demo.devices[0].clone());
-            bench.recorder.note(&BoardEvent::Device { board: BOARD, device });
+            bench.recorder.take(&BoardEvent::Device { board: BOARD, device });
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }
@@ -135,28 +154,53 @@ fn an_unplugging_is_in_the_last_hour() {
     assert_eq!(found.recording.marks.len(), 1);
     assert_eq!((found.recording.marks[0].kind, bench.segments()), (MarkKind::Unplugged, 2));
     let tally = replayed(found);
-    assert_eq!((positions(&tally), losses(&tally)), (positions(&bench.tally), losses(&bench.tally)));
+    assert_eq!((positions(&tally), losses(&tally)), (positions(&bench.tally()), losses(&bench.tally())));
 }
 
-/// The recording misses what the daemon counted, so it must not be sure of a position that is wrong.
+/// The recording misses what the daemon counted: a replay knows nothing there, until the next sample says where the trims
+/// truly are.
 #[test]
-fn a_gap_is_marked_and_nothing_is_claimed_after_it() {
+fn after_a_gap_the_recording_is_told_where_the_trims_are() {
     let demo = Recording::parse(DEMO).unwrap();
     let mut bench = Bench::new("gap", &demo.devices[0]);
     // The way back from the high stop, after which no stop is met.
     for report in &demo.reports {
         bench.report(report.at, &report.bytes, &mut |sample| !(220..230).contains(&sample.number));
     }
-    let found = bench.found();
+    let mut found = bench.found();
     let gaps: Vec<_> = found.recording.marks.iter().map(|mark| mark.kind).collect();
     assert_eq!(gaps, [MarkKind::Gap { reports: 10 }]);
+    assert!(!found.placed.is_empty());
+    let unplaced = Found { placed: std::mem::take(&mut found.placed), ..found.clone() };
     let tally = replayed(found);
-    let trims = tally.trims().iter().zip(bench.tally.trims());
-    for (recorded, counted) in trims {
-        assert!(recorded.reading().margin.is_unknown());
-        assert!(!counted.reading().margin.is_unknown());
-    }
+    assert!(
+        tally.trims().iter().all(|trim| trim.reading().margin.is_unknown()),
+        "nothing is claimed by itself"
+    );
     assert_eq!(losses(&tally)[4], 0, "a gap in the recording is no board that is gone");
+    assert_eq!(positions(&replayed(unplaced)), positions(&bench.tally()));
+}
+
+/// What the queue could not take of where the trims are is asked for again.
+#[test]
+fn positions_that_got_lost_are_asked_for() {
+    let demo = Recording::parse(DEMO).unwrap();
+    let mut bench = Bench::new("asked", &demo.devices[0]);
+    let first = &demo.reports[0];
+    bench.pipeline.take(first.at, &first.bytes, &bench.shared);
+    while let Some(event) = bench.events.try_next() {
+        if let BoardEvent::Report { .. } = event {
+            bench.recorder.take(&event);
+        }
+    }
+    assert_eq!(bench.segments(), 0, "nobody knows where it would begin");
+    assert!(bench.recorder.take_wish() && !bench.recorder.take_wish());
+    bench.shared.tell_positions();
+    for report in &demo.reports[1..] {
+        bench.report(report.at, &report.bytes, &mut |_| true);
+    }
+    assert_eq!(bench.segments(), 1);
+    assert_eq!(positions(&replayed(bench.found())), positions(&bench.tally()));
 }
 
 #[test]
@@ -176,7 +220,7 @@ fn hours_are_kept_in_few_segments_that_know_where_they_began() {
     let lasted = reports[reports.len() - 1].at.since(reports[0].at);
     assert!((Duration::from_secs(3600)..Duration::from_secs(4300)).contains(&lasted), "{lasted:?}");
     assert_eq!(found.starts.len(), 2);
-    assert_eq!(positions(&replayed(found)), positions(&bench.tally));
+    assert_eq!(positions(&replayed(found)), positions(&bench.tally()));
 }
 
 #[test]
@@ -192,7 +236,7 @@ fn what_is_older_than_an_hour_is_left_out() {
     let found = bench.found();
     let first = found.recording.reports[0].at;
     assert!(first >= Timestamp::from_micros(600_000_000), "{first}");
-    assert_eq!(positions(&replayed(found)), positions(&bench.tally));
+    assert_eq!(positions(&replayed(found)), positions(&bench.tally()));
 }
 
 #[test]
@@ -221,7 +265,7 @@ fn a_new_daemon_forgets_the_old_ones_hour_and_nothing_else() {
     let other = bench.folder.join(super::segments::FOLDER).join("notes.txt");
     std::fs::write(&other, "mine").unwrap();
     assert_eq!(bench.segments(), 2);
-    let _ = Recorder::new(&bench.folder, plan());
+    let _ = Recorder::new(&bench.folder, plan().names);
     assert_eq!(bench.segments(), 1);
     assert!(other.exists());
     assert!(find(&bench.folder).unwrap_err().to_string().contains("there is no last hour"));
@@ -254,8 +298,7 @@ fn where_a_trim_was_put_is_in_the_recording() {
     let mut bench = Bench::new("placed", &demo.devices[0]);
     for (n, report) in demo.reports.iter().enumerate() {
         if n == demo.reports.len() / 2 {
-            bench.tally.align(0, Place::Low);
-            bench.recorder.align(0, Place::Low);
+            bench.shared.align(0, Place::Low, report.at);
         }
         bench.report(report.at, &report.bytes, &mut |_| true);
     }
@@ -268,6 +311,6 @@ fn where_a_trim_was_put_is_in_the_recording() {
     player.place(
         found.placed.into_iter().map(|(at, start)| (at, start.trim, Place::At(start.degrees), start.margin)),
     );
-    while player.step(&mut |_| {}) {}
-    assert_eq!(player.tally().readings(), bench.tally.readings());
+    while player.step().is_some() {}
+    assert_eq!(player.tally().readings(), bench.tally().readings());
 }

@@ -56,6 +56,12 @@ impl Saved {
         known.get(stem)?.trims.get(trim).map(|place| place.degrees)
     }
 
+    /// What is known to be saved of an aircraft, or on its way to the disk.
+    #[must_use]
+    pub fn positions(&self, stem: &str) -> Option<&Positions> {
+        self.known.get(stem)
+    }
+
     /// An aircraft is flown from now on, and nothing moved since the tally had this number.
     pub fn flies(&mut self, stem: &str, sequence: u64) {
         self.seen = Some(sequence);

@@ -29,11 +29,11 @@ pub(super) type Readings = ArrayVec<TrimReading, TRIMS_MAX>;
 #[derive(Debug, Default, Clone)]
 pub(super) struct OutputHold {
     held: Option<Readings>,
-    awaited: ArrayVec<Option<Awaited>, TRIMS_MAX>,
+    awaited: ArrayVec<Option<SoftTakeover>, TRIMS_MAX>,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Awaited {
+struct SoftTakeover {
     shown: TrimReading,
     /// Whether the trim was above the place when the waiting began.
     from_above: bool,
@@ -41,7 +41,7 @@ struct Awaited {
 
 impl OutputHold {
     /// Shows `now` until [`Self::release`].
-    pub(super) fn hold(&mut self, now: &Readings) {
+    pub(super) fn hold(&mut self, now: &[TrimReading]) {
         if self.held.is_none() {
             let shown = self.shown(now);
             self.held = Some(shown);
@@ -63,7 +63,8 @@ impl OutputHold {
         }
         if let Some(awaited) = self.awaited.get_mut(trim) {
             let there = now.axis == place.axis;
-            *awaited = (!there).then_some(Awaited { shown: place, from_above: now.degrees > place.degrees });
+            *awaited =
+                (!there).then_some(SoftTakeover { shown: place, from_above: now.degrees > place.degrees });
         }
     }
 
@@ -78,7 +79,7 @@ impl OutputHold {
     }
 
     /// The trims changed their places in the list: `kept[n]` was the place of what is trim `n` now.
-    pub(super) fn moved(&mut self, kept: &[Option<usize>], now: &Readings) {
+    pub(super) fn moved(&mut self, kept: &[Option<usize>], now: &[TrimReading]) {
         let of = |n: usize| kept.get(n).copied().flatten();
         self.awaited = (0..now.len()).map(|n| of(n).and_then(|before| *self.awaited.get(before)?)).collect();
         if let Some(held) = &mut self.held {
@@ -93,9 +94,9 @@ impl OutputHold {
     }
 
     /// What to show where the trims are at `now`.
-    pub(super) fn pass(&mut self, now: &Readings) -> Readings {
+    pub(super) fn pass(&mut self, now: &[TrimReading]) -> Readings {
         for (awaited, now) in self.awaited.iter_mut().zip(now) {
-            if let Some(Awaited { shown, from_above }) = awaited {
+            if let Some(SoftTakeover { shown, from_above }) = awaited {
                 let there = now.axis == shown.axis;
                 let past = (now.degrees > shown.degrees) != *from_above;
                 if there || past {
@@ -106,13 +107,13 @@ impl OutputHold {
         self.shown(now)
     }
 
-    fn shown(&self, now: &Readings) -> Readings {
+    fn shown(&self, now: &[TrimReading]) -> Readings {
         if let Some(held) = &self.held {
             return held.clone();
         }
         let awaited = |n: usize| *self.awaited.get(n)?;
         let shown = now.iter().enumerate();
-        shown.map(|(n, now)| awaited(n).map_or(*now, |awaited: Awaited| awaited.shown)).collect()
+        shown.map(|(n, now)| awaited(n).map_or(*now, |awaited: SoftTakeover| awaited.shown)).collect()
     }
 }
 
@@ -141,22 +142,22 @@ mod tests {
     }
 
     #[test]
-    fn an_open_gate_shows_what_is() {
-        let mut gate = OutputHold::default();
-        assert!(gate.is_open() && !gate.is_held() && !gate.is_awaiting(0));
-        assert_eq!(degrees(&gate.pass(&trims([10, 20]))), [10.0, 20.0]);
+    fn an_open_hold_shows_what_is() {
+        let mut hold = OutputHold::default();
+        assert!(hold.is_open() && !hold.is_held() && !hold.is_awaiting(0));
+        assert_eq!(degrees(&hold.pass(&trims([10, 20]))), [10.0, 20.0]);
     }
 
     #[test]
     fn held_outputs_stay_until_they_are_released() {
-        let mut gate = OutputHold::default();
-        gate.hold(&trims([10, 20]));
-        assert_eq!(degrees(&gate.pass(&trims([11, 21]))), [10.0, 20.0]);
-        gate.hold(&trims([12, 22]));
-        assert_eq!(degrees(&gate.pass(&trims([13, 23]))), [10.0, 20.0]);
-        gate.release();
-        assert!(gate.is_open());
-        assert_eq!(degrees(&gate.pass(&trims([13, 23]))), [13.0, 23.0]);
+        let mut hold = OutputHold::default();
+        hold.hold(&trims([10, 20]));
+        assert_eq!(degrees(&hold.pass(&trims([11, 21]))), [10.0, 20.0]);
+        hold.hold(&trims([12, 22]));
+        assert_eq!(degrees(&hold.pass(&trims([13, 23]))), [10.0, 20.0]);
+        hold.release();
+        assert!(hold.is_open());
+        assert_eq!(degrees(&hold.pass(&trims([13, 23]))), [13.0, 23.0]);
     }
 
     #[test]
@@ -164,54 +165,54 @@ mod tests {
         for (start, on_the_way, arrived) in
             [(50, 80, 100), (50, 99, 130), (150, 120, 100), (150, 101, 40), (50, 0, 101)]
         {
-            let mut gate = OutputHold::default();
-            gate.await_at(1, &at(start), at(100));
-            assert!(gate.is_awaiting(1) && !gate.is_awaiting(0) && !gate.is_open());
-            assert_eq!(degrees(&gate.pass(&trims([7, start]))), [7.0, 100.0]);
-            assert_eq!(degrees(&gate.pass(&trims([8, on_the_way]))), [8.0, 100.0]);
-            assert_eq!(degrees(&gate.pass(&trims([9, arrived]))), [9.0, f64::from(arrived)]);
-            assert!(gate.is_open());
-            assert_eq!(degrees(&gate.pass(&trims([9, start]))), [9.0, f64::from(start)]);
+            let mut hold = OutputHold::default();
+            hold.await_at(1, &at(start), at(100));
+            assert!(hold.is_awaiting(1) && !hold.is_awaiting(0) && !hold.is_open());
+            assert_eq!(degrees(&hold.pass(&trims([7, start]))), [7.0, 100.0]);
+            assert_eq!(degrees(&hold.pass(&trims([8, on_the_way]))), [8.0, 100.0]);
+            assert_eq!(degrees(&hold.pass(&trims([9, arrived]))), [9.0, f64::from(arrived)]);
+            assert!(hold.is_open());
+            assert_eq!(degrees(&hold.pass(&trims([9, start]))), [9.0, f64::from(start)]);
         }
     }
 
     #[test]
     fn what_is_there_already_is_not_awaited() {
-        let mut gate = OutputHold::default();
-        gate.await_at(0, &at(100), at(100));
-        assert!(gate.is_open());
+        let mut hold = OutputHold::default();
+        hold.await_at(0, &at(100), at(100));
+        assert!(hold.is_open());
     }
 
     #[test]
     fn holding_and_awaiting_do_not_end_each_other() {
-        let mut gate = OutputHold::default();
-        gate.hold(&trims([10, 20]));
-        gate.await_at(0, &at(10), at(100));
-        assert_eq!(degrees(&gate.pass(&trims([50, 20]))), [10.0, 20.0]);
-        gate.release();
-        assert_eq!(degrees(&gate.pass(&trims([50, 20]))), [100.0, 20.0]);
-        gate.hold(&trims([50, 20]));
-        assert_eq!(degrees(&gate.pass(&trims([150, 20]))), [100.0, 20.0], "it passed while held");
-        gate.release();
-        assert_eq!(degrees(&gate.pass(&trims([150, 20]))), [150.0, 20.0]);
+        let mut hold = OutputHold::default();
+        hold.hold(&trims([10, 20]));
+        hold.await_at(0, &at(10), at(100));
+        assert_eq!(degrees(&hold.pass(&trims([50, 20]))), [10.0, 20.0]);
+        hold.release();
+        assert_eq!(degrees(&hold.pass(&trims([50, 20]))), [100.0, 20.0]);
+        hold.hold(&trims([50, 20]));
+        assert_eq!(degrees(&hold.pass(&trims([150, 20]))), [100.0, 20.0], "it passed while held");
+        hold.release();
+        assert_eq!(degrees(&hold.pass(&trims([150, 20]))), [150.0, 20.0]);
     }
 
     #[test]
     fn a_trim_can_be_told_to_follow() {
-        let mut gate = OutputHold::default();
-        gate.await_at(0, &at(10), at(100));
-        assert!(gate.follow(0) && !gate.follow(0) && !gate.follow(9));
-        assert!(gate.is_open());
+        let mut hold = OutputHold::default();
+        hold.await_at(0, &at(10), at(100));
+        assert!(hold.follow(0) && !hold.follow(0) && !hold.follow(9));
+        assert!(hold.is_open());
     }
 
     #[test]
     fn trims_that_change_places_take_their_state_along() {
-        let mut gate = OutputHold::default();
-        gate.await_at(0, &at(10), at(100));
-        gate.moved(&[None, Some(0)], &trims([5, 10]));
-        assert_eq!(degrees(&gate.pass(&trims([6, 11]))), [6.0, 100.0]);
-        gate.hold(&trims([7, 12]));
-        gate.moved(&[Some(1), None], &trims([12, 77]));
-        assert_eq!(degrees(&gate.pass(&trims([13, 78]))), [100.0, 77.0]);
+        let mut hold = OutputHold::default();
+        hold.await_at(0, &at(10), at(100));
+        hold.moved(&[None, Some(0)], &trims([5, 10]));
+        assert_eq!(degrees(&hold.pass(&trims([6, 11]))), [6.0, 100.0]);
+        hold.hold(&trims([7, 12]));
+        hold.moved(&[Some(1), None], &trims([12, 77]));
+        assert_eq!(degrees(&hold.pass(&trims([13, 78]))), [100.0, 77.0]);
     }
 }

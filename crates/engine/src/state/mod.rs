@@ -1,11 +1,10 @@
-//! How everything stands, for those who ask: what the bridge keeps ([`ledger`]), puts together ([`overview`])
-//! and hands out ([`status`]).
+//! How everything stands, for those who ask: what the main loop keeps ([`BridgeState`]), and what is handed out
+//! ([`status`]), which the control puts together.
 
-pub mod ledger;
-pub mod overview;
+mod bridge_state;
 pub mod status;
 
-pub use ledger::Ledger;
+pub use bridge_state::{BridgeState, Changes};
 pub use status::Status;
 
 use status::{Hangar, Losses};

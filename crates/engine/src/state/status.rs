@@ -45,6 +45,9 @@ pub struct Status {
     pub simulator: Option<SimulatorStatus>,
     /// Files that were not taken, and why.
     pub wrong_files: Vec<WrongFile>,
+    /// How many of the program's own checks have failed since the start; anything but 0 is a mistake in the program.
+    #[serde(default)]
+    pub broken_invariants: u64,
 }
 
 /// Which aircraft.

@@ -117,21 +117,6 @@ pub fn check_rig(text: &str, expected: &Expect) {
     expected.assert_eq(&rig_messages(text));
 }
 
-/// The messages for [`RIG`] with one change.
-pub fn spoil_rig(from: &str, to: &str, expected: &Expect) {
-    check_rig(&spoiled(RIG, from, to), expected);
-}
-
-/// The messages for a whole aircraft file.
-pub fn check_aircraft(text: &str, expected: &Expect) {
-    expected.assert_eq(&aircraft_messages(text));
-}
-
-/// The messages for [`AIRCRAFT`] with one change.
-pub fn spoil_aircraft(from: &str, to: &str, expected: &Expect) {
-    check_aircraft(&spoiled(AIRCRAFT, from, to), expected);
-}
-
 pub fn rig_messages(text: &str) -> String {
     match rig("rig.toml", text) {
         Ok(rig) => panic!("no mistake was found, but {rig:?}"),

@@ -71,7 +71,7 @@ pub fn demo(args: &DemoArgs, out: &mut impl Write) -> Result<(), Failure> {
                 now = first.after(clock.now().since(Timestamp::START));
             }
         }
-        player.step(&mut |happened| events.push(*happened));
+        events.extend_from_slice(player.step().unwrap_or_default());
         publish(&mut output, &player, due);
         receiver.drain();
         for happened in events.drain(..) {
@@ -128,7 +128,7 @@ mod tests {
         let at = Timestamp::from_micros(8_000_000);
         let mut player = player().unwrap();
         while player.due().is_some_and(|due| due <= at) {
-            player.step(&mut |_| ());
+            player.step();
         }
         let last =
             readme.lines().find(|line| line.starts_with("  8.0 s")).expect("the README has the picture");

@@ -178,7 +178,7 @@ mod tests {
         let mut losses = 0;
         let mut events: Vec<ReplayEvent> = Vec::new();
         while let Some(now) = player.due() {
-            player.step(&mut |happened| events.push(*happened));
+            events.extend_from_slice(player.step().unwrap_or_default());
             for happened in events.drain(..) {
                 if let Effect::Lost(loss) = &happened.effect {
                     let names = player.names();
@@ -227,7 +227,7 @@ mod tests {
         let mut longest =
             String::from_utf8(bytes).unwrap().lines().map(|line| line.chars().count()).max().unwrap();
         while let Some(now) = player.due() {
-            player.step(&mut |_| ());
+            player.step();
             for line in picture_lines(&player, u64::from(u32::MAX), now) {
                 longest = longest.max(line.chars().count());
             }

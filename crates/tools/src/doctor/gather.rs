@@ -284,11 +284,11 @@ const FIRST_SECOND: u64 = 1_767_225_600;
 
 fn clock(roots: &Roots) -> SystemClock {
     let source = roots.sys.join("devices/system/clocksource/clocksource0/current_clocksource");
-    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+    let since = tallywheel_engine::clock::since_1970();
     SystemClock {
         step: tallywheel_engine::clock::step(),
         source: fs::read_to_string(source).ok().map(|text| text.trim().to_owned()),
-        date_wrong: since.map_or(true, |since| since.as_secs() < FIRST_SECOND),
+        date_wrong: since.is_none_or(|since| since.as_secs() < FIRST_SECOND),
     }
 }
 

@@ -37,9 +37,8 @@ pub fn replay(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Failure> {
             writeln!(out, "line {}: {}; left out", bad.line, bad.reason)?;
         }
     }
-    let mut events = Vec::new();
-    while player.step(&mut |happened| events.push(*happened)) {
-        for happened in events.drain(..) {
+    while let Some(happened) = player.step().map(<[_]>::to_vec) {
+        for happened in happened {
             write_change(&player, &happened, args.json, out)?;
         }
     }

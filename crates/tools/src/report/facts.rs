@@ -243,9 +243,8 @@ pub fn gather(player: &mut Player, rig: &Rig, aircraft: &Aircraft) -> ReportFact
     loop {
         let next = player.next();
         let due = player.recording().reports.get(next).map(|report| (report.device, report.at));
-        if !player.step(&mut |happened| events.push(*happened)) {
-            break;
-        }
+        let Some(happened) = player.step() else { break };
+        events.extend_from_slice(happened);
         if let Some((device, at)) = due.filter(|_| player.next() > next) {
             pass.report(player, device, at);
         }

@@ -4,6 +4,8 @@
 //! the recording with its timing -> `ok`; `flood FIRST LAST` the same without a pause; `unplug` -> `ok`; end of input
 //! ends the tool.
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
+
 use std::io::{self, BufRead, Write};
 use std::time::{Duration, Instant};
 

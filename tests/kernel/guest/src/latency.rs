@@ -13,6 +13,8 @@
 //! Records: `latency` (round, name, nanoseconds until the consumer has it, nanoseconds until all rest), `values`
 //! (round, name, axis code, value), `syscalls` (name, calls, reports).
 
+#![allow(clippy::disallowed_methods, reason = "a test of the running program lives in real time")]
+
 use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::Write as _;

@@ -1,28 +1,26 @@
 //! How everything stands, put together where all of it is known.
 
-use super::ledger::Ledger;
-use super::status::{
+use super::Control;
+use crate::config_files::ConfigFile;
+use crate::inbound::Counters;
+use crate::invariants;
+use crate::state::BridgeState;
+use crate::state::status::{
     self, DatagramsStatus, FORM, Flown, Hangar, KindStatus, OutputState, OutputStatus, Parked,
     SimulatorStatus, Status, StopName, TrimStatus, WheelStatus, WrongFile,
 };
-use crate::config_files::ConfigFile;
-use crate::control::Control;
-use crate::inbound::Counters;
 use crate::tally::Tally;
 use std::path::Path;
 use tallywheel_accumulator::Stop;
 use tallywheel_output::{State, Supervised};
-use tallywheel_units::WheelIndex;
+use tallywheel_units::{Timestamp, WheelIndex};
 
 /// Everything but the log's level, which the log knows.
 #[must_use]
-pub fn status(control: &Control, log: &Path) -> Status {
-    let (flying, names, ledger) = (control.flying(), control.names(), control.ledger());
+pub(super) fn status(control: &Control, log: &Path) -> Status {
+    let (flying, names, state) = (control.flying(), control.names(), control.state());
     let rig = &flying.rig;
-    let boards = rig.boards.iter().map(|board| match names.board_named(&board.name) {
-        Some(place) => ledger.board(place, &board.name),
-        None => ledger.board(tallywheel_units::BoardIndex::new(u8::MAX), &board.name),
-    });
+    let boards = rig.boards.iter().map(|board| state.board(names.board_named(&board.name), &board.name));
     // Those of the rig: names also knows those of earlier ones.
     let wheels: Vec<_> = rig
         .wheels
@@ -58,7 +56,8 @@ pub fn status(control: &Control, log: &Path) -> Status {
         wheels: seen.wheels,
         trims: trims.collect(),
         losses: seen.losses,
-        outputs: shared.look_at_outputs(|outputs| outputs.iter().map(|one| output(one, ledger)).collect()),
+        outputs: shared
+            .look_at_outputs(|outputs| outputs.iter().map(|one| output(one, state, now)).collect()),
         simulator: control.simulator().map(|simulator| SimulatorStatus {
             heard: control.is_simulator_up(),
             title: control.title().map(str::to_owned),
@@ -68,6 +67,7 @@ pub fn status(control: &Control, log: &Path) -> Status {
             datagrams: datagrams(control.datagrams()),
         }),
         wrong_files: wrong_files(control),
+        broken_invariants: invariants::broken_so_far(),
     }
 }
 
@@ -144,7 +144,7 @@ impl Seen {
     }
 }
 
-fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
+fn output(output: &Supervised, state: &BridgeState, now: Timestamp) -> OutputStatus {
     OutputStatus {
         name: output.name().to_owned(),
         state: match output.state() {
@@ -155,7 +155,7 @@ fn output(output: &Supervised, ledger: &Ledger) -> OutputStatus {
         },
         published: output.published(),
         errors: output.errors().total(),
-        trouble: ledger.trouble(output.name()),
+        trouble: state.trouble(now, output.name()),
     }
 }
 
@@ -181,7 +181,7 @@ fn wrong_files(control: &Control) -> Vec<WrongFile> {
 
 /// The aircraft files there are, those that are wrong among them.
 #[must_use]
-pub fn hangar(control: &Control) -> Hangar {
+pub(super) fn hangar(control: &Control) -> Hangar {
     let (config, flown) = (control.config(), &control.flying().stem);
     let mut aircraft: Vec<_> = config
         .to_fly()

@@ -71,6 +71,18 @@ pub struct Doubt {
     /// The trim moved otherwise meanwhile: a stop refused counts, or it was put elsewhere. What is put right later
     /// is then no longer what the trim is off by.
     stale: bool,
+    /// What nobody can decide yet of a board that pulses, and how much of it a reference has settled.
+    undecided: Margin,
+    settled: Margin,
+}
+
+impl Doubt {
+    /// What may be wrong now.
+    fn margin(&self) -> Margin {
+        let left = |all: Counts, settled: Counts| if all > settled { all - settled } else { Counts::ZERO };
+        let Self { now, undecided, settled, .. } = *self;
+        now + Margin::new(left(undecided.low(), settled.low()), left(undecided.high(), settled.high()))
+    }
 }
 
 impl TrimTally {
@@ -116,11 +128,8 @@ impl TrimTally {
     /// What `look` sees of the trim, what may yet turn out to be wrong included.
     #[inline]
     fn in_doubt(&self, look: impl FnOnce(&Accumulator) -> Reading) -> Reading {
-        if self.doubt.now.is_certain() {
-            look(&self.accumulator)
-        } else {
-            look(&self.accumulator.in_doubt(self.doubt.now))
-        }
+        let doubt = self.doubt.margin();
+        if doubt.is_certain() { look(&self.accumulator) } else { look(&self.accumulator.in_doubt(doubt)) }
     }
 
     fn count(&mut self, counts: Counts) {
@@ -144,22 +153,29 @@ impl TrimTally {
     }
 
     fn doubt(&mut self, now: Margin) {
-        let Doubt { widest, stale, .. } = self.doubt;
+        let Doubt { widest, stale, undecided, settled, .. } = self.doubt;
         if !now.is_certain() {
             let widest = Margin::new(widest.low().max(now.low()), widest.high().max(now.high()));
-            self.doubt = Doubt { now, widest, stale };
+            self.doubt = Doubt { now, widest, ..self.doubt };
             return;
         }
-        self.doubt = Doubt::default();
+        self.doubt = Doubt { undecided, settled, ..Doubt::default() };
         if stale {
             self.accumulator.lose(widest);
         }
+    }
+
+    fn undecided(&mut self, undecided: Margin) {
+        let Doubt { settled, .. } = self.doubt;
+        let settled = Margin::new(settled.low().min(undecided.low()), settled.high().min(undecided.high()));
+        self.doubt = Doubt { undecided, settled, ..self.doubt };
     }
 
     /// Puts the trim to a place that is certain; what is published goes there at once.
     pub fn align(&mut self, place: Place) -> Change {
         let change = self.accumulator.align(place);
         self.doubt.stale |= !self.doubt.now.is_certain();
+        self.doubt.settled = self.doubt.undecided;
         self.part();
         self.jumped();
         change
@@ -271,6 +287,7 @@ impl Tally {
         match event {
             Event::Counts(counts) => Effect::Counted(self.count(wheel, counts)),
             Event::Doubt(doubt) => Effect::Doubted(self.doubted(wheel, doubt)),
+            Event::Undecided(doubt) => Effect::Doubted(self.undecided(wheel, doubt)),
             Event::Loss(loss) => Effect::Lost(self.lose(wheel, loss)),
             Event::Index(mark) => self.mark(wheel, mark),
         }
@@ -285,6 +302,16 @@ impl Tally {
         }
         self.change(wheel, |trim| trim.count(counts));
         counts
+    }
+
+    #[cold]
+    fn undecided(&mut self, wheel: WheelIndex, doubt: Margin) -> Margin {
+        let doubt = if self.begin(wheel) { -doubt } else { doubt };
+        if let Some(tally) = self.wheels.get_mut(wheel.get()) {
+            tally.doubt = doubt;
+        }
+        self.change(wheel, |trim| trim.undecided(doubt));
+        doubt
     }
 
     #[cold]
@@ -551,7 +578,7 @@ fn is_smooth(trims: &[TrimTally]) -> bool {
 #[inline(always)]
 fn reading(trim: &TrimTally, counts: Counts) -> TrimReading {
     // Most trims are nothing but a position that is certain.
-    if trim.shape.is_none() && trim.doubt.now.is_certain() {
+    if trim.shape.is_none() && trim.doubt.margin().is_certain() {
         published(trim.accumulator.reading(), counts)
     } else {
         published(shaped_reading(trim), counts)

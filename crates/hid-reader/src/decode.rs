@@ -36,6 +36,9 @@ pub enum Event {
     /// takes the place of the wheel's last one and may shrink; nothing is in doubt before the first. What
     /// stays in doubt becomes a loss.
     Doubt(Margin),
+    /// How far the wheel's counts so far may be off beyond its losses, as long as nobody knows what its board can give
+    /// out. It takes the place of the wheel's last one. No counts come with it: what a reference settles is settled.
+    Undecided(Margin),
     /// The wheel's index mark came on: the tally may have to be moved, and is certain but for whole turns since the
     /// last one of this direction.
     Index(IndexMark),
@@ -513,6 +516,7 @@ impl BoardDecoder {
             if wheel.forget() {
                 sink(place, Event::Doubt(Margin::CERTAIN));
             }
+            wheel.tell_pending(place, sink);
         }
         self.marks.iter_mut().for_each(|mark| mark.index.forget());
         if let Some(raw) = &mut self.raw {

@@ -24,7 +24,7 @@
 //!     decoder.report(at, &report, &mut |_wheel, event| match event {
 //!         Event::Counts(counts) => tally += counts,
 //!         Event::Loss(loss) => println!("{loss}"),
-//!         Event::Doubt(doubt) => println!("{doubt} in doubt"),
+//!         Event::Doubt(doubt) | Event::Undecided(doubt) => println!("{doubt} in doubt"),
 //!         Event::Index(mark) => tally += mark.correction,
 //!     });
 //! }

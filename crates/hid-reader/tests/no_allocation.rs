@@ -42,7 +42,7 @@ fn no_report_allocates() {
         let allocations = allocation_counter::measure(|| {
             let mut sink = |_, event| match event {
                 Event::Counts(_) => counts += 1,
-                Event::Doubt(_) => doubts += 1,
+                Event::Doubt(_) | Event::Undecided(_) => doubts += 1,
                 Event::Index(_) => marks += 1,
                 Event::Loss(loss) => {
                     losses += 1;

@@ -51,6 +51,7 @@ fn check(layout: Layout, wheels: &[WheelConfig], reports: &[&[u8]], expected: Ex
                 write!(log, "; wheel {wheel} {} {} at {}", loss.kind.name(), loss.bound, loss.at).unwrap();
             }
             Event::Doubt(doubt) => write!(log, "; wheel {wheel} doubt {doubt}").unwrap(),
+            Event::Undecided(doubt) => write!(log, "; wheel {wheel} undecided {doubt}").unwrap(),
             Event::Index(mark) => write!(log, "; wheel {wheel} mark {:+}", mark.correction.get()).unwrap(),
         };
         if *report == b"gone" {

@@ -77,7 +77,7 @@ impl Wheel {
     pub(super) fn tell_pending(&mut self, place: usize, sink: &mut impl FnMut(usize, Event)) {
         let pending = self.watch.pending();
         if pending != std::mem::replace(&mut self.pending, pending) {
-            sink(place, Event::Doubt(pending));
+            sink(place, Event::Undecided(pending));
         }
     }
 
@@ -182,7 +182,7 @@ impl Wheel {
         match &mut self.decoding {
             Decoding::Pulses(pulses) => {
                 pulses.forget();
-                !std::mem::take(&mut self.pending).is_certain()
+                false
             }
             Decoding::Quadrature(quadrature) => quadrature.forget(),
         }

@@ -101,7 +101,7 @@ impl Outcome {
     fn take(&mut self, event: Event) {
         match event {
             Event::Counts(counts) => self.counts += counts,
-            Event::Doubt(doubt) => self.doubt = doubt,
+            Event::Doubt(doubt) | Event::Undecided(doubt) => self.doubt = doubt,
             Event::Index(mark) => self.counts += mark.correction,
             Event::Loss(loss) => {
                 self.margin += loss.bound;

@@ -87,7 +87,7 @@ impl Reader {
                     self.margin += loss.bound;
                     self.missing += u64::from(loss.kind.name() == "reports-missing");
                 }
-                Event::Doubt(now) => self.doubt = now,
+                Event::Doubt(now) | Event::Undecided(now) => self.doubt = now,
                 Event::Index(mark) => self.counts += mark.correction,
             }
         }

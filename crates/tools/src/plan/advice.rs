@@ -226,7 +226,7 @@ mod tests {
                 figures.interval = milliseconds(10.0).unwrap();
             },
             expect![
-                "Nothing keeps up; the nearest is pulses x1: 966.7 counts from stop to stop, 0.60° each; counts are lost above 0.083 turns/s, and you turn at up to 1.50 turns/s."
+                "Nothing keeps up; the nearest is pulses x1: 966.7 counts from stop to stop, 0.60° each; counts are lost above 0.058 turns/s, and you turn at up to 1.50 turns/s."
             ],
         );
     }
@@ -241,7 +241,7 @@ mod tests {
                 figures.pulse = Some(Pulse { on: pulse, off: pulse });
             },
             expect![[r#"
-                As it is wired (pulses), counts are lost above 0.31 turns/s, and you turn at up to 1.50 turns/s.
+                As it is wired (pulses), counts are lost above 0.25 turns/s, and you turn at up to 1.50 turns/s.
                 The rig file does not say how many cycles the encoder has; with --cycles-per-turn (and --encoder-ratio) the other wirings are shown too."#]],
         );
     }

@@ -68,7 +68,9 @@ pub fn plan(args: &PlanArgs, out: &mut impl Write) -> Result<(), Failure> {
         };
         let cycles = typed.cycles.or(known);
         let wired = per_turn.map(|per_turn| (decoder, per_turn));
-        let figures = figures(&typed, typed.travel.unwrap_or(trim.travel), cycles, wired, interval);
+        let mut figures = figures(&typed, typed.travel.unwrap_or(trim.travel), cycles, wired, interval);
+        let given = wheel.pulse_on.zip(wheel.pulse_off).map(|(on, off)| Pulse { on, off });
+        figures.pulse = figures.pulse.or(given);
         show(args, out, &name, &figures)?;
     }
     Ok(())

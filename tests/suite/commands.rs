@@ -142,7 +142,7 @@ fn check_names_every_mistake_with_its_place() {
     assert!(ran.out.contains("rig.toml:4:7: board.usb: expected"), "{}", ran.out);
     assert!(ran.out.contains("one.toml:4:1: trim.travel: expected"), "{}", ran.out);
     assert!(!ran.out.contains("swp"), "{}", ran.out);
-    assert_eq!(ran.err, "tallywheel: 2 files wrong\n");
+    assert_eq!(ran.err, "tallywheel: 2 files not valid\n");
 }
 
 #[test]

@@ -51,7 +51,8 @@ fn said(source: &str) -> String {
         said.push('\n');
     }
     // A text that was broken in the source reads on.
-    said.replace("\\\n", " ").split("  ").filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
+    let parts = said.split("\\\n").enumerate();
+    parts.map(|(place, part)| if place == 0 { part } else { part.trim_start() }).collect()
 }
 
 /// What users see, each with where it is from.

@@ -102,7 +102,7 @@ fn said(bench: &Bench, words: &str) -> usize {
 
 /// Saves the rig with another line for its board, and waits until that is said.
 fn save(bench: &Bench, line: &str) {
-    let words = "the rig file says otherwise which board this is";
+    let words = "the rig file now describes this board differently";
     let before = said(bench, words);
     fs::write(bench.folder.join("rig.toml"), RIG.replace(USB, line)).unwrap();
     until("the saved file", || said(bench, words) > before);

@@ -35,7 +35,7 @@ const GATHER: Duration = Duration::from_millis(200);
 
 /// Everything that can happen to the main loop.
 #[derive(Debug)]
-pub enum Event {
+pub enum LoopEvent {
     /// Readers, boards or outputs have something to say.
     Bridge,
     /// Somebody asks for something to be done.
@@ -263,7 +263,7 @@ impl MainLoop {
         self.listener.open(&mut self.control, now);
     }
 
-    /// When [`Event::Due`] is wanted although nothing happens; `None` at rest.
+    /// When [`LoopEvent::Due`] is wanted although nothing happens; `None` at rest.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
         let absent = (!self.watch.is_on()).then(|| self.clock.now().after(LOOK_STEP));
@@ -281,7 +281,7 @@ impl MainLoop {
     }
 
     /// Waits for the next event, without a timer at rest. Nothing is lost where the caller gives up waiting.
-    pub async fn next(&mut self) -> Event {
+    pub async fn next(&mut self) -> LoopEvent {
         let (deadline, now) = (self.deadline(), self.clock.now());
         let Self { control, requests, watch, questions, listener, gather_until, .. } = self;
         let due = async {
@@ -297,27 +297,27 @@ impl MainLoop {
             }
         };
         tokio::select! {
-            () = rung => Event::Bridge,
-            Some(request) = requests.recv() => Event::Command(request),
-            Some(question) = questions.recv() => Event::Question(question),
-            event = watch.touched() => Event::File(event),
-            () = listener.readable() => Event::Datagrams,
-            () = due => Event::Due,
+            () = rung => LoopEvent::Bridge,
+            Some(request) = requests.recv() => LoopEvent::Command(request),
+            Some(question) = questions.recv() => LoopEvent::Question(question),
+            event = watch.touched() => LoopEvent::File(event),
+            () = listener.readable() => LoopEvent::Datagrams,
+            () = due => LoopEvent::Due,
         }
     }
 
     /// Does what an event asks for.
-    pub fn handle(&mut self, event: Event) {
+    pub fn handle(&mut self, event: LoopEvent) {
         self.rounds = self.rounds.saturating_add(1);
         let now = self.clock.now();
         match event {
             // Looked at with the next update.
-            Event::Bridge => {}
-            Event::Command(request) => self.control.serve(request),
-            Event::Question(question) => self.control.answer(question, &self.log),
-            Event::File(event) => self.debouncer.touch(now, event),
-            Event::Datagrams => self.listener.read(&mut self.control, now),
-            Event::Due => {
+            LoopEvent::Bridge => {}
+            LoopEvent::Command(request) => self.control.serve(request),
+            LoopEvent::Question(question) => self.control.answer(question, &self.log),
+            LoopEvent::File(event) => self.debouncer.touch(now, event),
+            LoopEvent::Datagrams => self.listener.read(&mut self.control, now),
+            LoopEvent::Due => {
                 self.control.due();
                 // While events gather, that is what was due; a folder that is not there is looked for at rest.
                 let gathered = self.gather_until.is_some_and(|until| until <= now);

@@ -1,7 +1,7 @@
 //! The main loop in virtual time: a hand, an encoder and a board of testkit's, files that are saved, and a clock that
 //! only the test sets. No thread, no sleep and no runtime, so each seed goes the same way on every machine.
 
-use super::{Event, MainLoop, Settings, prepare};
+use super::{LoopEvent, MainLoop, Settings, prepare};
 use crate::clock::{Clock, ManualClock};
 use crate::config_files::{FileEvent, Watch};
 use crate::device_manager::{self, DeviceReceiver};
@@ -86,12 +86,12 @@ impl Bench {
             let due = if rung { Some(self.now) } else { self.main.deadline() };
             let Some(at) = due.filter(|at| *at <= end) else { break };
             self.set(at);
-            self.handle(if rung { Event::Bridge } else { Event::Due });
+            self.handle(if rung { LoopEvent::Bridge } else { LoopEvent::Due });
         }
         self.set(end);
     }
 
-    fn handle(&mut self, event: Event) {
+    fn handle(&mut self, event: LoopEvent) {
         self.main.handle(event);
         self.main.update();
     }
@@ -192,7 +192,7 @@ fn a_saved_file_is_in_use_within_200_ms() {
                 if at == saved_at {
                     std::fs::write(bench.folder.join("aircraft/dabchick.toml"), aircraft(5400)).unwrap();
                 }
-                bench.handle(Event::File(event));
+                bench.handle(LoopEvent::File(event));
             }
             bench.report(report);
             if used_at.is_none() && bench.travel() == 5400.0 {

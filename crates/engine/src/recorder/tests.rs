@@ -109,6 +109,18 @@ fn replayed(found: Found) -> Tally {
     std::mem::replace(player.tally_mut(), plan().tally)
 }
 
+/// A replay begins without what the daemon's decoders had learned of the board by then, so it may be less sure, but its
+/// margin holds where each trim truly is.
+fn assert_within_margin(replayed: &Tally, counted: &Tally) {
+    for (replayed, counted) in replayed.trims().iter().zip(counted.trims()) {
+        let (replayed, counted) = (replayed.reading(), counted.reading());
+        let off = (counted.position.raw() - replayed.position.raw()) >> 20;
+        let margin = replayed.margin;
+        assert!((-margin.low().get()..=margin.high().get()).contains(&off), "{off} is not in {margin}");
+        assert!(!margin.is_unknown());
+    }
+}
+
 fn positions(tally: &Tally) -> Vec<(i64, Margin)> {
     let readings = tally.trims().iter().map(|trim| trim.reading());
     readings.map(|reading| (reading.position.raw(), reading.margin)).collect()
@@ -178,7 +190,7 @@ fn after_a_gap_the_recording_is_told_where_the_trims_are() {
         "nothing is claimed by itself"
     );
     assert_eq!(losses(&tally)[4], 0, "a gap in the recording is no board that is gone");
-    assert_eq!(positions(&replayed(unplaced)), positions(&bench.tally()));
+    assert_within_margin(&replayed(unplaced), &bench.tally());
 }
 
 /// What the queue could not take of where the trims are is asked for again.
@@ -220,7 +232,7 @@ fn hours_are_kept_in_few_segments_that_know_where_they_began() {
     let lasted = reports[reports.len() - 1].at.since(reports[0].at);
     assert!((Duration::from_secs(3600)..Duration::from_secs(4300)).contains(&lasted), "{lasted:?}");
     assert_eq!(found.starts.len(), 2);
-    assert_eq!(positions(&replayed(found)), positions(&bench.tally()));
+    assert_within_margin(&replayed(found), &bench.tally());
 }
 
 #[test]

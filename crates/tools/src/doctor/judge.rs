@@ -260,7 +260,7 @@ fn holders(board: &ProbedBoard, findings: &mut Vec<Finding>) {
         let what =
             format!("{} (process {}) also reads the board's own buttons", listener.name, listener.process);
         let cure = "if it is the simulator, remove any assignment of the wheels' buttons there, or the trim moves twice";
-        findings.push(Finding::hint("bound", name, what, cure));
+        findings.push(Finding::hint("listener", name, what, cure));
     }
 }
 

@@ -183,7 +183,9 @@ fn the_same_board_by_other_words_goes_on_being_read() {
     until("one reads it", || first.readers() == 1);
     // Only to see which one is meant.
     assert_eq!((first.opened(), second.opened()), (before + 1, 0));
-    assert!(is_certain(&bench));
+    // The rig does not say how long the board's pulses are, so what it may have dropped of three at once stays in the
+    // margin; after an unplugging nothing would be known.
+    assert!(!bench.shared.look(|tally| tally.readings()[0].margin.is_unknown()));
     bench.mark();
     assert_eq!(said(&bench, "reading the board"), 1, "{}", bench.log());
     bench.stop();

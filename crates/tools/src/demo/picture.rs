@@ -126,7 +126,7 @@ mod tests {
             Margin::CERTAIN,
             &expect![[r#"
                 |  rudder    ┣●───────────────────┼────────────────┫  -1.0000
-                |    ↑ +0.00 turns     +0 counts     0.0° of 580°
+                |    ↑  0.00 turns      0 counts     0.0° of 580°
                 |    axis  -1234  past a stop   3.5  certain"#]],
         );
         check(
@@ -135,7 +135,7 @@ mod tests {
             0.0,
             Margin::both(Counts::new(2)),
             &expect![[r#"
-                |  rudder    ┣────────────────────●────────────────┫  +0.0000
+                |  rudder    ┣────────────────────●────────────────┫  0.0000
                 |    ↙ -0.26 turns    -25 counts   320.0° of 580°
                 |    axis  -1234  past a stop   3.5  margin -2..+2"#]],
         );

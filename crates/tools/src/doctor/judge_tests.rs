@@ -300,9 +300,9 @@ fn other_programs_at_the_board() {
     said(
         |facts| facts.boards[0].listeners = holder(),
         &expect![[r#"
-        hint   bound       main: other (process 77) also reads the board's own buttons
-                           cure: if it is the simulator, remove any assignment of the wheels' buttons there, or the trim moves twice
-    "#]],
+            hint   listener    main: other (process 77) also reads the board's own buttons
+                               cure: if it is the simulator, remove any assignment of the wheels' buttons there, or the trim moves twice
+        "#]],
     );
 }
 

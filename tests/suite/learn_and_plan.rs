@@ -168,7 +168,7 @@ fn a_plan_from_figures_needs_no_files() {
 fn a_plan_of_the_shipped_files_marks_how_they_are_wired() {
     let folder = run(&["plan", "--config", "config", "--aircraft", "kettrin-2-floatplane"]);
     assert_eq!((folder.code, folder.err.as_str()), (Some(0), ""));
-    assert!(folder.out.contains("> quadrature x4         96    154.7     3.750"), "{}", folder.out);
+    assert!(folder.out.contains("> quadrature x4          96    154.7    3.750"), "{}", folder.out);
     let files =
         run(&["plan", "--rig", "config/rig.toml", "--aircraft", "config/aircraft/kettrin-2-floatplane.toml"]);
     assert_eq!(files.out, folder.out);

@@ -2,10 +2,10 @@
 //!
 //! | step | where | what it does |
 //! |---|---|---|
-//! | read | [`Pipeline::run`] | waits for the board's next report; without a timer while all is certain |
+//! | read | `Pipeline::run` | waits for the board's next report; without a timer while all is certain |
 //! | lock | [`Pipeline::take`] | takes the one lock of [`SharedState`], once |
 //! | decode, apply | [`Pipeline::count`] | turns the report's bytes into counts, and adds those to wheels and trims |
-//! | publish | [`Bridge::publish_changes`](crate::shared::Bridge::publish_changes) | writes what changed to the outputs |
+//! | publish | `Bridge::publish_changes` | writes what changed to the outputs |
 //! | settle | [`Pipeline::settle`] | judges the times of the reports; what that finds is published too |
 //! | post | [`Pipeline::take`] | without the lock: hands what was found to the main loop's queue, which never waits |
 //!
@@ -49,7 +49,7 @@ pub struct WheelEvent {
     pub effect: Effect,
 }
 
-/// Why [`Pipeline::run`] returned.
+/// Why `Pipeline::run` returned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Ended {
     /// The board is gone.

@@ -29,6 +29,8 @@ wiring = "pulses"
 forward = 1
 backward = 2
 counts_per_turn = 96
+pulse_on_ms = 20
+pulse_off_ms = 20
 [[wheel]]
 name = "elevator"
 wiring = "pulses"

@@ -119,9 +119,9 @@ def a_board(stage, check):
     until("a picture in colour", lambda: block in colours(item.pictures()))
     still = item.pictures()
     stage.datagrams()
-    # A turn has 96 counts, half the travel is 290 degrees or 77.33 counts.
+    # A turn has 96 counts, so 20 are 75 degrees, of the 290 from neutral to the high stop.
     daemon.board("turn", 0, 20)
-    until("the wheel's position in words", lambda: any("rudder  +0.24" in label for label in item.labels()))
+    until("the wheel's position in words", lambda: any("rudder  +0.26" in label for label in item.labels()))
     check("the picture turns with the wheel", item.pictures() != still and stage.datagrams())
 
     def seen():
@@ -151,7 +151,7 @@ def a_board(stage, check):
     check("a lost board is told", "main was unplugged" in lost["message"], lost)
     until("a grey picture", lambda: block not in colours(item.pictures()))
     check("grey, with the mark", red in colours(item.pictures()) and "The board main is not connected" in item.labels())
-    check("the words say that it position unknown", any("position unknown" in label for label in item.labels()), item.labels())
+    check("the words say that the position is unknown", any("position unknown" in label for label in item.labels()), item.labels())
     daemon.plug(item)
     until("a picture in colour", lambda: block in colours(item.pictures()))
     back = until("the second message", lambda: desktop.all("message")[1:])[0]

@@ -128,7 +128,7 @@ impl Control {
         self.event_log.wait().await;
     }
 
-    /// Whether [`Self::events`] would return at once.
+    /// Whether `Self::events` would return at once.
     #[must_use]
     pub fn has_events(&self) -> bool {
         self.event_log.is_awake()

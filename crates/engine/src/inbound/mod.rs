@@ -1,7 +1,7 @@
 //! What the simulator reports: its aircraft's title, where its trim is, whether it is paused.
 //!
 //! UDP datagrams, one JSON object each ([`Message`] has the keys). [`socket`](Socket) reads them, at a bounded rate
-//! and from allowed senders only; [`Link`] drops late and repeated ones and notices that the simulator is gone;
+//! and from allowed senders only; [`SimulatorSession`] drops late and repeated ones and notices that the simulator is gone;
 //! [`EchoSuppression`] decides for each trim what a report does. All but the socket is without I/O and without a clock.
 
 mod bucket;

@@ -6,7 +6,7 @@
 //! constant speed can be followed so; what limits it is acceleration, a, to about a x T^2 = 1 edge with T the
 //! report interval.
 //!
-//! A [`Tracker`] has two ways to go on:
+//! A `Tracker` has two ways to go on:
 //!
 //! | state | taken as | until |
 //! |---|---|---|
@@ -21,12 +21,12 @@
 //! rather than never. Intervals of which nobody tells are in `silence`, those of the board in `clock`; where a silence
 //! is so long that one interval more fits into it, what a wheel turns in one stays in doubt (`ambiguity_tests` shows why).
 //!
-//! What cannot be told stays in doubt: while the wheel turns as [`Tracker::doubt`], which may shrink, and when
-//! it rests as [`Tracked::lost`], for good. Where no account fits (`trust`), the tally goes on from what the
+//! What cannot be told stays in doubt: while the wheel turns as `Tracker::doubt`, which may shrink, and when
+//! it rests as `Tracked::lost`, for good. Where no account fits (`trust`), the tally goes on from what the
 //! table makes of it, and where the hypothesis is worse than the table from two edges a tick more than that; the doubt is what a
 //! hand could have turned meanwhile.
 //!
-//! Everything is in single precision. Nothing is allocated after [`Tracker::new`].
+//! Everything is in single precision. Nothing is allocated after `Tracker::new`.
 
 mod beat;
 mod candidates;

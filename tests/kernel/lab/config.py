@@ -30,6 +30,8 @@ def rig(boards: dict[str, str], fitted: list[Fitted]) -> str:
         if isinstance(wheel, Pulses):
             lines += ['wiring = "pulses"', f"forward = {wheel.forward}", f"backward = {wheel.backward}"]
             lines += [f"pressed_at_rest = {str(wheel.pressed_at_rest).lower()}"]
+            # A board that is not told so may have dropped counts until its pulses have been measured.
+            lines += [f"pulse_on_ms = {wheel.pressed_ms}", "pulse_off_ms = 1"]
         else:
             lines += ['wiring = "quadrature"', f"a = {wheel.a}", f"b = {wheel.b}"]
             lines += [f"counts_per_cycle = {one.per_cycle}"]

@@ -25,7 +25,7 @@ LOW, HIGH = {"rudder": 1, "elevator": 4}, {"rudder": 2, "elevator": 18}
 def fitted() -> list[Fitted]:
     """154 2/3 counts of travel and 251 presses, 106 2/3 and 160: nothing divides evenly, and turning is faster."""
     return [
-        Fitted(Pulses("rudder", 3, 4), Trim(580, 96, neutral=320), "x"),
+        Fitted(Pulses("rudder", 3, 4), Trim(580, 96, neutral=319), "x"),
         Fitted(Pulses("elevator", 5, 6), Trim(400, 96), "y"),
     ]
 

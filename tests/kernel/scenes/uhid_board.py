@@ -19,11 +19,11 @@ DEVICE = "Tallywheel bench"
 
 
 def fitted() -> list[Fitted]:
-    """580 degrees on 96 counts are 154 2/3 counts, 256/3 of them below neutral: nothing here divides evenly."""
+    """580 degrees on 96 counts are 154 2/3 counts, 1276/15 of them below neutral: nothing here divides evenly."""
     return [
-        Fitted(Pulses("rudder", 3, 4), Trim(580, 96, neutral=320), "x"),
+        Fitted(Pulses("rudder", 3, 4), Trim(580, 96, neutral=319), "x"),
         Fitted(Quadrature("elevator", 1, 2), Trim(360, 96, stops="remember"), "y"),
-        Fitted(Pulses("aileron", 5, 6, pressed_at_rest=True), Trim(580, 24, reversed=True), "z"),
+        Fitted(Pulses("aileron", 5, 6, pressed_at_rest=True), Trim(577, 24, reversed=True), "z"),
     ]
 
 

@@ -16,8 +16,8 @@ from lab.turning import Pulses, Quadrature
 def fitted() -> list[Fitted]:
     """Buttons 16 and 17 lie on both sides of the kernel's jump from BTN_JOYSTICK to BTN_TRIGGER_HAPPY."""
     return [
-        Fitted(Pulses("rudder", 16, 17), Trim(580, 24), "rx"),
-        Fitted(Quadrature("elevator", 5, 6), Trim(580, 24), "ry", per_cycle=1),
+        Fitted(Pulses("rudder", 16, 17), Trim(577, 24), "rx"),
+        Fitted(Quadrature("elevator", 5, 6), Trim(577, 24), "ry", per_cycle=1),
         Fitted(Quadrature("aileron", 8, 7), Trim(360, 48), "rz", per_cycle=2),
     ]
 
